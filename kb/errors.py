@@ -1,0 +1,97 @@
+"""Every error that Baybook raises on purpose.
+
+::
+
+    KBError
+    ├── ParseError          typed text that cannot be read
+    │   └── LimitError      a value outside the hard limits of its quantity
+    ├── UnitError           a unit unknown, or of another dimension
+    ├── UnknownTermError    a key that the vocabulary does not hold
+    ├── VocabularyError     a vocabulary file that contradicts itself
+    ├── CaseFileError       a case file that cannot be read; names line and reason
+    ├── NotFoundError       no such job or case
+    ├── NotProvenError      a close without a cause or a proof
+    ├── StoreError          the database cannot be used; says what to do
+    ├── ConflictError       somebody else changed the same record first
+    ├── ImportTableError    a table of work orders that cannot be mapped
+    └── EmptyIndexError     a search before there is a case
+
+Each message says what was expected, what was got, and what to do next.
+"""
+
+
+class KBError(Exception):
+    """Base of every error that is meant for a person to read."""
+
+
+class ParseError(KBError):
+    """Typed text that cannot be read; ``text`` holds it unchanged."""
+
+    def __init__(self, message: str, *, text: str = "") -> None:
+        super().__init__(message)
+        self.text = text
+
+
+class LimitError(ParseError):
+    """A value outside the hard limits of its quantity."""
+
+
+class UnitError(KBError):
+    """A unit that is unknown or belongs to another dimension."""
+
+
+class UnknownTermError(KBError):
+    """A key that the vocabulary does not hold."""
+
+
+class VocabularyError(KBError):
+    """A vocabulary file that contradicts itself; names file, key and what was expected."""
+
+
+class CaseFileError(KBError):
+    """A case file that cannot be read.
+
+    Parameters
+    ----------
+    reason : str
+        What was expected, and what was got.
+    name : str
+        The file's name.
+    line : int or None
+        Line number from 1, where it is known.
+    """
+
+    def __init__(self, reason: str, *, name: str = "case file", line: int | None = None) -> None:
+        place = f"{name}, line {line}" if line is not None else name
+        super().__init__(f"{place}: {reason}")
+        self.reason = reason
+        self.name = name
+        self.line = line
+
+
+class NotFoundError(KBError):
+    """No such job or case."""
+
+
+class NotProvenError(KBError):
+    """A close without a cause or a proof; ``missing`` names the fields."""
+
+    def __init__(self, message: str, *, missing: tuple[str, ...] = ()) -> None:
+        super().__init__(message)
+        self.missing = missing
+
+
+class StoreError(KBError):
+    """The database cannot be used; the message says what to do."""
+
+
+class ConflictError(KBError):
+    """Somebody else changed the same record first; nothing was overwritten."""
+
+
+class ImportTableError(KBError):
+    """A table of work orders that cannot be mapped."""
+
+
+class EmptyIndexError(KBError):
+    """A search before there is a case."""
