@@ -1,0 +1,152 @@
+"""Rows of the vocabulary: one frozen value for each kind of word that the trade uses."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Named:
+    """A key with the words that stand for it on a screen."""
+
+    key: str
+    name: str
+    strength: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SymptomTerm:
+    """A symptom that the trade names: ``say`` is how a screen says it."""
+
+    key: str
+    system: str
+    say: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConditionTerm:
+    """A condition with its family, its other spellings and its opposites."""
+
+    key: str
+    family: str
+    say: str
+    also: tuple[str, ...] = ()
+    opposite: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SynonymGroup:
+    """Words that must match; ``also`` may carry a bracketed context."""
+
+    key: str
+    say: str
+    also: tuple[str, ...] = ()
+    misspelled: tuple[str, ...] = ()
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opposite:
+    """Two phrases that look alike and must not match."""
+
+    a: str
+    b: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Negation:
+    """A pattern that turns an observation round."""
+
+    pattern: str
+    example: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ambiguous:
+    """A word with several meanings and what decides between them."""
+
+    word: str
+    meanings: tuple[str, ...]
+    decide: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Phrase:
+    """A way in which people say a symptom."""
+
+    who: str
+    text: str
+    symptom: str
+    conditions: tuple[str, ...] = ()
+    trap: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckTerm:
+    """Something done to tell causes apart; ``minutes`` are least and most, hands-on."""
+
+    key: str
+    name: str
+    systems: tuple[str, ...]
+    kind: str
+    isolates: str
+    outcomes: tuple[str, ...]
+    minutes: tuple[float, float]
+    tools: str
+    access: str
+    cautions: tuple[str, ...] = ()
+    subject: str | None = None
+
+    @property
+    def typical_minutes(self) -> float:
+        """The middle of the two hands-on figures, in minutes."""
+        return (self.minutes[0] + self.minutes[1]) / 2
+
+    @property
+    def is_action(self) -> bool:
+        """True where an action is done and its response watched."""
+        return self.kind in {"isolate", "swap", "command"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CauseTerm:
+    """A cause with the checks that prove it and the outcome each check would have."""
+
+    key: str
+    system: str
+    name: str
+    complaints: tuple[str, ...]
+    telling: str
+    prove: tuple[str, ...]
+    fix: str
+    part: str
+    access_hours: float
+    like: tuple[str, ...]
+    expect: Mapping[str, str]
+    cautions: tuple[str, ...] = ()
+    cheaper: str | None = None
+    cheaper_note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caution:
+    """One plain sentence; ``stop`` is shown before the step."""
+
+    key: str
+    level: str
+    systems: tuple[str, ...]
+    text: str
+    checks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DerivedTerm:
+    """A reading computed from others; ``unit`` is the unit of its value."""
+
+    key: str
+    name: str
+    formula: str
+    unit: str
+    group: str
+    source: str
