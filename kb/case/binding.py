@@ -1,0 +1,246 @@
+"""One clause's words with their meaning: negations, conditions and places bound to what they mark.
+
+A negation binds to the next observation; a part named between the two stays as it is ("no cold
+air": the air is there, not cold). A negation straight before a condition turns the condition.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from kb.case.lexicon import Lexeme
+from kb.case.model import Polarity
+from kb.case.wordforms import NUMBER, Word
+
+_TURNS: Final = {"no": Polarity.NO, "weak": Polarity.WEAK, "past": Polarity.PAST}
+# Beside these a temperature is that of the air, the brake or the gauge.
+_AIR_WORDS: Final = frozenset(["air", "ac", "vent", "heat", "brake", "temperature", "blow"])
+# Words after a number that make it something else than a road speed.
+_UNITS: Final = frozenset(
+    [
+        "v",
+        "volt",
+        "a",
+        "amp",
+        "ma",
+        "psi",
+        "kpa",
+        "bar",
+        "f",
+        "c",
+        "degree",
+        "ohm",
+        "rpm",
+        "percent",
+        "lb",
+        "hz",
+        "ms",
+        "mv",
+        "inhg",
+        "oz",
+        "gram",
+        "min",
+        "minut",
+        "second",
+        "sec",
+        "hour",
+        "day",
+        "week",
+        "year",
+        "mm",
+    ]
+)
+_AFTER_ON: Final = frozenset(
+    ["", "when", "all", "at", "since", "after", "and", "with", "then", "for", "while", "if"]
+)
+_SPEEDS_MPH: Final = (45.0, 99.0)
+
+
+@dataclass(slots=True)
+class Bound:
+    """A phrase with its polarity; ``lent`` marks a part named in the clause before."""
+
+    lexeme: Lexeme
+    polarity: Polarity = Polarity.YES
+    lent: bool = False
+
+    @property
+    def observed(self) -> tuple[str, ...]:
+        """State and action classes."""
+        return self.lexeme.names("state") + self.lexeme.names("action")
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """Noun and group classes."""
+        return self.lexeme.names("noun") + self.lexeme.names("group")
+
+
+@dataclass(slots=True)
+class BoundClause:
+    """What one clause holds, before symptoms are sought."""
+
+    start: int
+    end: int
+    bound: list[Bound] = field(default_factory=list)
+    functions: set[str] = field(default_factory=set)
+    conditions: list[str] = field(default_factory=list)
+    not_conditions: list[str] = field(default_factory=list)
+    position: str | None = None
+    change: str | None = None
+    numbers: bool = False
+    spans: list[tuple[int, int]] = field(default_factory=list)
+
+    @property
+    def observes(self) -> bool:
+        """True where a state or an action is named."""
+        return any(item.observed for item in self.bound)
+
+
+def _is_speed(lexeme: Lexeme, words: Sequence[Word]) -> bool:
+    inside = words[lexeme.first : lexeme.last + 1]
+    numbers = [word for word in inside if word.stem == NUMBER]
+    if not numbers:
+        return True
+    after = words[lexeme.last + 1].stem if lexeme.last + 1 < len(words) else ""
+    try:
+        value = float(numbers[-1].text.replace(",", ""))
+    except ValueError:
+        return False
+    return after not in _UNITS and _SPEEDS_MPH[0] <= value <= _SPEEDS_MPH[1]
+
+
+def _conditions_of(lexeme: Lexeme, words: Sequence[Word]) -> tuple[str, ...]:
+    keys = lexeme.names("condition")
+    if "at_highway" in keys and not _is_speed(lexeme, words):
+        return tuple(key for key in keys if key != "at_highway")
+    return keys
+
+
+class _Binder:
+    """The running state while one clause is read left to right."""
+
+    def __init__(self, clause: BoundClause, words: Sequence[Word], opposite: Mapping[str, str]):
+        self.clause, self.words, self.opposite = clause, words, opposite
+        self.turn: Polarity | None = None
+        self.only = self.away = False
+        self.since = 99
+
+    def take(self, lexeme: Lexeme) -> None:
+        functions = lexeme.names("function")
+        if functions:
+            self._function(functions)
+        keys = _conditions_of(lexeme, self.words)
+        if keys:
+            self._condition(keys)
+        if (positions := lexeme.names("position")) and self.clause.position is None:
+            self.clause.position = positions[0]
+        if changes := lexeme.names("change"):
+            self._change(changes[0])
+        if len(lexeme.classes) > len(functions):
+            self._observe(lexeme)
+
+    def _function(self, names: tuple[str, ...]) -> None:
+        self.clause.functions.update(names)
+        turn = next((_TURNS[name] for name in names if name in _TURNS), None)
+        if turn is not None:
+            # Two negations in a row ("not no heat") are one: people stress, they do not compute.
+            self.turn, self.since, self.away = turn, 0, False
+        elif "only" in names:
+            self.only = True
+        elif "unless" in names or "except" in names:
+            self.turn, self.since, self.away = Polarity.NO, 0, True
+        elif "marker" in names and self.since > 0:
+            self.turn = None
+
+    def _condition(self, keys: tuple[str, ...]) -> None:
+        turned = self.turn is Polarity.NO and self.since == 0
+        aim = self.clause.not_conditions if turned else self.clause.conditions
+        aim.extend(key for key in keys if key not in aim)
+        if turned:
+            self.turn = None
+        elif self.only:
+            away = [self.opposite[key] for key in keys if key in self.opposite]
+            self.clause.not_conditions.extend(
+                key for key in away if key not in self.clause.not_conditions
+            )
+        self.since += 1
+
+    def _change(self, name: str) -> None:
+        if self.turn is Polarity.NO and name in {"gone", "better"}:
+            name = "same"
+        self.clause.change = self.clause.change or name
+
+    def _observe(self, lexeme: Lexeme) -> None:
+        item = Bound(lexeme)
+        if self.turn is not None and not self.away and _said(item):
+            item.polarity = self.turn
+            self._move_turn(item)
+        self.since += 1
+        self.clause.bound.append(item)
+
+    def _move_turn(self, item: Bound) -> None:
+        if not item.observed:
+            return
+        before = self.clause.bound[-1] if self.clause.bound else None
+        if before and self.since == 1 and before.parts and not before.observed:
+            before.polarity = Polarity.YES
+        self.turn = None
+
+
+def _as_said(lexeme: Lexeme, words: Sequence[Word]) -> Lexeme:
+    """Return a lexeme with "on" as a state only where no thing follows ("on floor")."""
+    if lexeme.first != lexeme.last or words[lexeme.first].text != "on":
+        return lexeme
+    after = words[lexeme.last + 1].text if lexeme.last + 1 < len(words) else ""
+    if after in _AFTER_ON:
+        return lexeme
+    return replace(lexeme, classes=(("function", "marker"),))
+
+
+def bind_clause(
+    lexemes: Sequence[Lexeme],
+    words: Sequence[Word],
+    span: tuple[int, int],
+    *,
+    opposite: Mapping[str, str],
+) -> BoundClause:
+    """Return the clause ``span`` with its phrases bound."""
+    clause = BoundClause(*span)
+    binder = _Binder(clause, words, opposite)
+    for lexeme in lexemes:
+        binder.take(_as_said(lexeme, words))
+        clause.spans.append((lexeme.start, lexeme.end))
+    inside = {n for lexeme in lexemes for n in range(lexeme.first, lexeme.last + 1)}
+    clause.numbers = any(w.stem == NUMBER for n, w in enumerate(words) if n not in inside)
+    return clause
+
+
+def lend_parts(before: BoundClause | None, clause: BoundClause) -> None:
+    """Give a clause without a part of its own the parts named in the clause before."""
+    if before is None or any(item.parts for item in clause.bound):
+        return
+    clause.bound.extend(
+        Bound(item.lexeme, Polarity.YES, lent=True) for item in before.bound if item.parts
+    )
+
+
+def bare_temperature(clause: BoundClause, engine_words: frozenset[str]) -> None:
+    """Read "starts cold, won't restart hot": bare temperatures beside an engine word."""
+    names = {name for item in clause.bound if not item.lent for name, _ in _names(item)}
+    if not names & engine_words or names & _AIR_WORDS:
+        return
+    for item in list(clause.bound):
+        found = {"cold": "engine_cold", "warm": "engine_hot"}
+        keys = [found[name] for name in item.observed if name in found]
+        if keys and "bare" in item.lexeme.names("word"):
+            aim = clause.not_conditions if item.polarity is Polarity.NO else clause.conditions
+            aim.extend(key for key in keys if key not in aim)
+            clause.bound.remove(item)
+
+
+def _said(item: Bound) -> bool:
+    return bool(item.observed or item.parts or item.lexeme.names("word"))
+
+
+def _names(item: Bound) -> list[tuple[str, str]]:
+    return [(name, kind) for kind, name in item.lexeme.classes]

@@ -1,0 +1,117 @@
+"""Which of several quantities a typed name means: by unit, by the line, by the usual band."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from kb.case.names import Name, Names
+from kb.case.units import Quantity, convert
+from kb.case.values import Choice, Context, TypedUnit, Value, check_unit, choose_unit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Typed:
+    """A value with its unit, and how many values and places stand in its list."""
+
+    value: Value
+    unit: TypedUnit
+    several: bool = False
+    close: bool = True
+
+
+def _fits(row: Name, typed: Typed, context: Context) -> bool:
+    """Return whether the line leaves this meaning open."""
+    if row.needs_unit and not typed.unit.units and not typed.unit.trap:
+        return False
+    if row.only_when and not context.states & set(row.only_when):
+        return False
+    if row.units_only and typed.unit.units and not set(typed.unit.units) & set(row.units_only):
+        return False
+    if context.states & set(row.not_when):
+        return False
+    return not (row.groups and context.groups and not context.groups & set(row.groups))
+
+
+def _judge(row: Name, typed: Typed, *, names: Names, context: Context) -> Choice:
+    quantity = names.words.quantities[row.quantity]
+    if typed.unit.units or typed.unit.trap:
+        choice = check_unit(typed.value, typed.unit, quantity)
+    else:
+        choice = choose_unit(typed.value, quantity, context)
+    return replace(choice, name=row)
+
+
+def _distance(choice: Choice, value: Value, quantity: Quantity) -> float:
+    """Return how far a value lies from the usual band, in widths of the band."""
+    if value.low is None or quantity.typical is None:
+        return 1.0
+    low, high = quantity.typical
+    number = convert(value.low, choice.unit, quantity.unit)
+    outside = max(low - number, number - high, 0.0)
+    return outside / max(high - low, 1e-9)
+
+
+def _in_its_state(row: Name, names: Names, context: Context) -> bool:
+    return bool(context.states & set(row.when))
+
+
+def _in_its_group(row: Name, names: Names, context: Context) -> bool:
+    return names.words.quantities[row.quantity].group in context.groups
+
+
+def _best(rows: Sequence[Choice], typed: Typed, *, names: Names, context: Context) -> Choice:
+    """Return the one meaning that stands out, else a question."""
+    named = [row.name for row in rows if row.name is not None]
+    for test in (_in_its_state, _in_its_group):
+        kept = [name for name in named if test(name, names, context)]
+        if len(kept) == 1:
+            return next(row for row in rows if row.name is kept[0])
+        named = kept or named
+    left = [row for row in rows if row.name in named]
+    far = sorted(
+        (_distance(row, typed.value, names.words.quantities[row.name.quantity]), at)
+        for at, row in enumerate(left)
+        if row.name is not None
+    )
+    # Twice as far from its band, or outside while the other is inside, is far enough to tell.
+    if far[1][0] > 2 * far[0][0] and far[1][0] > 0.05:
+        return left[far[0][1]]
+    options = tuple(
+        dict.fromkeys(names.words.quantities[n.quantity].name for n in named if n.quantity)
+    )
+    return Choice(why="which of these was read?", options=options)
+
+
+def choose(rows: Sequence[Name], typed: Typed, *, names: Names, context: Context) -> Choice | None:
+    """Return the meaning of a name beside a value; None where it is no reading at all."""
+    open_rows = [row for row in rows if _fits(row, typed, context)]
+    asks = [row for row in open_rows if row.ask]
+    meant = [row for row in open_rows if row.quantity]
+    if asks and not (typed.several or typed.unit.units or _known(meant, names, context)):
+        return Choice(why="which of these is meant?", options=asks[0].ask)
+    judged = [_judge(row, typed, names=names, context=context) for row in meant]
+    good = [choice for choice in judged if choice.unit]
+    if len(good) == 1:
+        return good[0]
+    if good:
+        return _best(good, typed, names=names, context=context)
+    return _none_fits(judged, typed)
+
+
+def _known(rows: Sequence[Name], names: Names, context: Context) -> bool:
+    return any(names.words.quantities[row.quantity].group in context.groups for row in rows)
+
+
+def _none_fits(judged: Sequence[Choice], typed: Typed) -> Choice | None:
+    """Return the question or the refusal of the first meaning; None for an everyday word."""
+    for choice in judged:
+        if choice.why:
+            return choice
+    for choice in judged:
+        if choice.name is not None and (not choice.name.weak or (typed.close and _own(choice))):
+            return choice
+    return None
+
+
+def _own(choice: Choice) -> bool:
+    # A weak name with a unit of another kind ("low 2 quarts", "high 5 minutes") is no reading.
+    return "write one of them" not in choice.refused

@@ -1,0 +1,149 @@
+"""Readings typed number first: "14.3 at alt", "91F amb", "1450 rpm"."""
+
+from kb.case.choose import Typed
+from kb.case.names import Name
+from kb.case.places import place_at
+from kb.case.sink import Bare, ReadingSink
+from kb.case.values import TypedUnit, Value, unit_at, value_at
+
+
+class NumberFirst(ReadingSink):
+    """Reads a number that no name stands before."""
+
+    def _numbered(self, value: Value) -> int:
+        """Read a number that no name stands before."""
+        line = self.line
+        unit = unit_at(line, value.stop, self.names)
+        if line.kind(value.first - 1) == "arrow" and value.first:
+            self.out.bare.append(Bare(value=value, unit=unit, first=value.first, stop=unit.stop))
+            return unit.stop
+        stop = self._name_after(value, unit)
+        if stop:
+            return stop
+        if self._again_signed(value):
+            return unit.stop
+        return self._by_unit(value, unit) or self._slashed(value) or unit.stop
+
+    def _name_after(self, value: Value, unit: TypedUnit) -> int:
+        at, linked = unit.stop, False
+        while at < unit.stop + 3 and self.line.low(at) in self.names.linkers:
+            at, linked = at + 1, True
+        spot = place_at(self.line, at, self.names)
+        rows, size = self.names.names.at(self.line, at)
+        if not rows and spot:
+            at = spot.stop
+            rows, size = self.names.names.at(self.line, at)
+        strong = [row for row in rows if not row.weak or unit.units]
+        if not strong or not (linked or unit.units or self._last_of_chain(at + size)):
+            return 0
+        if value_at(self.line, at + size) and not self._last_of_chain(at + size):
+            return 0
+        choice = self._choose(strong, Typed(value=value, unit=unit, close=False))
+        if choice is None or choice.refused:
+            return 0
+        if not choice.unit:
+            self._ask(choice, value.first, at + size)
+        else:
+            self._add(choice, (value.first, at + size), value.typed, spot=spot)
+        return at + size
+
+    def _last_of_chain(self, index: int) -> bool:
+        """Return whether ``91 amb 68 vent`` goes on number by name until it ends in a name."""
+        for _ in range(8):
+            value = value_at(self.line, index)
+            if value is None:
+                return True
+            unit = unit_at(self.line, value.stop, self.names)
+            rows, size = self.names.names.at(self.line, unit.stop)
+            if not rows:
+                return False
+            index = unit.stop + size
+        return False
+
+    def _by_unit(self, value: Value, unit: TypedUnit) -> int:
+        """Read a number whose unit names the quantity, or asks for one."""
+        key = next((u for u in unit.units if u in self.names.unit_names), None)
+        if key is None and self._again(value, unit):
+            return unit.stop
+        if key is None:
+            if set(unit.units) >= {"psi", "lb"}:
+                self._question((value.first, unit.stop), f"{unit.raw}: pounds of what?",
+                    (f"{value.typed} psi of a pressure", f"{value.typed} lb of weight"),
+                )  # fmt: skip
+                return unit.stop
+            return 0
+        before = self.line.low(value.first - 1)
+        if key in {"mph", "km/h"} or before in {"at", "@"}:
+            self._state(value, unit)
+            return unit.stop
+        row = Name(quantity=self.names.unit_names[key])
+        choice = self._choose([row], Typed(value=value, unit=unit))
+        if choice and choice.unit:
+            self._add(choice, (value.first, unit.stop), value.typed)
+        else:
+            self._ask(choice, value.first, unit.stop)
+        return unit.stop
+
+    def _again(self, value: Value, unit: TypedUnit) -> bool:
+        """Read ``iso 40k plugged, 6M unplugged``: the same quantity once more, by its unit."""
+        last = self.out.found[-1] if self.out.found else None
+        if last is None or not unit.units or last.first == value.first:
+            return False
+        if not self.line.same_statement(last.first, value.first):
+            return False
+        accepted = self.names.words.quantities[last.quantity].accepted
+        fitting = [key for key in unit.units if key in accepted]
+        if len(fitting) != 1 or self.line.clause[last.first] == self.line.clause[value.first]:
+            return False
+        choice = self._choose([Name(quantity=last.quantity)], Typed(value=value, unit=unit))
+        if choice is None or not choice.unit:
+            return False
+        self._add(choice, (value.first, unit.stop), value.typed)
+        return True
+
+    def _again_signed(self, value: Value) -> bool:
+        """Read ``LTFT +24 at idle, +3 at 2500 rpm``: a sign goes on with the signed quantity."""
+        last = self.out.found[-1] if self.out.found else None
+        if last is None or not value.signed or last.typed[:1] not in {"+", "-"}:
+            return False
+        if not self.line.same_statement(max(last.stop - 1, 0), value.first):
+            return False
+        choice = self._choose(
+            [Name(quantity=last.quantity)],
+            Typed(value=value, unit=unit_at(self.line, value.stop, self.names)),
+        )
+        if choice is None or not choice.unit:
+            return False
+        self._add(choice, (value.first, value.stop), value.typed)
+        return True
+
+    def _slashed(self, value: Value) -> int:
+        """Ask about a bare ``36/190`` or ``12.1/9.8``."""
+        if self.line.low(value.stop) != "/" or not self.line.glued(value.stop):
+            return 0
+        second = value_at(self.line, value.stop + 1)
+        if second is None or value.low is None or second.low is None:
+            return 0
+        one, two = value.typed, second.typed
+        if 5 <= second.low < value.low <= 16:
+            options = (f"battery at rest {one} V, cranking {two} V",)
+        elif 5 <= value.low <= 250 and value.low < second.low <= 600:
+            options = (f"low side {one} psi, high side {two} psi",)
+        else:
+            options = (f"first {one}, then {two}",)
+        self._question((value.first, second.stop), "two numbers without a name", options)
+        return second.stop
+
+    def _changes_to(self, index: int) -> int:
+        """Read "drops to 20": a verb of change with a value and no name of its own."""
+        if self.line.low(index) not in self.names.falls | self.names.rises:
+            return 0
+        at = index + 1 + (self.line.low(index + 1) == "to")
+        value = value_at(self.line, at)
+        if value is None or at == index + 1:
+            return 0
+        unit = unit_at(self.line, value.stop, self.names)
+        if self.names.names.at(self.line, unit.stop)[0]:
+            return 0
+        self.out.bare.append(Bare(value=value, unit=unit, first=value.first, stop=unit.stop))
+        return unit.stop

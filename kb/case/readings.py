@@ -1,0 +1,47 @@
+"""Readings: short names before or after their number, with or without unit and place."""
+
+from kb.case.name_first import NameFirst
+from kb.case.number_first import NumberFirst
+from kb.case.places import place_at
+from kb.case.sink import Bare, Found, Gathered
+from kb.case.values import value_at
+
+__all__ = ["Bare", "Found", "Gathered", "ReadingScanner"]
+
+
+class ReadingScanner(NameFirst, NumberFirst):
+    """Goes through one line once, from left to right."""
+
+    def run(self, taken: frozenset[int]) -> Gathered:
+        """Return all that was found; marks in ``taken`` belong to something else."""
+        self.taken = taken
+        index = 0
+        while index < len(self.line.marks):
+            index = self._step(index)
+        return self.out
+
+    def _step(self, index: int) -> int:
+        if index in self.taken:
+            self._before = None
+            return index + 1
+        rows, size = self.names.names.at(self.line, index)
+        if rows:
+            stop = self._named(index, rows, size)
+            if stop:
+                self._before = None
+                return stop
+        return self._unnamed(index) or index + max(size, 1)
+
+    def _unnamed(self, index: int) -> int:
+        """Read what is no name: a place, a number, a verb of change; 0 where it is none."""
+        spot = place_at(self.line, index, self.names)
+        if spot:
+            self._before = spot
+            return spot.stop
+        value = value_at(self.line, index)
+        if value:
+            self._before = None
+            return self._numbered(value)
+        if self.line.low(index) not in self.names.fillers:
+            self._before = None
+        return self._changes_to(index)

@@ -1,0 +1,197 @@
+"""What a text says about its readings: their state, their phase, the system they belong to."""
+
+from dataclasses import replace
+from typing import Final
+
+from kb.case.clauses import Clause, read_clauses
+from kb.case.codes import FoundCodes, read_codes
+from kb.case.findings import read_findings
+from kb.case.marks import Line, read_marks
+from kb.case.model import Phase
+from kb.case.names import Names
+from kb.case.outcomes import Findings
+from kb.case.readings import Gathered, ReadingScanner
+from kb.case.values import Context
+
+# Systems whose quantities stand in a group of another name.
+_GROUPS: Final = {
+    "hvac": ("hvac",),
+    "cooling": ("cooling",),
+    "engine_performance": ("engine",),
+    "emissions": ("engine",),
+    "engine_mechanical": ("mechanical",),
+    "starting_charging": ("electrical",),
+    "body_electrical": ("electrical",),
+    "network": ("network",),
+    "brakes": ("brakes",),
+    "steering_suspension": ("chassis",),
+    "driveline": ("driveline",),
+    "hybrid_ev": ("hybrid",),
+}
+
+
+# Characters read at once; no line of a job sheet is as long (our choice).
+_STRETCH: Final = 1_500
+
+
+class Surroundings:
+    """One text with all that its grammars found."""
+
+    def __init__(
+        self, text: str, limit: int, *, names: Names, system: str | None, phase: Phase
+    ) -> None:
+        self.text = text
+        self.names = names
+        self.phase = phase
+        self.line: Line = read_marks(text[:limit])
+        self.clauses: tuple[Clause, ...] = _clauses(text[:limit], names)
+        self.codes: FoundCodes = read_codes(self.line, names)
+        self.states, self._state_spans = self._clause_states()
+        self.phases, self._phase_spans = self._statement_phases()
+        scanner = ReadingScanner(self.line, names, self._context(system))
+        self.gathered: Gathered = scanner.run(frozenset(self.codes.taken))
+        self._add_typed_states()
+        self.done: Findings = read_findings(
+            self.line, names=names, codes=self.codes, gathered=self.gathered
+        )
+        self._add_bare()
+        self._lending = self._lending_clauses()
+
+    # --- what the line says about its readings -------------------------------------------------
+
+    def _context(self, system: str | None) -> Context:
+        groups = set(_GROUPS.get(system or "", ()))
+        units: set[str] = set()
+        quantities = self.names.words.quantities
+        for index in range(len(self.line.marks)):
+            rows, _ = self.names.names.at(self.line, index)
+            sure = [row for row in rows if row.quantity and not row.weak and not row.needs_unit]
+            if len(rows) == 1 and sure and not sure[0].groups:
+                groups.add(quantities[sure[0].quantity].group)
+            if self.line.kind(index) == "number":
+                typed, _ = self.names.units_at(self.line, index + 1)
+                if len(typed) == 1:
+                    units.add(typed[0])
+        states = {key for keys in self.states.values() for key in keys}
+        return Context(
+            groups=frozenset(groups - {"conditions"}),
+            states=frozenset(states),
+            kinds=frozenset(units),
+        )
+
+    def _clause_states(self) -> tuple[dict[int, list[str]], list[tuple[int, int]]]:
+        states: dict[int, list[str]] = {}
+        spans: list[tuple[int, int]] = []
+        line = self.line
+        for clause in self.clauses:
+            at = line.at(max(clause.start, line.marks[0].start)) if line.marks else -1
+            if at >= 0 and clause.conditions:
+                inside = _first_inside(line, at, clause.start)
+                states.setdefault(line.clause[inside], []).extend(clause.conditions)
+        index = 0
+        while index < len(line.marks):
+            rows, size = self.names.states.at(line, index)
+            if rows and line.kind(index + size) != "number":
+                states.setdefault(line.clause[index], []).append(rows[0])
+                spans.append(line.span(index, index + size))
+            index += max(size, 1)
+        return states, spans
+
+    def _statement_phases(self) -> tuple[list[Phase], list[tuple[int, int]]]:
+        """Return the phase at every mark: a phase word holds to the end of its statement."""
+        phases: list[Phase] = []
+        spans: list[tuple[int, int]] = []
+        line, now = self.line, self.phase
+        for index in range(len(line.marks)):
+            if index and line.statement[index] != line.statement[index - 1]:
+                now = self.phase
+            rows, size = self.names.phases.at(line, index)
+            if not rows and line.low(index) in {"before", "after", "during"}:
+                rows = (line.low(index),) if self._named_next(index) else ()
+                size = 1
+            if rows:
+                now = Phase(rows[0])
+                spans.append(line.span(index, index + size))
+            phases.append(now)
+        return phases, spans
+
+    def _named_next(self, index: int) -> bool:
+        # "after vent 44" is a phase, "after 45 min" is a time.
+        return bool(self.names.names.at(self.line, index + 1)[0])
+
+    def _add_typed_states(self) -> None:
+        for text, first, stop in self.gathered.states:
+            self.states.setdefault(self.line.clause[first], []).append(text)
+            self._state_spans.append(self.line.span(first, stop))
+
+    def _add_bare(self) -> None:
+        """Turn "drops to 20" without an action into a reading of the quantity before it."""
+        for bare in self.gathered.bare:
+            last = self.done.last_before(self.gathered, bare)
+            if last is None or bare in self.done.answered:
+                continue
+            self.gathered.found.append(
+                replace(last, typed=bare.value.typed, first=bare.first, stop=bare.stop,
+                        changed=True, before=None)
+            )  # fmt: skip
+
+    def _state_of(self, mark: int) -> tuple[str, ...]:
+        """Return the state of the reading at ``mark``: its clause's, else its statement's."""
+        line = self.line
+        own = self.states.get(line.clause[mark])
+        if own:
+            return tuple(dict.fromkeys(own))
+        lending = self._lending.get(line.statement[mark], [])
+        near = [row for row in lending if row <= line.clause[mark]]
+        chosen = next(iter((near[-1:] or lending)[:1]), None)
+        return tuple(dict.fromkeys(self.states[chosen])) if chosen is not None else ()
+
+    def _lending_clauses(self) -> dict[int, list[int]]:
+        """Return the clauses of each statement whose state holds for its other clauses too.
+
+        The conditions of a complaint are not those of a reading in the next clause.
+        """
+        complaints = {self._clause_of(row) for row in self.clauses if row.symptoms}
+        rows: dict[int, list[int]] = {}
+        for clause in sorted(self.states):
+            if clause not in complaints:
+                statement = self.line.statement[self.line.clause_ends[clause] - 1]
+                rows.setdefault(statement, []).append(clause)
+        return rows
+
+    def _clause_of(self, row: Clause) -> int:
+        at = self.line.at(row.start)
+        return self.line.clause[_first_inside(self.line, max(at, 0), row.start)]
+
+
+def _first_inside(line: Line, at: int, start: int) -> int:
+    """Return the first mark of a clause that is not its leading comma."""
+    while at + 1 < len(line.marks) and (
+        line.marks[at].start < start or line.low(at) in {",", ";", ".", "\n"}
+    ):
+        at += 1
+    return at
+
+
+def _clauses(text: str, names: Names) -> tuple[Clause, ...]:
+    """Return the clauses of a text; a very long one is read in stretches, to bound the work."""
+    found: list[Clause] = []
+    begin = 0
+    while begin < len(text):
+        end = _stretch_end(text, begin)
+        for row in read_clauses(text[begin:end], names.words):
+            used = tuple((first + begin, stop + begin) for first, stop in row.used)
+            found.append(replace(row, start=row.start + begin, end=row.end + begin, used=used))
+        begin = end
+    return tuple(found)
+
+
+def _stretch_end(text: str, begin: int) -> int:
+    end = begin + _STRETCH
+    if end >= len(text):
+        return len(text)
+    for mark in ("\n", ";", ",", " "):
+        at = text.rfind(mark, begin + 1, end)
+        if at > begin:
+            return at
+    return end
