@@ -1,0 +1,252 @@
+"""From a URL to units of work: one transaction each, committed once or rolled back whole.
+
+The SQLite driver's own transactions lose updates when two processes read and then write, without
+an error; so its transactions are switched off here and begun by hand, writing ones with
+``BEGIN IMMEDIATE``, which takes the write lock before the first read.
+"""
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Final, Self
+
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, DatabaseError
+
+from kb.errors import StoreError
+from kb.store.journal import (
+    HistoryRepository,
+    Pen,
+    SettingRepository,
+    bump_generation,
+    generation,
+    lock_generation,
+)
+from kb.store.repository import JobRepository
+from kb.store.tables import SCHEMA_REVISION
+
+_WRITE: Final = "baybook_write"
+# Waiting for another process's write; a close is milliseconds (our choice).
+BUSY_MILLISECONDS: Final = 10_000
+
+
+def default_url(home: Path) -> str:
+    """Return the URL of the SQLite database in the shop's data folder."""
+    return URL.create("sqlite", database=str(home / "baybook.db")).render_as_string()
+
+
+def sqlite_file(url: str) -> Path | None:
+    """Return the file of a SQLite URL, None for another database.
+
+    Raises
+    ------
+    StoreError
+        If ``url`` is no SQLAlchemy URL, or a SQLite database without a file.
+    """
+    try:
+        parsed = make_url(url)
+    except ArgumentError as error:
+        raise StoreError(
+            f"expected a database URL like sqlite:////folder/baybook.db, got '{url}'; "
+            "look at BAYBOOK_DB"
+        ) from error
+    if parsed.get_backend_name() != "sqlite":
+        return None
+    if not parsed.database or parsed.database == ":memory:":
+        raise StoreError(f"expected a SQLite URL with a file, got '{url}'; look at BAYBOOK_DB")
+    return Path(parsed.database)
+
+
+def make_engine(url: str, *, foreign_keys: bool = True) -> Engine:
+    """Return an engine with the switches that this store needs; migrations go without keys."""
+    try:
+        engine = create_engine(url)
+    except (ArgumentError, ImportError) as error:
+        raise StoreError(
+            f"expected a database that this Python can open, got: {error}; for PostgreSQL install "
+            "baybook[postgres]"
+        ) from error
+    if engine.dialect.name == "sqlite":
+
+        @event.listens_for(engine, "connect")
+        def switch(connection: Any, record: Any) -> None:
+            connection.isolation_level = None
+            cursor = connection.cursor()
+            for pragma in (
+                f"busy_timeout={BUSY_MILLISECONDS}",
+                "journal_mode=WAL",
+                "synchronous=FULL",
+                f"foreign_keys={'ON' if foreign_keys else 'OFF'}",
+            ):
+                cursor.execute(f"PRAGMA {pragma}")
+            cursor.close()
+
+        @event.listens_for(engine, "begin")
+        def emit(connection: Connection) -> None:
+            writes = connection.get_execution_options().get(_WRITE, False)
+            connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine
+
+
+@contextmanager
+def begin(engine: Engine, *, writes: bool) -> Iterator[Connection]:
+    """Open a transaction; one that ``writes`` takes the write lock before its first read."""
+    with (
+        engine.connect().execution_options(**{_WRITE: writes}) as connection,
+        connection.begin(),
+    ):
+        yield connection
+
+
+class UnitOfWork:
+    """One transaction: the jobs, their history and the shop's settings."""
+
+    def __init__(self, pen: Pen) -> None:
+        self.connection = pen.connection
+        self.history = HistoryRepository(pen)
+        self.jobs = JobRepository(pen, self.history)
+        self.settings = SettingRepository(pen)
+
+
+class Store:
+    """The shop's database, from ``open_store``.
+
+    Safe to share between threads; writers of one process queue here, those of other processes at
+    the database.
+    """
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+        self._lock = threading.Lock()
+        self._writer: int | None = None
+
+    @contextmanager
+    def write(self, who: str, at: datetime) -> Iterator[UnitOfWork]:
+        """Open a unit of work that commits once at its end, or rolls back on any error.
+
+        Parameters
+        ----------
+        who : str
+            Stands in the history.
+        at : datetime
+            With a zone; the clock is the caller's.
+        """
+        if at.tzinfo is None:
+            raise StoreError(f"expected a moment with a zone, got {at.isoformat()}; use UTC")
+        if self._writer == threading.get_ident():
+            raise StoreError("expected one write unit at a time, got one in another; use the outer")
+        with self._lock:
+            self._writer = threading.get_ident()
+            try:
+                with self._transaction(writes=True) as connection:
+                    lock_generation(connection)
+                    unit = UnitOfWork(Pen(connection, who=who, at=at.astimezone(UTC)))
+                    yield unit
+                    if unit.jobs.written:
+                        bump_generation(connection)
+            finally:
+                self._writer = None
+
+    @contextmanager
+    def read(self) -> Iterator[UnitOfWork]:
+        """Open a unit of work that sees one state of the database and cannot write."""
+        with self._transaction(writes=False) as connection:
+            yield UnitOfWork(Pen(connection, who=None, at=None))
+
+    def generation(self) -> int:
+        """Return a number that grows whenever a job is written, by any process."""
+        with self._transaction(writes=False) as connection:
+            return generation(connection)
+
+    def close(self) -> None:
+        """Close every connection."""
+        self._engine.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    @contextmanager
+    def _transaction(self, *, writes: bool) -> Iterator[Connection]:
+        try:
+            with begin(self._engine, writes=writes) as connection:
+                yield connection
+        except DatabaseError as error:
+            raise store_error(error) from error
+
+
+def store_error(error: DatabaseError) -> StoreError:
+    """Return what a person can do about an error of the database."""
+    reason = str(error.orig)
+    advice = next((text for word, text in _ADVICE.items() if word in reason), "run baybook doctor")
+    return StoreError(f"nothing was saved; expected a sound database, got: {reason}; {advice}")
+
+
+_ADVICE: Final = {
+    "locked": "another program holds the database; try again",
+    "full": "make room on the disk, then try again",
+    "disk I/O": "make room on the disk, then try again",
+    "readonly": "let this user write to the data folder",
+    "malformed": "restore the last backup with baybook restore",
+    "not a database": "restore the last backup with baybook restore",
+}
+
+
+def open_store(url: str) -> Store:
+    """Return the store at ``url``.
+
+    Raises
+    ------
+    StoreError
+        If there is no database, an empty one, or one of another schema; says what to run.
+    """
+    file = sqlite_file(url)
+    if file is not None and not file.is_file():
+        raise StoreError(f"expected the shop's database at {file}, got no file; run baybook init")
+    if file is not None and file.stat().st_size == 0:
+        raise StoreError(
+            f"expected the shop's records in {file}, got an empty file; restore a backup with "
+            "baybook restore, or run baybook init to begin anew"
+        )
+    engine = make_engine(url)
+    try:
+        _check_schema(engine)
+    except BaseException:
+        engine.dispose()
+        raise
+    return Store(engine)
+
+
+def _check_schema(engine: Engine) -> None:
+    try:
+        with engine.connect() as connection:
+            known = inspect(connection).has_table("alembic_version")
+            found = (
+                connection.scalar(text("SELECT version_num FROM alembic_version"))
+                if known
+                else None
+            )
+    except DatabaseError as error:
+        raise store_error(error) from error
+    if found is None:
+        raise StoreError("expected the shop's tables, got none; run baybook init")
+    if found < SCHEMA_REVISION:
+        raise StoreError(
+            f"expected schema {SCHEMA_REVISION}, got the older {found}; run baybook init"
+        )
+    if found > SCHEMA_REVISION:
+        raise StoreError(
+            f"expected schema {SCHEMA_REVISION}, got the newer {found}; install the newer Baybook"
+        )

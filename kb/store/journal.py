@@ -1,0 +1,134 @@
+"""History, generation and settings: small tables beside the jobs."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import ColumnElement, Connection, func, insert, select, update
+
+from kb.errors import StoreError
+from kb.store.tables import GenerationRow, HistoryRow, SettingRow
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HistoryLine:
+    """One write: who did what to which job, and when (UTC)."""
+
+    seq: int
+    at: datetime
+    who: str
+    verb: str
+    job_id: str | None
+    what: str
+
+
+class Pen:
+    """Who writes, when, and over which connection; refuses to write in a unit that only reads."""
+
+    def __init__(self, connection: Connection, *, who: str | None, at: datetime | None) -> None:
+        self.connection = connection
+        self._who = who
+        self._at = at
+
+    def require(self) -> tuple[str, datetime]:
+        """Return who writes and when.
+
+        Raises
+        ------
+        StoreError
+            If the unit of work was opened for reading.
+        """
+        if self._who is None or self._at is None:
+            raise StoreError("expected Store.write(who, at) around a write, got Store.read()")
+        return self._who, self._at
+
+
+class HistoryRepository:
+    """One line for every write, in the order of the writes."""
+
+    def __init__(self, pen: Pen) -> None:
+        self._pen = pen
+
+    def add(self, verb: str, job_id: str | None, what: str) -> None:
+        """Write one line."""
+        self.add_many(verb, (job_id,), what)
+
+    def add_many(self, verb: str, job_ids: Iterable[str | None], what: str) -> None:
+        """Write one line for each job."""
+        who, at = self._pen.require()
+        rows = [
+            {"at": at, "who": who, "verb": verb, "job_id": job_id, "what": what}
+            for job_id in job_ids
+        ]
+        if rows:
+            self._pen.connection.execute(insert(HistoryRow), rows)
+
+    def of(self, job_id: str) -> tuple[HistoryLine, ...]:
+        """Return the lines of one job, oldest first."""
+        return self._lines(HistoryRow.job_id == job_id)
+
+    def since(self, seq: int) -> tuple[HistoryLine, ...]:
+        """Return all lines after the one numbered ``seq``, oldest first."""
+        return self._lines(HistoryRow.seq > seq)
+
+    def last_seq(self) -> int:
+        """Return the number of the newest line, 0 before there is one."""
+        return self._pen.connection.scalar(select(func.max(HistoryRow.seq))) or 0
+
+    def _lines(self, condition: ColumnElement[bool]) -> tuple[HistoryLine, ...]:
+        query = (
+            select(
+                HistoryRow.seq,
+                HistoryRow.at,
+                HistoryRow.who,
+                HistoryRow.verb,
+                HistoryRow.job_id,
+                HistoryRow.what,
+            )
+            .where(condition)
+            .order_by(HistoryRow.seq)
+        )
+        rows = self._pen.connection.execute(query).mappings()
+        return tuple(HistoryLine(**row) for row in rows)
+
+
+class SettingRepository:
+    """The shop's settings: text by key."""
+
+    def __init__(self, pen: Pen) -> None:
+        self._pen = pen
+
+    def get(self, key: str) -> str | None:
+        """Return the value of ``key``, None where it was never set."""
+        query = select(SettingRow.value).where(SettingRow.key == key)
+        return self._pen.connection.scalar(query)
+
+    def set(self, key: str, value: str) -> None:
+        """Set ``key``."""
+        self._pen.require()
+        changed = self._pen.connection.execute(
+            update(SettingRow).where(SettingRow.key == key).values(value=value)
+        )
+        if changed.rowcount == 0:
+            self._pen.connection.execute(insert(SettingRow).values(key=key, value=value))
+
+
+def generation(connection: Connection) -> int:
+    """Return the number that grows in every transaction that writes a job."""
+    return connection.scalar(select(GenerationRow.number)) or 0
+
+
+def next_job_number(connection: Connection) -> int:
+    """Count one job further and return the count."""
+    connection.execute(update(GenerationRow).values(last_job=GenerationRow.last_job + 1))
+    return connection.scalar(select(GenerationRow.last_job)) or 0
+
+
+def bump_generation(connection: Connection) -> None:
+    """Count one generation further."""
+    connection.execute(update(GenerationRow).values(number=GenerationRow.number + 1))
+
+
+def lock_generation(connection: Connection) -> None:
+    """Hold the row, so that writers queue on databases that lock rows; SQLite locks before."""
+    connection.execute(select(GenerationRow.id).with_for_update())

@@ -1,0 +1,143 @@
+"""Rows to values: any number of jobs in one query a table."""
+
+from collections import defaultdict
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, RowMapping, Select, Table, select
+
+from kb.case.model import Complaint, Job, JobState, Origin, Scan, Vehicle
+from kb.errors import StoreError
+from kb.store.columns import Base
+from kb.store.rows import COMPLAINT, PLAIN, VEHICLE
+from kb.store.shapes import (
+    AFTER_CHECK,
+    CLOSING,
+    CODE,
+    FINDING,
+    FINDING_RESPONSE,
+    OPTION,
+    PROOF,
+    READING,
+    READING_SET,
+    SYMPTOM,
+    SYMPTOM_RESPONSE,
+    TRIED,
+    Shape,
+)
+from kb.store.tables import FieldRow, JobRow, LineRow
+
+# Values by the key of their parent: a job's id, or (job's id, ordinal of the parent's row).
+Groups = Mapping[Any, Any]
+
+
+def table_of(row_type: type[Base]) -> Table:
+    """Return the table of a row type."""
+    table = row_type.__table__
+    if not isinstance(table, Table):
+        raise TypeError(f"expected {row_type.__name__} on a table, got {type(table).__name__}")
+    return table
+
+
+def load_jobs(connection: Connection, chosen: ColumnElement[bool] | None = None) -> tuple[Job, ...]:
+    """Return the jobs for which ``chosen``, a condition on ``jobs``, holds; all without one.
+
+    Jobs come in the order of their ids.
+
+    Raises
+    ------
+    StoreError
+        If rows hold what no job can hold.
+    """
+    # The HTML of a body is a page's business alone: ``JobRepository.body_html``.
+    kept = [column for column in table_of(JobRow).c if column.name != "body_html"]
+    query = select(*kept).order_by(JobRow.id)
+    ids = None
+    if chosen is not None:
+        query, ids = query.where(chosen), select(JobRow.id).where(chosen)
+    try:
+        parts = _Loader(connection, ids).parts()
+        return tuple(_job(row, parts) for row in connection.execute(query).mappings())
+    except (TypeError, ValueError) as error:
+        raise StoreError(
+            f"expected sound rows, got: {error}; baybook doctor names the damaged jobs, baybook "
+            "restore brings a backup back"
+        ) from error
+
+
+class _Loader:
+    """Reads the tables below the chosen jobs."""
+
+    def __init__(self, connection: Connection, ids: Select[str] | None) -> None:
+        self.connection = connection
+        self.ids = ids
+
+    def parts(self) -> dict[str, Groups]:
+        """Return the values of each tuple of a job by job id."""
+        closings = self.load(
+            CLOSING,
+            proofs=self.load(PROOF),
+            options=self.load(OPTION),
+            after_checks=self.load(AFTER_CHECK),
+        )
+        # A symptom has at most one response, where a finding has any number.
+        response = {key: rows[0] for key, rows in self.load(SYMPTOM_RESPONSE).items()}
+        return {
+            "lines": self.texts(LineRow),
+            "fields": self.texts(FieldRow),
+            "symptoms": self.load(SYMPTOM, response=response),
+            "reading_sets": self.load(READING_SET, readings=self.load(READING)),
+            "codes": self.load(CODE),
+            "findings": self.load(FINDING, responses=self.load(FINDING_RESPONSE)),
+            "tried": self.load(TRIED),
+            "closing": {job_id: rows[0] for job_id, rows in closings.items()},
+        }
+
+    def load(self, shape: Shape, **below: Groups) -> Groups:
+        """Return the values of one table by parent, with those of the tables ``below`` put in."""
+        keys = list(table_of(shape.table).primary_key)
+        depth = len(keys)
+        groups: dict[Any, list[Any]] = defaultdict(list)
+        for row in self._rows(shape.table, shape.names):
+            values = dict(zip(shape.names, row[depth:], strict=True))
+            for name, made in shape.enums.items():
+                if values[name] is not None:
+                    values[name] = made(values[name])
+            own = row[:2] if depth > 1 else row[0]
+            for name, group in below.items():
+                if own in group:
+                    values[name] = group[own]
+            groups[own if depth > 2 else row[0]].append(shape.kind(**values))
+        return {key: tuple(rows) for key, rows in groups.items()}
+
+    def texts(self, row_type: type[LineRow | FieldRow]) -> Groups:
+        """Return plain text by job: single lines, or pairs of name and value."""
+        names = ("text",) if row_type is LineRow else ("name", "value")
+        groups: dict[str, list[Any]] = defaultdict(list)
+        for job_id, _, *values in self._rows(row_type, names):
+            groups[job_id].append(values[0] if len(values) == 1 else tuple(values))
+        return {key: tuple(rows) for key, rows in groups.items()}
+
+    def _rows(self, row_type: type[Base], names: tuple[str, ...]) -> list[tuple[Any, ...]]:
+        table = table_of(row_type)
+        keys = list(table.primary_key)
+        query = select(*keys, *(table.c[name] for name in names)).order_by(*keys)
+        if self.ids is not None:
+            query = query.where(table.c.job_id.in_(self.ids))
+        return [tuple(row) for row in self.connection.execute(query)]
+
+
+def _job(row: RowMapping, parts: Mapping[str, Groups]) -> Job:
+    job_id = row["id"]
+    scanned = row["scan_modules"] is not None
+    return Job(
+        **{name: row[name] for name in PLAIN},
+        state=JobState(row["state"]),
+        origin=Origin(row["origin"]),
+        vehicle=Vehicle(**{name: row[f"vehicle_{name}"] for name in VEHICLE}),
+        complaint=Complaint(**{name: row[f"complaint_{name}"] for name in COMPLAINT}),
+        scan=Scan(none_found=row["scan_none_found"], modules=row["scan_modules"])
+        if scanned
+        else None,
+        **{name: group[job_id] for name, group in parts.items() if job_id in group},
+    )

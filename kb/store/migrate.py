@@ -1,0 +1,112 @@
+"""Making the schema and bringing an older one up to date; Alembic is needed nowhere else."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sqlalchemy import Connection
+from sqlalchemy.exc import DatabaseError
+
+from kb.errors import StoreError
+from kb.store.engine import begin, make_engine, sqlite_file, store_error
+
+if TYPE_CHECKING:
+    from alembic.config import Config
+
+_KB = Path(__file__).resolve().parent.parent
+
+
+def bundled(name: str) -> Path:
+    """Return the folder ``name`` as packed into the wheel, or beside ``kb`` in a checkout."""
+    packed = _KB / "_bundle" / name
+    return packed if packed.exists() else _KB.parent / name
+
+
+def upgrade(url: str, revision: str = "head") -> None:
+    """Make or upgrade the schema at ``url`` in one transaction; all of it or nothing.
+
+    Parameters
+    ----------
+    url : str
+        SQLAlchemy URL.
+    revision : str
+        The newest unless told otherwise.
+
+    Raises
+    ------
+    StoreError
+        If the schema is newer than this code knows, or rows would be left without their job.
+    """
+    _migrate(url, revision, up=True)
+
+
+def downgrade(url: str, revision: str) -> None:
+    """Take the schema at ``url`` back to ``revision`` (``base`` empties the database)."""
+    _migrate(url, revision, up=False)
+
+
+def schema_revision(url: str) -> str | None:
+    """Return the revision of the schema at ``url``, None where there is none."""
+    from alembic.runtime.migration import MigrationContext  # noqa: PLC0415 - slow to import
+
+    file = sqlite_file(url)
+    if file is not None and not file.is_file():
+        return None
+    engine = make_engine(url)
+    try:
+        with engine.connect() as connection:
+            return MigrationContext.configure(connection).get_current_revision()
+    except DatabaseError as error:
+        raise store_error(error) from error
+    finally:
+        engine.dispose()
+
+
+def _migrate(url: str, revision: str, *, up: bool) -> None:
+    from alembic import command  # noqa: PLC0415 - slow to import
+
+    file = sqlite_file(url)
+    if file is not None:
+        file.parent.mkdir(parents=True, exist_ok=True)
+    config = _config()
+    _refuse_newer(config, schema_revision(url))
+    # SQLite changes a table by building it anew; with foreign keys on, dropping the old one would
+    # silently take every row that hangs on it. They can only be switched outside a transaction.
+    engine = make_engine(url, foreign_keys=False)
+    try:
+        with begin(engine, writes=True) as connection:
+            config.attributes["connection"] = connection
+            (command.upgrade if up else command.downgrade)(config, revision)
+            _refuse_orphans(connection)
+    except DatabaseError as error:
+        raise store_error(error) from error
+    finally:
+        engine.dispose()
+
+
+def _config() -> "Config":
+    from alembic.config import Config  # noqa: PLC0415 - slow to import
+
+    config = Config()
+    config.set_main_option("script_location", str(bundled("migrations")).replace("%", "%%"))
+    return config
+
+
+def _refuse_newer(config: "Config", found: str | None) -> None:
+    from alembic.script import ScriptDirectory  # noqa: PLC0415 - slow to import
+
+    known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+    if found is not None and found not in known:
+        raise StoreError(
+            f"expected a schema up to {max(known)}, got the newer {found}; install the newer Baybook"
+        )
+
+
+def _refuse_orphans(connection: Connection) -> None:
+    if connection.dialect.name != "sqlite":
+        return
+    orphans = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+    if orphans:
+        raise StoreError(
+            f"expected every row with its job after the upgrade, got {len(orphans)} without; "
+            "nothing was changed; restore a backup, then try again"
+        )

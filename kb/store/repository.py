@@ -1,0 +1,255 @@
+"""The queries about jobs; every write of a job writes one line of history."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
+from typing import Final, TypeVar
+
+from sqlalchemy import ColumnElement, delete, func, insert, select, update
+
+from kb.case.model import Job, JobState
+from kb.errors import ConflictError, NotFoundError, StoreError
+from kb.store.journal import HistoryRepository, Pen, next_job_number
+from kb.store.loading import load_jobs, table_of
+from kb.store.rows import CHILDREN, TABLES, Rows, content_hash, rows_of
+from kb.store.tables import HistoryRow, JobRow
+
+# Jobs in one round of inserts or of checks; bounds memory (our choice).
+CHUNK: Final = 500
+
+T = TypeVar("T")
+
+
+class JobRepository:
+    """The jobs of one unit of work.
+
+    Parameters
+    ----------
+    pen : Pen
+        The connection, who writes and when.
+    history : HistoryRepository
+        Takes one line for every write.
+
+    Attributes
+    ----------
+    written : bool
+        True once a job was written in this unit.
+    """
+
+    def __init__(self, pen: Pen, history: HistoryRepository) -> None:
+        self._pen = pen
+        self._history = history
+        self._connection = pen.connection
+        self.written = False
+
+    # --- reading -----------------------------------------------------------------------------
+
+    def get(self, job_id: str) -> Job:
+        """Return one job.
+
+        Raises
+        ------
+        NotFoundError
+            If there is none of that id.
+        """
+        found = load_jobs(self._connection, JobRow.id == job_id)
+        if not found:
+            raise _not_found(job_id)
+        return found[0]
+
+    def body_html(self, job_id: str) -> str:
+        """Return the HTML of a job's text, empty where it has none.
+
+        Raises
+        ------
+        NotFoundError
+            If there is none of that id.
+        """
+        found = self._connection.scalar(select(JobRow.body_html).where(JobRow.id == job_id))
+        if found is None:
+            raise _not_found(job_id)
+        return found
+
+    def by_invoice(self, invoice: str) -> Job | None:
+        """Return the job with that invoice number, None where there is none."""
+        found = load_jobs(self._connection, JobRow.invoice == invoice)
+        return found[0] if found else None
+
+    def of_vehicle(self, vin: str) -> tuple[Job, ...]:
+        """Return every job of one car by its VIN."""
+        return load_jobs(self._connection, JobRow.vehicle_vin == vin)
+
+    def open_jobs(self) -> tuple[Job, ...]:
+        """Return the jobs that are not closed, waiting ones among them."""
+        return load_jobs(self._connection, JobRow.state != JobState.CLOSED.value)
+
+    def closed_jobs(self) -> tuple[Job, ...]:
+        """Return every closed job."""
+        return load_jobs(self._connection, JobRow.state == JobState.CLOSED.value)
+
+    def closed_since(self, seq: int) -> tuple[Job, ...]:
+        """Return the closed jobs that were written after line ``seq`` of the history."""
+        touched = select(HistoryRow.job_id).where(HistoryRow.seq > seq)
+        chosen = (JobRow.state == JobState.CLOSED.value) & JobRow.id.in_(touched)
+        return load_jobs(self._connection, chosen)
+
+    def ids(self) -> tuple[str, ...]:
+        """Return the ids of all jobs, in order."""
+        return tuple(self._connection.scalars(select(JobRow.id).order_by(JobRow.id)))
+
+    def count(self) -> int:
+        """Return how many jobs there are."""
+        return self._connection.scalar(select(func.count()).select_from(JobRow)) or 0
+
+    def revision(self, job_id: str) -> int:
+        """Return how often a job was written; ``save`` takes it as ``expected_revision``.
+
+        Raises
+        ------
+        NotFoundError
+            If there is none of that id.
+        """
+        found = self._connection.scalar(select(JobRow.revision).where(JobRow.id == job_id))
+        if found is None:
+            raise _not_found(job_id)
+        return found
+
+    def verify_hashes(self) -> tuple[str, ...]:
+        """Return the ids of jobs whose rows are no longer those that were written."""
+        known = self._connection.execute(select(JobRow.id, JobRow.content_hash))
+        hashes = {row.id: row.content_hash for row in known}
+        wrong: list[str] = []
+        for ids in _chunks(sorted(hashes)):
+            try:
+                jobs = load_jobs(self._connection, JobRow.id.in_(ids))
+                wrong += [job.id for job in jobs if content_hash(job) != hashes[job.id]]
+            except StoreError:
+                wrong += [job_id for job_id in ids if not self._is_sound(job_id, hashes[job_id])]
+        return tuple(wrong)
+
+    def _is_sound(self, job_id: str, expected: str) -> bool:
+        try:
+            return content_hash(self.get(job_id)) == expected
+        except StoreError:
+            return False
+
+    # --- writing -----------------------------------------------------------------------------
+
+    def next_id(self) -> str:
+        """Return an id that no job has, ``J000001`` upwards."""
+        self._pen.require()
+        while True:
+            job_id = f"J{next_job_number(self._connection):06d}"
+            if not self._taken(JobRow.id == job_id):
+                return job_id
+
+    def add(self, job: Job, *, verb: str, what: str = "") -> None:
+        """Store a new job.
+
+        Raises
+        ------
+        ConflictError
+            If its id or its invoice number is taken.
+        """
+        self.add_many((job,), verb=verb, what=what)
+
+    def add_many(self, jobs: Iterable[Job], *, verb: str, what: str = "") -> None:
+        """Store many new jobs, with one line of history for each.
+
+        Raises
+        ------
+        ConflictError
+            If an id or an invoice number is taken, or stands twice in ``jobs``.
+        """
+        self._pen.require()
+        for chunk in _chunks(jobs):
+            self._refuse_taken(chunk)
+            self._insert(rows_of(chunk))
+            self._history.add_many(verb, [job.id for job in chunk], what)
+            self.written = True
+
+    def save(
+        self, job: Job, *, verb: str, what: str = "", expected_revision: int | None = None
+    ) -> None:
+        """Store a new state of a job.
+
+        Parameters
+        ----------
+        job : Job
+            Replaces the job of the same id.
+        verb, what : str
+            The line of history.
+        expected_revision : int or None
+            The revision that the writer saw; None where nobody else can have written since.
+
+        Raises
+        ------
+        NotFoundError
+            If there is none of that id.
+        ConflictError
+            If somebody wrote the job since, or its invoice number is another job's.
+        """
+        self._pen.require()
+        seen = self.revision(job.id)
+        if expected_revision is not None and seen != expected_revision:
+            raise ConflictError(
+                f"expected job {job.id} at revision {expected_revision}, got {seen}: somebody "
+                "else changed it; look at it again, then write"
+            )
+        self._refuse_invoice(job)
+        rows = rows_of((job,), revisions={job.id: seen + 1})
+        for child in CHILDREN:
+            self._connection.execute(delete(child).where(table_of(child).c.job_id == job.id))
+        (job_row,) = rows.pop(JobRow)
+        self._connection.execute(update(JobRow).where(JobRow.id == job.id).values(job_row))
+        self._insert(rows)
+        self._history.add(verb, job.id, what)
+        self.written = True
+
+    def _insert(self, rows: Rows) -> None:
+        for table in TABLES:
+            if rows.get(table):
+                self._connection.execute(insert(table), rows[table])
+
+    def _taken(self, condition: ColumnElement[bool]) -> bool:
+        return self._connection.scalar(select(JobRow.id).where(condition)) is not None
+
+    def _refuse_invoice(self, job: Job) -> None:
+        if job.invoice is None:
+            return
+        if self._taken((JobRow.invoice == job.invoice) & (JobRow.id != job.id)):
+            raise _taken_error("invoice", job.invoice)
+
+    def _refuse_taken(self, jobs: Sequence[Job]) -> None:
+        for what, column, wanted in (
+            ("id", JobRow.id, [job.id for job in jobs]),
+            ("invoice", JobRow.invoice, [job.invoice for job in jobs if job.invoice is not None]),
+        ):
+            query = select(column).where(column.in_(wanted)).limit(1)
+            taken = self._connection.scalar(query) or _first_twin(wanted)
+            if taken is not None:
+                raise _taken_error(what, taken)
+
+
+def _first_twin(values: Sequence[str]) -> str | None:
+    seen: set[str] = set()
+    for value in values:
+        if value in seen:
+            return value
+        seen.add(value)
+    return None
+
+
+def _chunks(rows: Iterable[T]) -> Iterator[list[T]]:
+    rest = iter(rows)
+    while chunk := list(islice(rest, CHUNK)):
+        yield chunk
+
+
+def _not_found(job_id: str) -> NotFoundError:
+    return NotFoundError(f"expected the id of a job, got '{job_id}'; look at the list of jobs")
+
+
+def _taken_error(what: str, value: str) -> ConflictError:
+    return ConflictError(
+        f"expected an {what} that no other job has, got '{value}'; open that job, or take another"
+    )

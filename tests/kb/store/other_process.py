@@ -1,0 +1,49 @@
+"""What another process does to a store, run as ``python -m tests.kb.store.other_process``."""
+
+import sys
+from dataclasses import replace
+from datetime import UTC, datetime
+
+from kb.store.engine import open_store
+from tests.factories import a_case, a_job
+
+NOW = datetime(2026, 5, 14, 9, 30, tzinfo=UTC)
+
+
+def increment(url: str) -> None:
+    """Read a job and write it with one line more, fifty times."""
+    with open_store(url) as store:
+        for _ in range(50):
+            with store.write("other", NOW) as unit:
+                job = unit.jobs.get("J1")
+                unit.jobs.save(replace(job, lines=(*job.lines, "once more")), verb="add")
+
+
+def take_ids(url: str) -> None:
+    """Open twenty jobs under new ids."""
+    with open_store(url) as store:
+        for _ in range(20):
+            with store.write("other", NOW) as unit:
+                unit.jobs.add(a_job(unit.jobs.next_id()), verb="open")
+
+
+def close_one(url: str) -> None:
+    """Close the job J1."""
+    with open_store(url) as store, store.write("other", NOW) as unit:
+        unit.jobs.save(a_case("J1"), verb="close")
+
+
+def write_until_killed(url: str) -> None:
+    """Write jobs without an end, printing each id once it is safe."""
+    with open_store(url) as store:
+        while True:
+            with store.write("other", NOW) as unit:
+                job_id = unit.jobs.next_id()
+                unit.jobs.add(a_case(job_id), verb="import")
+            sys.stdout.write(f"{job_id}\n")
+            sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    deeds = {made.__name__: made for made in (increment, take_ids, close_one, write_until_killed)}
+    deeds[sys.argv[1]](sys.argv[2])

@@ -1,0 +1,177 @@
+import shutil
+import sqlite3
+import subprocess
+import sys
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.runtime.migration import MigrationContext
+from sqlalchemy import inspect
+
+from kb.errors import StoreError
+from kb.store import migrate
+from kb.store.engine import default_url, make_engine, open_store, sqlite_file
+from kb.store.migrate import bundled, downgrade, schema_revision, upgrade
+from kb.store.tables import SCHEMA_REVISION, JobRow
+from tests.factories import a_full_case
+from tests.kb.store.other_process import NOW
+
+LATER = """
+import sqlalchemy as sa
+from alembic import op
+
+revision = "9001"
+down_revision = "{head}"
+
+
+def upgrade() -> None:
+    op.create_table("extras", sa.Column("id", sa.Integer(), primary_key=True))
+    with op.batch_alter_table("jobs", recreate="always") as jobs:
+        jobs.add_column(sa.Column("bay", sa.Text(), nullable=True))
+    {then}
+
+
+def downgrade() -> None:
+    with op.batch_alter_table("jobs", recreate="always") as jobs:
+        jobs.drop_column("bay")
+    op.drop_table("extras")
+"""
+
+
+@pytest.fixture
+def filled_url(store_url):
+    """Return the URL of a store that holds a full case."""
+    with open_store(store_url) as store, store.write("x", NOW) as unit:
+        unit.jobs.add(a_full_case("J1"), verb="import")
+    return store_url
+
+
+@pytest.fixture
+def later(tmp_path, monkeypatch):
+    """Return a function that makes a migration of the future known."""
+
+    def make(then="pass"):
+        folder = tmp_path / "later"
+        shutil.copytree(bundled("migrations"), folder)
+        text = LATER.format(head=SCHEMA_REVISION, then=then)
+        (folder / "versions" / "9001_later.py").write_text(text, encoding="utf-8")
+        monkeypatch.setattr(migrate, "bundled", lambda _: folder)
+
+    return make
+
+
+def tables_of(url: str) -> set[str]:
+    engine = make_engine(url)
+    names = set(inspect(engine).get_table_names())
+    engine.dispose()
+    return names
+
+
+def full_case_is_whole(url: str) -> bool:
+    with open_store(url) as store, store.read() as unit:
+        return unit.jobs.get("J1") == a_full_case("J1") and unit.jobs.verify_hashes() == ()
+
+
+def test_the_migrations_make_exactly_the_tables_of_the_code(store_url):
+    engine = make_engine(store_url)
+    with engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_server_default": True})
+        assert compare_metadata(context, JobRow.metadata) == []
+        assert set(inspect(connection).get_table_names()) > set(JobRow.metadata.tables)
+    engine.dispose()
+
+
+def test_the_code_names_the_newest_migration(store_url):
+    assert schema_revision(store_url) == SCHEMA_REVISION
+
+
+def test_there_is_no_revision_before_the_first_migration(tmp_path):
+    assert schema_revision(default_url(tmp_path)) is None
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_upgrading_twice_changes_nothing(filled_url):
+    upgrade(filled_url)
+    assert full_case_is_whole(filled_url)
+
+
+def test_a_filled_database_goes_down_and_up_again(filled_url):
+    downgrade(filled_url, "base")
+    assert tables_of(filled_url) == {"alembic_version"}
+    upgrade(filled_url)
+    with open_store(filled_url) as store, store.read() as unit:
+        assert unit.jobs.count() == 0
+
+
+def test_building_a_table_anew_keeps_every_row_that_hangs_on_it(filled_url, later):
+    later()
+    upgrade(filled_url)
+    assert schema_revision(filled_url) == "9001"
+    with pytest.raises(StoreError, match="newer"):
+        open_store(filled_url)
+    downgrade(filled_url, SCHEMA_REVISION)
+    assert full_case_is_whole(filled_url)
+
+
+def test_a_migration_that_fails_halfway_changes_nothing(filled_url, later):
+    later("raise ZeroDivisionError")
+    with pytest.raises(ZeroDivisionError):
+        upgrade(filled_url)
+    assert schema_revision(filled_url) == SCHEMA_REVISION
+    assert "extras" not in tables_of(filled_url)
+    assert full_case_is_whole(filled_url)
+
+
+def test_a_migration_that_would_leave_rows_without_their_job_is_undone(filled_url, later):
+    later("""op.execute("DELETE FROM jobs")""")
+    with pytest.raises(StoreError, match="nothing was changed"):
+        upgrade(filled_url)
+    assert full_case_is_whole(filled_url)
+
+
+def test_a_newer_schema_is_refused_and_left_alone(filled_url):
+    with closing(sqlite3.connect(str(sqlite_file(filled_url)))) as other:
+        other.execute("UPDATE alembic_version SET version_num = '9999'")
+        other.commit()
+    with pytest.raises(StoreError, match="got the newer 9999; install the newer Baybook"):
+        upgrade(filled_url)
+    assert schema_revision(filled_url) == "9999"
+
+
+def test_a_file_that_is_no_database_is_told_in_plain_words(tmp_path):
+    (tmp_path / "baybook.db").write_bytes(b"not a database, but long enough " * 40)
+    with pytest.raises(StoreError, match="baybook restore"):
+        upgrade(default_url(tmp_path))
+
+
+def test_upgrading_makes_the_folder(tmp_path):
+    url = default_url(tmp_path / "a" / "b")
+    upgrade(url)
+    assert schema_revision(url) == SCHEMA_REVISION
+
+
+def test_the_packed_folder_goes_before_the_one_of_the_checkout(tmp_path, monkeypatch):
+    assert (bundled("migrations") / "env.py").is_file()
+    assert bundled("seed_cases").is_dir()
+    packed = tmp_path / "kb" / "_bundle" / "migrations"
+    monkeypatch.setattr(migrate, "_KB", tmp_path / "kb")
+    assert bundled("migrations") == tmp_path / "migrations"
+    packed.mkdir(parents=True)
+    assert bundled("migrations") == packed
+
+
+def test_opening_a_store_does_not_import_alembic():
+    ended = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            "import sys, kb.store.engine, kb.store.migrate; print('alembic' in sys.modules)",
+        ],
+        cwd=Path(__file__).parents[3],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert ended.stdout.strip() == "False"
