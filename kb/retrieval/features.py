@@ -1,0 +1,255 @@
+"""A job to what the index compares: two texts, tokens with a field and a value, readings.
+
+A token says ``value`` about ``field``; two jobs agree on a token when field and value are equal,
+conflict when the field is equal and the value is not, and say nothing to each other otherwise.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from kb.case.clauses import clause_tokens, symptom_tokens
+from kb.case.derived import derive
+from kb.case.model import Finding, Job, Phase, Reading, Vehicle
+from kb.case.terms import Vocabulary
+
+# Outcomes that say that a check told nothing.
+_SILENT = frozenset({"unclear", "not_done"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Token:
+    """That ``field`` has ``value``; ``part`` names the kind of evidence, ``what`` the words."""
+
+    part: str
+    field: str
+    value: str
+    what: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """A number that two jobs may have in common; ``key`` is a quantity or a derived reading."""
+
+    key: str
+    value: float
+    what: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CaseFeatures:
+    """What the index knows of one job.
+
+    ``said`` is what came in (complaint, symptoms, typed lines), ``told`` what was found and done.
+    """
+
+    case: str
+    said: str = ""
+    told: str = ""
+    tokens: tuple[Token, ...] = ()
+    measures: tuple[Measure, ...] = ()
+    cause: str | None = None
+    weight: float = 1.0
+
+
+def said_text(job: Job) -> str:
+    """Return the words in which a job came in."""
+    parts = [job.complaint.said, *job.lines, *(symptom.text for symptom in job.symptoms)]
+    return "\n".join(part for part in dict.fromkeys(parts) if part)
+
+
+def told_text(job: Job) -> str:
+    """Return the words about what was found and done."""
+    parts = [row.note for row in job.findings]
+    parts += [f"{row.part} {row.text}" for row in job.tried]
+    parts += [text for _, text in job.fields]
+    if job.closing:
+        parts += [row.text for row in job.closing.proofs]
+        parts += [job.closing.fix_text, job.closing.lesson]
+    return "\n".join(part for part in (*parts, job.body.strip()) if part)
+
+
+def _clause_token(text: str) -> Token | None:
+    """Return the token of one ``concept|polarity|condition`` clause.
+
+    The value is the state with its polarity, so that swapped states under one condition, and one
+    symptom seen here and looked for in vain there, are conflicts.
+    """
+    concept, polarity, condition = text.split("|")
+    subject, _, state = concept.partition(":")
+    if state:
+        return Token(
+            part="clause",
+            field=f"{subject}|{condition}",
+            value=f"{state}|{polarity}",
+            what=_say(f"{subject} {state}", polarity, condition),
+        )
+    part = "condition" if condition else "symptom"
+    return Token(
+        part=part,
+        field=f"{concept}|{condition}",
+        value=polarity,
+        what=_say(concept, polarity, condition),
+    )
+
+
+def _say(observation: str, polarity: str, condition: str) -> str:
+    words = observation.replace("_", " ")
+    negated = {"no": "not: ", "weak": "weak: ", "past": "before: "}.get(polarity, "")
+    return f"{negated}{words}" + (f", {condition.replace('_', ' ')}" if condition else "")
+
+
+def _symptom_tokens(job: Job) -> Iterator[Token]:
+    texts = [token for symptom in job.symptoms for token in symptom_tokens(symptom)]
+    for line in (job.complaint.said, *(row.text for row in job.symptoms), *job.lines):
+        texts += clause_tokens(line)
+    for text in dict.fromkeys(texts):
+        token = _clause_token(text)
+        if token is not None:
+            yield token
+
+
+def finding_token(finding: Finding) -> Token | None:
+    """Return the token of a finding: its check and subject, with its outcome as the value."""
+    if finding.outcome in _SILENT:
+        return None
+    subject = (finding.subject or "").lower().strip()
+    return Token(
+        part="finding",
+        field=f"{finding.check}|{subject}",
+        value=finding.outcome,
+        what=f"{finding.check.replace('_', ' ')}"
+        + (f" ({subject})" if subject else "")
+        + f": {finding.outcome.replace('_', ' ')}",
+    )
+
+
+def _finding_tokens(job: Job) -> Iterator[Token]:
+    for finding in job.findings:
+        token = finding_token(finding)
+        if token is not None:
+            yield token
+
+
+def _code_tokens(job: Job) -> Iterator[Token]:
+    for row in job.codes:
+        yield Token(part="code", field=f"code|{row.code}", value="stored", what=f"code {row.code}")
+        yield Token(
+            part="scan",
+            field=f"code family|{row.code[:3]}",
+            value="stored",
+            what=f"codes {row.code[:3]}..",
+        )
+    if job.codes or (job.scan and job.scan.none_found):
+        value = "codes stored" if job.codes else "no codes"
+        yield Token(part="scan", field="scan", value=value, what=f"scanned, {value}")
+
+
+def _vehicle_tokens(vehicle: Vehicle) -> Iterator[Token]:
+    for name in ("make", "model", "engine", "family"):
+        value = getattr(vehicle, name)
+        if value:
+            field = f"{name}|{value.lower()}"
+            yield Token(part="vehicle", field=field, value="same", what=f"{name} {value}")
+
+
+def _tried_tokens(job: Job) -> Iterator[Token]:
+    for row in job.tried:
+        part = row.part.lower()
+        yield Token(part="tried", field=f"tried|{part}", value="same", what=f"{part} did not cure")
+
+
+def case_tokens(job: Job) -> tuple[Token, ...]:
+    """Return all tokens of a job, each field and value once."""
+    rows: Iterable[Iterator[Token]] = (
+        _symptom_tokens(job),
+        _finding_tokens(job),
+        _code_tokens(job),
+        _vehicle_tokens(job.vehicle),
+        _tried_tokens(job),
+    )
+    unique = {(token.field, token.value): token for part in rows for token in part}
+    return tuple(unique.values())
+
+
+def _differences(job: Job) -> Iterator[Measure]:
+    for finding in job.findings:
+        for row in finding.responses:
+            if row.quantity and row.before is not None and row.after is not None:
+                yield Measure(
+                    key=f"{row.quantity} change by {finding.check}",
+                    value=row.after - row.before,
+                    what=f"{row.quantity.replace('_', ' ')} {row.before_typed} to "
+                    f"{row.after_typed} {row.unit or ''}".strip(),
+                )
+
+
+def _outside(row: Reading, words: Vocabulary) -> float:
+    """Return how far a reading lies outside its usual band, in widths of the band."""
+    known = words.quantities.get(row.quantity)
+    if known is None or known.typical is None or row.canonical is None:
+        return 0.0
+    low, high = known.typical
+    return max(low - row.canonical, row.canonical - high, 0.0) / max(high - low, 1e-9)
+
+
+def _raw(job: Job, words: Vocabulary) -> Iterator[Measure]:
+    """Yield one reading as found a quantity: of several places, the most unusual one."""
+    rows = [
+        row
+        for group in job.reading_sets
+        if group.phase is Phase.BEFORE
+        for row in group.readings
+        if row.canonical is not None
+    ]
+    rows.sort(key=lambda row: -_outside(row, words))
+    for row in rows:
+        known = words.quantities.get(row.quantity)
+        name = known.name if known else row.quantity
+        what = " ".join(part for part in (name, row.position, row.typed, row.unit) if part)
+        yield Measure(key=row.quantity, value=float(row.canonical or 0.0), what=what)
+
+
+def _derived(job: Job, words: Vocabulary, altitude_m: float) -> Iterator[Measure]:
+    for group in job.reading_sets:
+        if group.phase is not Phase.BEFORE:
+            continue
+        for made in derive(group, vehicle=job.vehicle, altitude_m=altitude_m):
+            name = words.derived[made.key].name if made.key in words.derived else made.key
+            place = f"|{made.position}" if made.position else ""
+            what = f"{name} {made.value:.3g} {made.unit}"
+            yield Measure(key=f"= {made.key}{place}", value=made.value, what=what)
+
+
+def case_measures(job: Job, words: Vocabulary, *, altitude_m: float = 0.0) -> tuple[Measure, ...]:
+    """Return as-found readings, derived readings and responses, the first of each key."""
+    unique: dict[str, Measure] = {}
+    for row in (*_raw(job, words), *_derived(job, words, altitude_m), *_differences(job)):
+        unique.setdefault(row.key, row)
+    return tuple(unique.values())
+
+
+def case_features(
+    job: Job, words: Vocabulary, *, weight: float = 1.0, altitude_m: float = 0.0
+) -> CaseFeatures:
+    """Return what the index compares of a job.
+
+    Parameters
+    ----------
+    job : Job
+        Open (a query) or closed (a case).
+    words : Vocabulary
+        Names of quantities and derived readings.
+    weight : float
+        Trust in the case as a witness, 0 to 1.
+    altitude_m : float
+        The shop's altitude in metres, for readings derived from gauge pressure.
+    """
+    return CaseFeatures(
+        case=job.id,
+        said=said_text(job),
+        told=told_text(job),
+        tokens=case_tokens(job),
+        measures=case_measures(job, words, altitude_m=altitude_m),
+        cause=job.cause,
+        weight=weight,
+    )
