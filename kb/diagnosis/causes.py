@@ -1,0 +1,249 @@
+"""Chances of causes: a profile a cause, the vote of the nearest cases, and "something else"."""
+
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kb.case.terms import Vocabulary
+from kb.retrieval.analyzer import char_terms, word_terms
+from kb.retrieval.features import CaseFeatures, Token
+from kb.retrieval.index import Asked, top_rows
+from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE
+from kb.retrieval.vectors import TextSpace
+
+Floats = NDArray[np.float64]
+
+# Pseudo-cases with which a profile is shrunk to its prior: kappa of the profile formula.
+PSEUDO_CASES: Final = 6.0
+# What the catalogue says of a cause is read as "likely", about 0.8 to 0.95; common practice.
+EXPECTED_SHARE: Final = 0.85
+COMPLAINT_SHARE: Final = 0.45
+# Share of a symptom under a cause that does not list it.
+STRAY_SHARE: Final = 0.03
+# Nats for a cosine of 1 with the catalogue's words for a cause and its cases' words (our choice).
+TEXT_WEIGHT: Final = 45.0
+# Evidence parts that repeat what symptoms already say count half (our choice).
+PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0.3}
+# Temperature of the profile, weight of the vote, prior and level of "something else".
+TEMPER: Final = 0.6
+VOTE: Final = 0.3
+OTHER_SHARE: Final = 0.1
+OTHER: Final = 0.0
+# "Something else" is never said to be less likely than this; common practice, no source.
+LEAST_OTHER: Final = 0.05
+NEIGHBOURS: Final = 15
+_VOTE_FLOOR: Final = float(np.exp(-12.0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CauseChance:
+    """The chance of one cause; ``cause`` is None for "something else"."""
+
+    cause: str | None
+    chance: float
+    cases: tuple[str, ...] = ()
+
+
+def _with_floor(chances: Floats) -> Floats:
+    """Return the chances with "something else", the last one, lifted to its least share."""
+    if chances[-1] >= LEAST_OTHER:
+        return chances
+    lifted: Floats = chances * (1 - LEAST_OTHER) / (1 - chances[-1])
+    lifted[-1] = LEAST_OTHER
+    return lifted
+
+
+class CauseModel:
+    """Profiles of all causes that the catalogue or the closed cases know.
+
+    A profile is shrunk to what the catalogue expects, so that a cause without a case still
+    counts. Every likelihood is taken relative to the overall share, so that "something else",
+    whose profile is the overall share itself, stands at 0.
+    """
+
+    def __init__(self, words: Vocabulary) -> None:
+        self.words = words
+
+    def fit(self, cases: Sequence[CaseFeatures]) -> "CauseModel":
+        """Learn the profiles; sets ``causes_`` (names in order) and the counts behind them."""
+        known = [case for case in cases if case.cause is not None]
+        names = dict.fromkeys([*self.words.causes, *(str(case.cause) for case in known)])
+        self.causes_ = tuple(names)
+        self._at = {name: i for i, name in enumerate(self.causes_)}
+        self._fit_counts(known)
+        self._fit_texts(known)
+        return self
+
+    def _fit_counts(self, cases: Sequence[CaseFeatures]) -> None:
+        size = len(self.causes_)
+        self.weight_ = np.zeros(size)
+        self.examples_: defaultdict[str, list[str]] = defaultdict(list)
+        counts: defaultdict[tuple[str, str], Counter[int]] = defaultdict(Counter)
+        done: defaultdict[str, Counter[int]] = defaultdict(Counter)
+        for case in cases:
+            at = self._at[str(case.cause)]
+            self.weight_[at] += case.weight
+            self.examples_[str(case.cause)].append(case.case)
+            for token in case.tokens:
+                counts[token.field, token.value][at] += case.weight  # type: ignore[assignment]
+            for field in {token.field for token in case.tokens}:
+                done[field][at] += case.weight  # type: ignore[assignment]
+        self.counts_ = dict(counts)
+        self.done_ = dict(done)
+        share = self.weight_ + 0.5
+        self.prior_: Floats = share / share.sum()
+
+    def _catalogue_text(self, name: str) -> str:
+        row = self.words.causes.get(name)
+        if row is None:
+            return name
+        complaints = [self.words.symptoms[key].say for key in row.complaints]
+        return "\n".join([row.name, row.telling, row.part.replace("_", " "), *complaints])
+
+    def _fit_texts(self, cases: Sequence[CaseFeatures]) -> None:
+        said: defaultdict[str, list[str]] = defaultdict(list)
+        told: defaultdict[str, list[str]] = defaultdict(list)
+        for case in cases:
+            said[str(case.cause)].append(case.said)
+            told[str(case.cause)].append(case.told)
+        came_in = ["\n".join([*said[name], self._catalogue_text(name)]) for name in self.causes_]
+        found = ["\n".join([*told[name], self._catalogue_text(name)]) for name in self.causes_]
+        self._spaces = tuple(
+            (share * part, TextSpace(analyzer).fit(texts))
+            for share, texts in ((SAID_SHARE, came_in), (1 - SAID_SHARE, found))
+            for part, analyzer in ((WORD_SHARE, word_terms), (1 - WORD_SHARE, char_terms))
+        )
+
+    # --- likelihoods --------------------------------------------------------------------------
+
+    def _dense(self, counts: Mapping[int, float] | None) -> Floats:
+        out = np.zeros(len(self.causes_))
+        for at, count in (counts or {}).items():
+            out[at] = count
+        return out
+
+    def _symptom_shares(self, token: Token) -> Floats:
+        """Return P(symptom seen | cause), shape ``(n_causes,)``."""
+        concept = token.field.partition("|")[0]
+        prior = np.full(len(self.causes_), STRAY_SHARE)
+        for name, row in self.words.causes.items():
+            if concept in row.complaints:
+                prior[self._at[name]] = COMPLAINT_SHARE
+        seen = self._dense(self.counts_.get((token.field, "yes")))
+        shares: Floats = (seen + PSEUDO_CASES * prior) / (self.weight_ + PSEUDO_CASES)
+        return shares
+
+    def _token_shares(self, token: Token) -> Floats:
+        """Return P(token | cause) shrunk to the overall share, shape ``(n_causes,)``."""
+        counted = self._dense(self.counts_.get((token.field, token.value)))
+        overall = (counted.sum() + 0.5) / (self.weight_.sum() + 1)
+        shares: Floats = (counted + PSEUDO_CASES * overall) / (self.weight_ + PSEUDO_CASES)
+        return shares
+
+    def outcome_shares(self, check: str, subject: str) -> tuple[tuple[str, ...], Floats]:
+        """Return the outcomes of a check and P(outcome | cause), shape ``(n_causes, n_outcomes)``.
+
+        The prior is the catalogue's expected outcome; where it names none, the overall share of
+        the outcomes that closed findings had. Where the check acts on a subject, the expectation
+        holds for the cause whose part the subject names.
+        """
+        outcomes = self.words.checks[check].outcomes
+        field = f"{check}|{subject}"
+        seen = np.stack([self._dense(self.counts_.get((field, o))) for o in outcomes], axis=1)
+        overall = (seen.sum(axis=0) + 1 / len(outcomes)) / (seen.sum() + 1)
+        prior = np.tile(overall, (len(self.causes_), 1))
+        for name, row in self.words.causes.items():
+            expected = row.expect.get(check)
+            if expected in outcomes and self._concerns(check, subject, row.part):
+                prior[self._at[name]] = (1 - EXPECTED_SHARE) / max(1, len(outcomes) - 1)
+                prior[self._at[name], outcomes.index(expected)] = EXPECTED_SHARE
+        done = seen.sum(axis=1, keepdims=True)
+        shares: Floats = (seen + PSEUDO_CASES * prior) / (done + PSEUDO_CASES)
+        return outcomes, shares
+
+    def _concerns(self, check: str, subject: str, part: str) -> bool:
+        if self.words.checks[check].subject is None or not subject:
+            return True
+        names = {part, part.replace("_", " ")}
+        if part in self.words.groups:
+            names |= {self.words.groups[part].say, *self.words.groups[part].also}
+        return any(name.lower() in subject or subject in name.lower() for name in names)
+
+    def _relative(self, shares: Floats) -> Floats:
+        overall = float(self.prior_ @ shares)
+        relative: Floats = np.log(shares / overall)
+        return relative
+
+    def _finding_evidence(self, token: Token) -> Floats | None:
+        check, _, subject = token.field.partition("|")
+        if check not in self.words.checks or token.value not in self.words.checks[check].outcomes:
+            return None
+        outcomes, shares = self.outcome_shares(check, subject)
+        return self._relative(shares[:, outcomes.index(token.value)])
+
+    def _token_evidence(self, token: Token) -> Floats | None:
+        if token.part == "finding":
+            return self._finding_evidence(token)
+        if token.part == "symptom":
+            shares = self._symptom_shares(token)
+            return self._relative(1 - shares if token.value == "no" else shares)
+        if (token.field, token.value) not in self.counts_:
+            return None
+        return PART_WEIGHT.get(token.part, 1.0) * self._relative(self._token_shares(token))
+
+    def _text_evidence(self, query: CaseFeatures) -> Floats:
+        text = f"{query.said}\n{query.told}"
+        total = np.zeros(len(self.causes_))
+        for share, space in self._spaces:
+            total += share * space.cosine(space.query(text))
+        return TEXT_WEIGHT * (total - float(self.prior_ @ total))
+
+    def evidence(self, query: CaseFeatures) -> Floats:
+        """Return the log likelihood ratio of every cause against the overall share, in nats."""
+        total = self._text_evidence(query)
+        for token in query.tokens:
+            part = self._token_evidence(token)
+            if part is not None:
+                total = total + part
+        return total
+
+    # --- the answer ---------------------------------------------------------------------------
+
+    def chances(self, asked: Asked) -> tuple[CauseChance, ...]:
+        """Return the causes by chance, largest first, "something else" among them; they sum to 1.
+
+        ``P(c)`` is proportional to ``exp(beta L_c) V_c^v`` with the profile L, prior included, and
+        the vote V of the 15 best cases; "something else" to ``exp(beta ln .1 + o)``.
+        """
+        logits = TEMPER * (np.log(self.prior_) + self.evidence(asked.query))
+        logits += VOTE * np.log(self._vote(asked))
+        other = TEMPER * float(np.log(OTHER_SHARE)) + OTHER
+        full = np.append(logits, other)
+        full = np.exp(full - full.max())
+        full = _with_floor(full / full.sum())
+        order = np.lexsort((np.arange(len(full)), -full))
+        return tuple(self._chance(int(at), float(full[at])) for at in order)
+
+    def _chance(self, at: int, chance: float) -> CauseChance:
+        if at == len(self.causes_):
+            return CauseChance(cause=None, chance=chance)
+        name = self.causes_[at]
+        return CauseChance(cause=name, chance=chance, cases=tuple(self.examples_.get(name, ())))
+
+    def _vote(self, asked: Asked) -> Floats:
+        index = asked.index
+        votes = np.full(len(self.causes_), _VOTE_FLOOR)
+        total = np.where([c is not None for c in index.causes_], asked.scores, -np.inf)
+        best = [row for row in top_rows(total, NEIGHBOURS + 1) if np.isfinite(total[row])]
+        rows = [int(r) for r in best if index.cases_[r].case != asked.query.case][:NEIGHBOURS]
+        if not rows:
+            return np.ones(len(self.causes_))
+        share = np.exp(total[rows] - total[rows].max())
+        share = share * np.array([index.cases_[row].weight for row in rows])
+        for row, part in zip(rows, share / max(float(share.sum()), 1e-300), strict=True):
+            votes[self._at[str(index.causes_[row])]] += part
+        return votes

@@ -1,0 +1,96 @@
+import pytest
+
+from kb.case.terms import load_vocabulary
+from kb.diagnosis.causes import CauseModel
+from kb.retrieval.features import CaseFeatures, Token
+from kb.retrieval.index import CaseIndex
+
+WORDS = load_vocabulary()
+
+
+def token(part, field, value="yes"):
+    return Token(part=part, field=field, value=value, what=field)
+
+
+def a_case(name, cause, *tokens, said="", weight=1.0):
+    return CaseFeatures(case=name, cause=cause, said=said, tokens=tokens, weight=weight)
+
+
+def chances(cases, query):
+    model = CauseModel(WORDS).fit(cases)
+    return model.chances(CaseIndex().fit(cases).ask(query))
+
+
+WARM = token("symptom", "ac_cold_on_road_warm_in_traffic|")
+
+
+def test_chances_sum_to_1_with_something_else_among_them():
+    rows = chances([], a_case("Q", None, WARM))
+    assert sum(row.chance for row in rows) == pytest.approx(1)
+    assert sum(row.cause is None for row in rows) == 1
+
+
+def test_a_cause_without_a_case_counts_by_what_the_catalogue_expects():
+    rows = chances([], a_case("Q", None, WARM))
+    listed = {k for k, row in WORDS.causes.items() if WARM.field[:-1] in row.complaints}
+    best = [row.cause for row in rows if row.cause is not None][: len(listed)]
+    assert set(best) == listed
+    assert all(row.cases == () for row in rows)
+
+
+def test_an_expected_outcome_lifts_its_cause_and_another_one_sinks_it():
+    name = "condenser_fan_dead"
+    expected = WORDS.causes[name].expect["condenser_air_boost"]
+    other = next(o for o in WORDS.checks["condenser_air_boost"].outcomes if o != expected)
+
+    def chance(*extra):
+        rows = chances([], a_case("Q", None, WARM, *extra))
+        return next(row.chance for row in rows if row.cause == name)
+
+    field = "condenser_air_boost|"
+    assert (
+        chance(token("finding", field, expected))
+        > chance()
+        > chance(token("finding", field, other))
+    )
+
+
+def test_closed_cases_overrule_the_catalogue():
+    strange = token("symptom", "brake_squeal|")
+    cases = [a_case(f"C{i}", "condenser_fan_dead", strange, said="squeals") for i in range(8)]
+    rows = chances(cases, a_case("Q", None, strange, said="squeals"))
+    assert rows[0].cause == "condenser_fan_dead"
+    assert rows[0].cases == tuple(case.case for case in cases)
+
+
+def test_a_symptom_looked_for_in_vain_speaks_against_its_causes():
+    def chance(value):
+        rows = chances([], a_case("Q", None, token("symptom", "no_crank|", value)))
+        return next(row.chance for row in rows if row.cause == "gear_switch")
+
+    name = "gear_switch"
+    if name not in WORDS.causes or "no_crank" not in WORDS.causes[name].complaints:
+        pytest.fail("the vocabulary no longer lists no_crank under gear_switch")
+    assert chance("no") < chance("yes")
+
+
+def test_an_overturned_case_does_not_count_as_a_witness():
+    seen = token("symptom", "no_crank|")
+    held = a_case("C0", "starter_relay", seen, said="dead key")
+    wrong = a_case("C1", "battery_failed", seen, said="dead key", weight=0.0)
+    rows = chances([held, wrong], a_case("Q", None, seen, said="dead key"))
+    by_cause = {row.cause: row.chance for row in rows}
+    assert by_cause["starter_relay"] > by_cause["battery_failed"]
+
+
+def test_nothing_known_leaves_something_else_ahead():
+    assert chances([], a_case("Q", None, said="zzz qqq"))[0].cause is None
+
+
+def test_the_order_of_cases_changes_nothing():
+    seen = token("symptom", "no_crank|")
+    cases = [a_case("C0", "starter_relay", seen), a_case("C1", "battery_failed", seen)]
+    query = a_case("Q", None, seen)
+    there = {row.cause: row.chance for row in chances(cases, query)}
+    back = {row.cause: row.chance for row in chances(cases[::-1], query)}
+    assert there == pytest.approx(back)

@@ -1,0 +1,65 @@
+import random
+
+import ir_measures
+import pytest
+from ir_measures import RR, Success, nDCG
+
+from kb.diagnosis.measure import (
+    Answered,
+    brier_score,
+    calibration_error,
+    score_causes,
+    score_rankings,
+    wilson_interval,
+)
+
+
+@pytest.mark.source("ir-measures (pytrec_eval)", "nDCG@10, Success@k, RR@10 on random rankings")
+def test_ranking_measures_equal_a_reference_library():
+    rng = random.Random(7)
+    docs = [f"d{i:03d}" for i in range(60)]
+    rankings, judged, run = {}, {}, {}
+    for q in range(40):
+        order = rng.sample(docs, 10)
+        rankings[f"q{q}"] = order
+        run[f"q{q}"] = {doc: 100.0 - at for at, doc in enumerate(order)}
+        judged[f"q{q}"] = {doc: rng.choice([0, 1, 2]) for doc in rng.sample(docs, 12)}
+        judged[f"q{q}"]["d000"] = 1
+    measures = [nDCG @ 10, Success @ 1, Success @ 3, Success @ 5, RR @ 10]
+    expected = ir_measures.calc_aggregate(measures, judged, run)
+    got = score_rankings(rankings, judged)
+    for key, measure in zip(
+        ("ndcg@10", "hit@1", "hit@3", "hit@5", "mrr@10"), measures, strict=True
+    ):
+        assert got[key] == pytest.approx(expected[measure], abs=1e-9)
+
+
+def rows():
+    return [
+        Answered(causes=("a", "b", None), chances=(0.7, 0.2, 0.1), truth="a"),
+        Answered(causes=("a", None, "b"), chances=(0.5, 0.3, 0.2), truth="b"),
+    ]
+
+
+@pytest.mark.source("by hand", "(.3^2+.2^2+.1^2) and (.5^2+.3^2+.8^2), mean of .14 and .98")
+def test_brier_score_is_the_mean_squared_distance():
+    assert brier_score(rows()) == pytest.approx((0.14 + 0.98) / 2)
+
+
+@pytest.mark.source("by hand", "one answer a bin: |.7 - 1| and |.5 - 0|, mean .4")
+def test_calibration_error_compares_what_was_said_with_what_came_true():
+    assert calibration_error(rows()) == pytest.approx(0.4)
+
+
+def test_ranks_leave_something_else_out():
+    got = score_causes(rows())
+    assert got["hit@1"] == 0.5
+    assert got["hit@3"] == 1.0
+    assert got["mrr"] == pytest.approx(0.75)
+
+
+@pytest.mark.source("Wilson 1927", "3 of 41: 2.5 % to 19.4 %; 0 of 30: up to 11.4 %")
+def test_wilson_interval():
+    assert wilson_interval(3, 41) == pytest.approx((0.025, 0.194), abs=5e-4)
+    assert wilson_interval(0, 30)[1] == pytest.approx(0.114, abs=5e-4)
+    assert wilson_interval(0, 0) == (0.0, 1.0)
