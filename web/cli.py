@@ -1,0 +1,230 @@
+"""The console script ``baybook``: the same verbs as the pages, in the terminal."""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+from typing_extensions import override
+
+from kb.case.model import AfterCheck, FixKind, Job, Proof
+from kb.case.parse import Parsed
+from kb.case.terms import load_vocabulary
+from kb.errors import KBError
+from kb.store.engine import Store
+from kb.workflow.close import CloseAnswers, close_job
+from kb.workflow.jobs import Entry, Intake, add_text, draft_job, open_job, read_vehicle
+from kb.workflow.suggest import Memory, Suggestion
+from kb.workflow.trials import read_lines
+from web import shop_commands
+from web.home import shop_memory, shop_store, today, writing
+from web.report import answer_json, answer_text, ended_as, job_text, json_line
+
+
+class _Commands(click.Group):
+    """Turns an error that is meant for a person into one line and exit code 1."""
+
+    @override
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command."""
+        try:
+            return super().invoke(ctx)
+        except KBError as error:
+            raise click.ClickException(str(error)) from error
+        except BrokenPipeError:
+            # The reader of our output went away; click ends quietly.
+            raise
+        except OSError as error:
+            raise click.ClickException(
+                f"expected files and folders that this user may use, got: {error}; "
+                "look at the path, then try again"
+            ) from error
+
+
+@click.group(cls=_Commands)
+def main() -> None:
+    """Keep a repair shop's proven repairs, and find them while the next job is still open."""
+
+
+for _command in (
+    shop_commands.init,
+    shop_commands.demo,
+    shop_commands.serve,
+    shop_commands.import_command,
+    shop_commands.measure,
+):
+    main.add_command(_command)
+
+
+# --- asking --------------------------------------------------------------------------------------
+
+
+@main.command()
+@click.argument("text", required=False)
+@click.option("--vehicle", help="year make model engine")
+@click.option("--top", default=5, show_default=True, type=click.IntRange(1, 50))
+@click.option("--json", "as_json", is_flag=True, help="one JSON object a query")
+@click.option(
+    "--batch",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="JSON lines with id, ask and perhaps vehicle; one JSON object a line",
+)
+def find(
+    text: str | None, vehicle: str | None, top: int, as_json: bool, batch: Path | None
+) -> None:
+    """Show prior cases like TEXT, likely causes and the next check."""
+    if batch is None and not (text and text.strip()):
+        raise click.UsageError("expected TEXT or --batch FILE, got neither")
+    with shop_store() as store:
+        memory = shop_memory(store)
+        if batch is not None:
+            for line in _batch(memory, batch, top):
+                click.echo(line)
+            return
+        parsed, suggestion = _find(memory, text or "", vehicle, top=top)
+    if as_json:
+        click.echo(json_line(answer_json(parsed, suggestion)))
+    else:
+        click.echo(answer_text(parsed, suggestion, memory.words))
+
+
+def _batch(memory: Memory, file: Path, top: int) -> Iterator[str]:
+    for line in read_lines(file):
+        vehicle = line.get("vehicle")
+        found = _find(memory, str(line.get("ask") or ""), vehicle and str(vehicle), top=top)
+        yield json_line({"id": line.get("id"), **answer_json(*found)})
+
+
+def _find(memory: Memory, text: str, vehicle: str | None, *, top: int) -> tuple[Parsed, Suggestion]:
+    car = read_vehicle(vehicle) if vehicle else None
+    entry = draft_job(text, words=memory.words, vehicle=car, today=today())
+    return entry.parsed, memory.suggest(entry.job, top=top)
+
+
+# --- an open job ---------------------------------------------------------------------------------
+
+
+@main.command("open")
+@click.argument("text")
+@click.option("--said", default="", help="the customer's own sentence")
+@click.option("--vehicle", help="year make model engine")
+@click.option("--invoice", help="the same number twice gives the same job")
+@click.option("--comeback-of", help="the job that this car came back from")
+@click.option("--json", "as_json", is_flag=True, help="one JSON object")
+def open_command(
+    text: str,
+    said: str,
+    vehicle: str | None,
+    invoice: str | None,
+    comeback_of: str | None,
+    as_json: bool,
+) -> None:
+    """Open a job from TEXT and show the three answers."""
+    car = read_vehicle(vehicle) if vehicle else None
+    intake = Intake(text=text, said=said, vehicle=car, invoice=invoice, comeback_of=comeback_of)
+    with shop_store() as store:
+        with writing(store) as unit:
+            entry = open_job(unit, intake, words=load_vocabulary(), today=today())
+        click.echo(_entry_lines(store, entry, as_json=as_json))
+
+
+@main.command()
+@click.argument("job")
+@click.argument("text")
+@click.option("--json", "as_json", is_flag=True, help="one JSON object")
+def add(job: str, text: str, as_json: bool) -> None:
+    """Add TEXT to the open job JOB and show the three answers."""
+    with shop_store() as store:
+        with writing(store) as unit:
+            entry = add_text(unit, job, text, words=load_vocabulary())
+        click.echo(_entry_lines(store, entry, as_json=as_json))
+
+
+def _answers(store: Store, job: Job) -> Suggestion | None:
+    """Return the three answers, None while the shop has no closed job."""
+    memory = shop_memory(store)
+    return memory.suggest(job) if memory.size() else None
+
+
+def _entry_lines(store: Store, entry: Entry, *, as_json: bool) -> str:
+    suggestion = _answers(store, entry.job)
+    if as_json:
+        return json_line({"job": entry.job.id, **answer_json(entry.parsed, suggestion)})
+    return f"job {entry.job.id}\n\n{answer_text(entry.parsed, suggestion, load_vocabulary())}"
+
+
+@main.command()
+@click.argument("job")
+@click.option("--json", "as_json", is_flag=True, help="one JSON object")
+def show(job: str, as_json: bool) -> None:
+    """Show a job or a case; an open one with its three answers."""
+    words = load_vocabulary()
+    with shop_store() as store:
+        with store.read() as unit:
+            found = unit.jobs.get(job)
+        suggestion = None if found.closing else _answers(store, found)
+    if as_json:
+        head = {"job": found.id, "state": str(found.state), "cause": found.cause}
+        typed = draft_job("\n".join(found.lines), words=words, today=found.opened).parsed
+        click.echo(json_line(head | ({} if found.closing else answer_json(typed, suggestion))))
+        return
+    click.echo(job_text(found, words))
+    if found.closing is None:
+        click.echo("\n" + answer_text(None, suggestion, words))
+
+
+# --- closing -------------------------------------------------------------------------------------
+
+
+def _pairs(values: Sequence[str], what: str) -> list[tuple[str, str]]:
+    pairs = []
+    for value in values:
+        key, _, text = value.partition(":")
+        if not key.strip():
+            raise click.UsageError(f"expected {what}:words, got '{value}'")
+        pairs.append((key.strip(), text.strip()))
+    return pairs
+
+
+@main.command()
+@click.argument("job")
+@click.option("--end", default="fixed", show_default=True, help="how the job ended")
+@click.option("--cause", help="what was wrong")
+@click.option("--second-cause", help="a second cause, where there was one")
+@click.option("--proof", "proofs", multiple=True, help="METHOD:what was seen or measured")
+@click.option("--fix", type=click.Choice([str(kind) for kind in FixKind]), help="what was done")
+@click.option("--fix-text", default="", help="the same in words")
+@click.option("--after", "afters", multiple=True, help="AFTER-CHECK:what showed that it holds")
+@click.option("--lesson", default="", help="one sentence worth remembering")
+@click.option("--invoice", help="the same number twice makes one case")
+def close(
+    job: str,
+    end: str,
+    cause: str | None,
+    second_cause: str | None,
+    proofs: Sequence[str],
+    fix: str | None,
+    fix_text: str,
+    afters: Sequence[str],
+    lesson: str,
+    invoice: str | None,
+) -> None:
+    """Close JOB with its cause and its proof; it becomes a case."""
+    answers = CloseAnswers(
+        end=end,
+        cause=cause,
+        second_cause=second_cause,
+        proofs=[Proof(method=m, text=t) for m, t in _pairs(proofs, "METHOD")],
+        fix=FixKind(fix) if fix else None,
+        fix_text=fix_text,
+        after_checks=[AfterCheck(kind=k, text=t) for k, t in _pairs(afters, "AFTER-CHECK")],
+        lesson=lesson,
+    )
+    words = load_vocabulary()
+    with shop_store() as store, writing(store) as unit:
+        closed = close_job(unit, job, answers, words=words, today=today(), invoice=invoice)
+    click.echo(f"closed {closed.id}: {ended_as(closed, words)}")
+
+
+if __name__ == "__main__":
+    main()

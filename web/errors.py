@@ -1,0 +1,60 @@
+"""Errors as pages: the same words as in the terminal, never a trace."""
+
+from flask import Flask, render_template
+from flask_wtf.csrf import CSRFError
+from werkzeug.exceptions import HTTPException
+
+from kb.errors import ConflictError, EmptyIndexError, KBError, NotFoundError, StoreError
+
+_STATUS = {NotFoundError: 404, EmptyIndexError: 404, ConflictError: 409, StoreError: 503}
+
+# What a page says instead of the server's own words, by status.
+_PLAIN = {
+    403: (
+        "That form came from elsewhere",
+        "expected a form of this site, got one from another; open the page anew and send it again",
+    ),
+    404: (
+        "No such page",
+        "expected the address of a page, got one that leads nowhere; go back to today's jobs",
+    ),
+    405: (
+        "That address takes no such request",
+        "expected a form or a link of this site, got another kind of request; go back to today's "
+        "jobs",
+    ),
+    413: (
+        "That is too long",
+        "expected at most a megabyte in one form, got more; send it in parts",
+    ),
+    500: (
+        "Something broke in the program",
+        "expected an answer, got a fault; nothing was saved; send the same again, and if it fails "
+        "again, tell whoever looks after this program",
+    ),
+}
+
+Page = tuple[str, int]
+
+
+def _page(title: str, message: str, status: int) -> Page:
+    return render_template("error.html", title=title, message=message), status
+
+
+def init_app(app: Flask) -> None:
+    """Register the pages for errors."""
+
+    @app.errorhandler(KBError)
+    def on_kb_error(error: KBError) -> Page:
+        return _page("That did not work", str(error), _STATUS.get(type(error), 400))
+
+    @app.errorhandler(CSRFError)
+    def on_old_form(error: CSRFError) -> Page:
+        message = "expected a fresh form, got an old one; go back, reload the page, send it again"
+        return _page("That form is too old", message, error.code or 400)
+
+    @app.errorhandler(HTTPException)
+    def on_http_error(error: HTTPException) -> Page:
+        status = error.code or 500
+        title, message = _PLAIN.get(status, (error.name, error.description or ""))
+        return _page(title, message, status)

@@ -1,0 +1,111 @@
+"""Values to words for the templates; nothing is computed here that a decision rests on."""
+
+from flask import Flask
+
+from kb.case.model import Reading, ReadingSet, Response, Symptom, Vehicle
+from kb.workflow.jobs import vehicle_line
+from web.db import words
+from web.wording import (
+    PHASES,
+    amount,
+    named,
+    percent,
+    quantity_words,
+    response_words,
+    symptom_words,
+    with_signs,
+)
+
+
+def cause_name(key: str | None) -> str:
+    """Return the words for a cause."""
+    return words().cause_name(key)
+
+
+def check_name(key: str) -> str:
+    """Return the words for a check."""
+    return words().check_name(key)
+
+
+def symptom(row: Symptom) -> str:
+    """Return a symptom with its conditions."""
+    return symptom_words(row, words())
+
+
+def reading_name(row: Reading) -> str:
+    """Return quantity and position of a reading."""
+    name = quantity_words(row, words())
+    return f"{name} ({row.position})" if row.position else name
+
+
+def reading_value(row: Reading) -> str:
+    """Return value and unit of a reading."""
+    return amount(row.typed, row.unit)
+
+
+def response(row: Response) -> str:
+    """Return what an action changed."""
+    return response_words(row, words())
+
+
+def phase(row: ReadingSet) -> str:
+    """Return when a reading set was taken, and the state of the car."""
+    state = ", ".join(_state(key) for key in row.state)
+    return PHASES[row.phase] + (f" ({state})" if state else "")
+
+
+def _state(key: str) -> str:
+    known = words().conditions.get(key)
+    return known.say if known else key.replace("_", " ")
+
+
+def proof_name(key: str) -> str:
+    """Return the words for a proof method."""
+    return named(words().proof_methods, key)
+
+
+def after_name(key: str) -> str:
+    """Return the words for an after-check."""
+    return named(words().after_checks, key)
+
+
+def plain(key: str) -> str:
+    """Return a key as words."""
+    return key.replace("_", " ")
+
+
+def money(cents: int | None) -> str:
+    """Return an amount with two decimals, a dash where none was written down."""
+    return "–" if cents is None else f"{cents / 100:,.2f}"
+
+
+def vehicle(row: Vehicle) -> str:
+    """Return a vehicle in one line."""
+    return vehicle_line(row) or "vehicle not written down"
+
+
+def caution_footer() -> str:
+    """Return the sentence that stands under every caution."""
+    return words().caution_footer
+
+
+def init_app(app: Flask) -> None:
+    """Make the filters known to the templates."""
+    for filter_ in (
+        cause_name,
+        check_name,
+        symptom,
+        reading_name,
+        reading_value,
+        with_signs,
+        response,
+        phase,
+        proof_name,
+        after_name,
+        plain,
+        money,
+        vehicle,
+        percent,
+    ):
+        app.add_template_filter(filter_)
+    app.add_template_global(caution_footer)

@@ -1,0 +1,182 @@
+"""Today, the open job and its close."""
+
+from collections.abc import Mapping
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from kb.case.model import FixKind, Job, Vehicle
+from kb.errors import ConflictError, EmptyIndexError, NotProvenError, ParseError, UnknownTermError
+from kb.workflow.close import close_job
+from kb.workflow.jobs import Intake, add_text, change_vehicle, open_job, read_vehicle, set_waiting
+from kb.workflow.suggest import Suggestion
+from web import db
+from web.forms import read_close_form
+
+bp = Blueprint("jobs", __name__)
+
+# Field of the close page and its message, by what is missing.
+_MISSING = {
+    "cause": ("cause", "expected what was wrong, got nothing; choose the cause"),
+    "proof": ("method", "expected how it was proven, got nothing; choose the method"),
+}
+_NOT_CLOSED = "Not closed yet; what is missing is marked below, everything typed is still there."
+
+Page = str | Response | tuple[str, int]
+
+
+@bp.get("/")
+def today() -> str:
+    """Show open and waiting jobs, and the box that opens one."""
+    return _today_page({})
+
+
+def _today_page(typed: Mapping[str, str]) -> str:
+    with db.store().read() as unit:
+        jobs = unit.jobs.open_jobs()
+    return render_template("today.html", jobs=jobs, typed=typed)
+
+
+@bp.post("/jobs")
+def open_new() -> Page:
+    """Open a job, or search, whichever button was pressed."""
+    text = _typed_text()
+    if request.form.get("action") == "find":
+        return redirect(url_for("find.show", q=text, vehicle=request.form.get("vehicle", "")))
+    vehicle = request.form.get("vehicle", "").strip()
+    intake = Intake(
+        text=text,
+        said=request.form.get("said", "").strip(),
+        vehicle=read_vehicle(vehicle) if vehicle else None,
+        invoice=request.form.get("invoice", "").strip() or None,
+    )
+    try:
+        with db.writing() as unit:
+            entry = open_job(unit, intake, words=db.words(), today=db.today())
+    except ParseError as error:
+        return _today_page({**request.form, "error": str(error)}), 400
+    if text not in entry.job.lines:
+        return _today_page({**request.form, "taken": entry.job.id}), 409
+    return redirect(url_for("jobs.show", job_id=entry.job.id))
+
+
+def _typed_text() -> str:
+    # Browsers send every line's end as two characters; one was typed.
+    return request.form.get("text", "").replace("\r\n", "\n")
+
+
+def _job(job_id: str) -> Job:
+    with db.store().read() as unit:
+        return unit.jobs.get(job_id)
+
+
+def _answers(job: Job) -> Suggestion | None:
+    try:
+        return db.memory().suggest(job, top=6)
+    except EmptyIndexError:
+        return None
+
+
+@bp.get("/job/<job_id>")
+def show(job_id: str) -> Page:
+    """Show an open job with the three answers beside it."""
+    job = _job(job_id)
+    if job.closing is not None:
+        return redirect(url_for("cases.show", case_id=job_id))
+    return render_template("job.html", job=job, answers=_answers(job), typed={})
+
+
+@bp.post("/job/<job_id>/add")
+def add(job_id: str) -> Page:
+    """Add a typed text to an open job."""
+    text = _typed_text()
+    try:
+        with db.writing() as unit:
+            add_text(unit, job_id, text, words=db.words())
+    except (ParseError, ConflictError) as error:
+        typed = {"text": text, "error": str(error)}
+        job = _job(job_id)
+        page = render_template("job.html", job=job, answers=_answers(job), typed=typed)
+        return page, 400 if isinstance(error, ParseError) else 409
+    return redirect(url_for("jobs.show", job_id=job_id))
+
+
+@bp.post("/job/<job_id>/wait")
+def wait(job_id: str) -> Response:
+    """Put a job on hold with the one thing that it waits for, or take it up again."""
+    with db.writing() as unit:
+        set_waiting(unit, job_id, request.form.get("waits_for", "")[:200])
+    return redirect(url_for("jobs.show", job_id=job_id))
+
+
+@bp.post("/job/<job_id>/vehicle")
+def vehicle(job_id: str) -> Page:
+    """Set the vehicle of an open job."""
+    try:
+        with db.writing() as unit:
+            change_vehicle(unit, job_id, request.form)
+    except ParseError as error:
+        job, typed = _job(job_id), {**request.form.to_dict(), "vehicle_error": str(error)}
+        page = render_template("job.html", job=job, answers=_answers(job), typed=typed)
+        return page, 400
+    return redirect(url_for("jobs.show", job_id=job_id))
+
+
+def _close_page(job: Job, typed: dict[str, str], errors: dict[str, str]) -> str:
+    answers = _answers(job)
+    likely = [row.cause for row in answers.causes[:9] if row.cause] if answers else []
+    return render_template(
+        "close.html",
+        job=job,
+        typed=typed,
+        errors=errors,
+        likely=likely,
+        words=db.words(),
+        fixes=list(FixKind),
+    )
+
+
+@bp.get("/job/<job_id>/close")
+def close_form(job_id: str) -> Page:
+    """Ask the four questions."""
+    job = _job(job_id)
+    if job.closing is not None:
+        return redirect(url_for("cases.show", case_id=job_id))
+    return _close_page(job, {"invoice": job.invoice or ""}, {})
+
+
+@bp.post("/job/<job_id>/close")
+def close(job_id: str) -> Page:
+    """Close a job; what is missing is asked again with everything typed kept."""
+    typed = request.form.to_dict()
+    answers, errors = read_close_form(typed)
+    invoice = typed.get("invoice", "").strip() or None
+    if errors:
+        return _close_page(_job(job_id), typed, dict(errors.by_field)), 400
+    try:
+        with db.writing() as unit:
+            close_job(unit, job_id, answers, words=db.words(), today=db.today(), invoice=invoice)
+    except NotProvenError as error:
+        marked = dict(_MISSING[field] for field in error.missing)
+        return _close_page(_job(job_id), typed, {**marked, "": _NOT_CLOSED}), 400
+    except UnknownTermError as error:
+        return _close_page(_job(job_id), typed, {"": str(error)}), 400
+    except ConflictError as error:
+        return _close_page(_job(job_id), typed, {"": str(error)}), 409
+    return redirect(url_for("cases.show", case_id=job_id))
+
+
+@bp.app_template_global()
+def vehicle_fields(row: Vehicle) -> list[tuple[str, str, str]]:
+    """Return name, label and value of the vehicle's fields."""
+    odometer = "" if row.odometer is None else f"{row.odometer:.0f}"
+    return [
+        ("year", "Year", str(row.year or "")),
+        ("make", "Make", row.make or ""),
+        ("model", "Model", row.model or ""),
+        ("engine", "Engine", row.engine or ""),
+        ("transmission", "Transmission", row.transmission or ""),
+        ("vin", "VIN", row.vin or ""),
+        ("refrigerant", "Refrigerant", row.refrigerant or ""),
+        ("odometer", "Odometer", odometer),
+    ]

@@ -1,0 +1,266 @@
+"""Answers as text for the terminal and as JSON; no answer is computed here."""
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from textwrap import fill
+from typing import Any
+
+from kb.case.model import Job
+from kb.case.parse import Parsed
+from kb.case.terms import Vocabulary
+from kb.diagnosis.checks import CheckAdvice
+from kb.workflow.suggest import SeenBefore, Suggestion
+from web.wording import named, percent, reading_words, symptom_words, with_signs
+
+WIDTH = 100
+# Reasons shown for and against a match, and causes shown of all that have a chance.
+_FOR, _AGAINST, _CAUSES = 3, 1, 5
+
+
+def table(rows: Sequence[Sequence[str]], *, widths: Sequence[int]) -> list[str]:
+    """Return rows as lines; a cell longer than its width runs on below itself."""
+    lines = []
+    for row in rows:
+        cells = [fill(text, width).split("\n") for text, width in zip(row, widths, strict=True)]
+        for at in range(max(map(len, cells))):
+            parts = [
+                (cell[at] if at < len(cell) else "").ljust(width)
+                for cell, width in zip(cells, widths, strict=True)
+            ]
+            lines.append("  ".join(parts).rstrip())
+    return lines
+
+
+def understood(parsed: Parsed, words: Vocabulary) -> list[str]:
+    """Return what was read from a text, a line a kind, with what stayed unread or is asked back."""
+    readings = [
+        reading_words(row, words) + ("" if group.phase == "before" else f" ({group.phase})")
+        for group in parsed.reading_sets
+        for row in group.readings
+    ]
+    findings = [
+        f"{words.check_name(row.check)}{f' ({row.subject})' if row.subject else ''}: "
+        f"{row.outcome.replace('_', ' ')}" + (f" x{row.repeats}" if row.repeats > 1 else "")
+        for row in parsed.findings
+    ]
+    codes = [row.code for row in parsed.codes]
+    if parsed.scan and parsed.scan.none_found:
+        codes.append("scanned, none found")
+    kinds = (
+        ("symptoms", [symptom_words(row, words) for row in parsed.symptoms]),
+        ("readings", readings),
+        ("codes", codes),
+        ("findings", findings),
+        ("did not cure", [f"{row.part} {row.text}".strip() for row in parsed.tried]),
+        ("unread", [row.text for row in parsed.unread]),
+        ("asked back", [f"{row.text}: {row.why}" for row in parsed.questions]),
+        ("refused", [row.message for row in parsed.refused]),
+    )
+    rows = [(name, "; ".join(texts)) for name, texts in kinds if texts]
+    return table(rows, widths=(13, WIDTH - 15)) if rows else ["nothing understood; words only"]
+
+
+def _reason_lines(match: SeenBefore) -> str:
+    best = [row for row in match.reasons if row.weight > 0][:_FOR]
+    worst = [row for row in match.reasons if row.weight < 0][:_AGAINST]
+    return "; ".join(f"{row.weight:+.1f} {with_signs(row.what)}" for row in (*best, *worst))
+
+
+def match_rows(suggestion: Suggestion, words: Vocabulary) -> list[str]:
+    """Return the cases seen before, a row each, with their strongest reasons."""
+    rows = [("case", "chance", "what it was", "why it is here (+ for, - against)")]
+    for row in suggestion.matches:
+        cause = words.cause_name(row.cause) if row.cause else "no cause found"
+        name = f"{cause} ({row.standing})"
+        rows.append((row.case, percent(row.chance), name, _reason_lines(row)))
+    return table(rows, widths=(14, 8, 28, WIDTH - 56))
+
+
+def cause_rows(suggestion: Suggestion, words: Vocabulary) -> list[str]:
+    """Return the likely causes with chance and cases, "something else" always among them."""
+    shown = [row for row in suggestion.causes if row.cause is not None][:_CAUSES]
+    other = next(row for row in suggestion.causes if row.cause is None)
+    rows = [("chance", "cause", "proven here in")]
+    for row in sorted((*shown, other), key=lambda row: -row.chance):
+        cases = ", ".join(row.cases[:4]) or ("" if row.cause is None else "no case yet")
+        rows.append((percent(row.chance), words.cause_name(row.cause), cases))
+    return table(rows, widths=(10, 54, 32))
+
+
+def _check_words(row: CheckAdvice, words: Vocabulary) -> str:
+    name = words.check_name(row.check) + (f": {row.subject}" if row.subject else "")
+    tells = [f"{outcome.replace('_', ' ')} = {words.cause_name(c)}" for c, outcome in row.tells[:2]]
+    return name + (f" ({'; '.join(tells)})" if tells else "")
+
+
+def check_rows(suggestion: Suggestion, words: Vocabulary) -> list[str]:
+    """Return the checks worth doing next with their cautions, or that none will settle it."""
+    if not suggestion.checks:
+        return ["no listed check will settle this"]
+    rows = [("next check", "min", "bits")]
+    rows += [
+        (_check_words(row, words), f"{row.minutes:.0f}", f"{row.bits:.2f}")
+        for row in suggestion.checks
+    ]
+    lines = table(rows, widths=(WIDTH - 16, 5, 5))
+    cautions = {c.key: c for row in suggestion.checks for c in row.cautions}
+    stops = sorted(cautions.values(), key=lambda row: row.level != "stop")[:5]
+    for row in stops:
+        lines += fill(f"{row.level.upper()}: {row.text}", WIDTH).split("\n")
+    return [*lines, words.caution_footer] if stops else lines
+
+
+def _answer_blocks(suggestion: Suggestion, words: Vocabulary) -> list[tuple[str, list[str]]]:
+    blocks = []
+    if suggestion.nothing_like_it:
+        blocks.append(("Nothing like it here yet", ["nearest cases below; take them with care"]))
+    return [
+        *blocks,
+        ("Seen before", match_rows(suggestion, words)),
+        ("Likely causes", cause_rows(suggestion, words)),
+        ("Next check", check_rows(suggestion, words)),
+    ]
+
+
+def answer_text(parsed: Parsed | None, suggestion: Suggestion | None, words: Vocabulary) -> str:
+    """Return the three answers as a person reads them in a terminal of 100 columns.
+
+    ``suggestion`` is None while the shop has no closed job to answer from.
+    """
+    blocks = []
+    if parsed is not None:
+        blocks.append(("Understood", understood(parsed, words)))
+    if suggestion is None:
+        blocks.append(("No closed job yet", ["the answers come with the first case"]))
+    else:
+        blocks += _answer_blocks(suggestion, words)
+    return "\n\n".join("\n".join([title, "-" * len(title), *lines]) for title, lines in blocks)
+
+
+def asked_json(parsed: Parsed) -> dict[str, Any]:
+    """Return what was understood with the stable keys of ``find --json``."""
+    return {
+        "text": parsed.text,
+        "symptoms": [
+            {
+                "text": row.text,
+                "concept": row.concept,
+                "polarity": str(row.polarity),
+                "conditions": list(row.conditions),
+            }
+            for row in parsed.symptoms
+        ],
+        "readings": [
+            {
+                "quantity": row.quantity,
+                "value": row.typed,
+                "unit": row.unit,
+                "canonical": row.canonical,
+                "phase": str(group.phase),
+            }
+            for group in parsed.reading_sets
+            for row in group.readings
+        ],
+        "codes": [row.code for row in parsed.codes],
+        "findings": [
+            {"check": row.check, "subject": row.subject, "outcome": row.outcome}
+            for row in parsed.findings
+        ],
+        "unread": [row.text for row in parsed.unread],
+    }
+
+
+def _match_json(row: SeenBefore) -> dict[str, Any]:
+    return {
+        "case": row.case,
+        "score": round(row.score, 4),
+        "chance": round(row.chance, 4),
+        "cause": row.cause,
+        "standing": str(row.standing),
+        "reasons": [
+            {"part": reason.part, "what": reason.what, "weight": round(reason.weight, 4)}
+            for reason in row.reasons
+        ],
+    }
+
+
+def answer_json(parsed: Parsed, suggestion: Suggestion | None) -> dict[str, Any]:
+    """Return one answer with the stable keys of ``find --json``."""
+    if suggestion is None:
+        suggestion = Suggestion(matches=(), causes=(), checks=(), nothing_like_it=True)
+    return {
+        "asked": asked_json(parsed),
+        "matches": [_match_json(row) for row in suggestion.matches],
+        "causes": [
+            {"cause": row.cause, "chance": round(row.chance, 4), "cases": list(row.cases)}
+            for row in suggestion.causes
+            if row.cause is None or row.chance >= 0.0005
+        ],
+        "checks": [
+            {
+                "check": row.check,
+                "subject": row.subject,
+                "bits": round(row.bits, 4),
+                "minutes": row.minutes,
+                "cautions": [caution.text for caution in row.cautions],
+            }
+            for row in suggestion.checks
+        ],
+        "nothing_like_it": suggestion.nothing_like_it,
+    }
+
+
+def json_line(value: Mapping[str, Any]) -> str:
+    """Return one JSON object on one line."""
+    return json.dumps(value, ensure_ascii=False)
+
+
+def ended_as(job: Job, words: Vocabulary) -> str:
+    """Return what a closed job turned out to be: its cause, or how it ended without one."""
+    if job.closing is None:
+        return "open"
+    return words.cause_name(job.cause) if job.cause else named(words.job_ends, job.closing.end)
+
+
+def job_text(job: Job, words: Vocabulary) -> str:
+    """Return a job as a person reads it: complaint, cause, correction, then the rest."""
+    rows: list[tuple[str, str]] = [("state", f"{job.state}, opened {job.opened.isoformat()}")]
+    vehicle = " ".join(
+        str(part)
+        for part in (job.vehicle.year, job.vehicle.make, job.vehicle.model, job.vehicle.engine)
+        if part
+    )
+    rows += [("vehicle", vehicle)] if vehicle else []
+    rows += [("complaint", job.complaint.said)] if job.complaint.said else []
+    rows += [("typed", line) for line in job.lines]
+    rows += [("symptom", symptom_words(row, words)) for row in job.symptoms]
+    rows += [("code", row.code) for row in job.codes]
+    rows += _reading_rows(job, words)
+    rows += [
+        ("check", f"{words.check_name(row.check)} -> {row.outcome.replace('_', ' ')} {row.note}")
+        for row in job.findings
+    ]
+    rows += [("did not cure", f"{row.part} {row.text}") for row in job.tried]
+    rows += _closing_rows(job, words)
+    return "\n".join([job.id, "-" * len(job.id), *table(rows, widths=(13, WIDTH - 15))])
+
+
+def _reading_rows(job: Job, words: Vocabulary) -> Iterable[tuple[str, str]]:
+    for group in job.reading_sets:
+        yield str(group.phase), "; ".join(reading_words(row, words) for row in group.readings)
+
+
+def _closing_rows(job: Job, words: Vocabulary) -> list[tuple[str, str]]:
+    closing = job.closing
+    if closing is None:
+        return []
+    rows = [
+        ("ended", named(words.job_ends, closing.end)),
+        ("cause", words.cause_name(closing.cause)),
+    ]
+    rows += [
+        ("proof", f"{named(words.proof_methods, row.method)}: {row.text}") for row in closing.proofs
+    ]
+    rows += [("correction", f"{closing.fix or ''} {closing.fix_text}".strip())]
+    rows += [("after", row.text) for row in closing.after_checks]
+    return rows + ([("remember", closing.lesson)] if closing.lesson else [])

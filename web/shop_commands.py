@@ -1,0 +1,248 @@
+"""The commands about a whole shop: make it, show it, serve it, fill it, measure it."""
+
+import csv
+import sys
+import tempfile
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+
+from kb.case.casefile import read_folder
+from kb.case.terms import Vocabulary, load_vocabulary
+from kb.store.engine import Store, default_url, open_store
+from kb.store.migrate import bundled, upgrade
+from kb.workflow.exchange import ReadTable, load_table, read_mapping, read_table, write_refused
+from kb.workflow.jobs import Entry, Intake, open_job, read_vehicle
+from kb.workflow.suggest import Memory
+from kb.workflow.trials import measure_collection, measure_own, measure_queries
+from web.home import altitude_m, home_folder, shop_memory, shop_store, store_url, today, writing
+from web.report import answer_text, json_line
+
+# The job that the demonstration shows; invented.
+DEMO_JOB = (
+    "cools fine on the open road, goes warm at every red light; no codes; "
+    "low 56 psi hi 322 psi amb 92F vent 69F"
+)
+DEMO_VEHICLE = "2017 Pellarin Copse P20P"
+_LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
+_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+_FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
+
+
+@click.command()
+def init() -> None:
+    """Make an empty shop in BAYBOOK_HOME, or bring an older one up to date."""
+    home = home_folder()
+    home.mkdir(parents=True, exist_ok=True)
+    upgrade(store_url(home))
+    click.echo(f"shop ready in {home}")
+
+
+# --- the demonstration ---------------------------------------------------------------------------
+
+
+def make_demo(home: Path, words: Vocabulary) -> Store:
+    """Make the demonstration shop in ``home``, or open the one that is there."""
+    home.mkdir(parents=True, exist_ok=True)
+    url = default_url(home)
+    upgrade(url)
+    store = open_store(url)
+    with store.read() as unit:
+        known = set(unit.jobs.ids())
+    jobs, refused = read_folder(bundled("seed_cases"), words=words)
+    for error in refused:
+        click.echo(f"left out: {error}", err=True)
+    new = [job for job in jobs if job.id not in known]
+    if new:
+        with writing(store) as unit:
+            unit.jobs.add_many(new, verb="import", what="demonstration case")
+    return store
+
+
+def _demo_job(store: Store, words: Vocabulary) -> Entry:
+    intake = Intake(
+        text=DEMO_JOB,
+        said="It blows cold on the open road and warm at every light.",
+        vehicle=read_vehicle(DEMO_VEHICLE),
+        invoice="D-1",
+    )
+    with writing(store) as unit:
+        return open_job(unit, intake, words=words, today=today())
+
+
+@contextmanager
+def _demo_folder(folder: Path | None) -> Iterator[Path]:
+    if folder is not None:
+        yield folder
+        return
+    with tempfile.TemporaryDirectory(prefix="baybook-") as scratch:
+        yield Path(scratch)
+
+
+@click.command()
+@click.option("--once", is_flag=True, help="end after the showing")
+@click.option("--folder", type=click.Path(file_okay=False, path_type=Path), help="keep it here")
+@click.option("--port", default=8023, show_default=True)
+def demo(*, once: bool, folder: Path | None, port: int) -> None:
+    """Make the demonstration shop, show one open job with its answers, then serve the pages."""
+    words = load_vocabulary()
+    with _demo_folder(folder) as home:
+        with make_demo(home, words) as store:
+            memory = Memory(store, words, altitude_m=altitude_m())
+            entry = _demo_job(store, words)
+            suggestion = memory.suggest(entry.job)
+            size = memory.size()
+        click.echo(f"Demonstration shop (all invented) in {home}, {size} closed jobs.")
+        click.echo(f"Open job {entry.job.id}, {DEMO_VEHICLE}:\n  {DEMO_JOB}\n")
+        click.echo(answer_text(entry.parsed, suggestion, words))
+        if not once:
+            serve_pages({"HOME": home, "STORE_URL": default_url(home)}, port=port)
+
+
+# --- the pages -----------------------------------------------------------------------------------
+
+
+@click.command()
+@click.option("--host", default="127.0.0.1", show_default=True)
+@click.option("--port", default=8023, show_default=True)
+def serve(host: str, port: int) -> None:
+    """Serve the pages on this machine."""
+    home = home_folder()
+    serve_pages({"HOME": home, "STORE_URL": store_url(home)}, host=host, port=port)
+
+
+def serve_pages(settings: Mapping[str, Any], *, host: str = "127.0.0.1", port: int) -> None:
+    """Serve the pages until interrupted; only to this machine while there is no sign-in."""
+    if host not in _LOOPBACK:
+        raise click.UsageError(
+            f"expected a loopback address, got {host}: there is no sign-in yet, so the pages stay "
+            "on this machine; use 127.0.0.1"
+        )
+    from waitress import serve as serve_app  # noqa: PLC0415 (start-up time)
+
+    from web import create_app  # noqa: PLC0415 (start-up time)
+
+    app = create_app({**settings, "ALTITUDE_M": altitude_m()})
+    click.echo(f"\nOpen http://{host}:{port}/ in a browser; Ctrl-C ends.")
+    serve_app(app, host=host, port=port, threads=4, ident=None)
+
+
+# --- tables of work orders -----------------------------------------------------------------------
+
+
+@click.command("import")
+@click.argument("file", type=_FILE)
+@click.option("--map", "pairs", multiple=True, help="role=column, several times")
+@click.option("--map-file", type=_FILE, help="the same as a TOML file")
+@click.option("--dry-run", is_flag=True, help="read and report, load nothing")
+@click.option("--json", "as_json", is_flag=True, help="one JSON object")
+def import_command(
+    file: Path, *, pairs: Sequence[str], map_file: Path | None, dry_run: bool, as_json: bool
+) -> None:
+    """Load a table of closed work orders FILE (CSV) as closed jobs."""
+    started = time.monotonic()
+    table = _read_table(file, read_mapping(pairs, map_file))
+    added = 0 if dry_run else _load(table)
+    beside = file.with_name(f"{file.stem}.refused.csv")
+    if table.refused:
+        write_refused(table, beside)
+    result = {
+        "read": len(table.jobs) + len(table.refused),
+        "good": len(table.jobs),
+        "added": added,
+        "known_before": None if dry_run else len(table.jobs) - added,
+        "refused": len(table.refused),
+        "refused_file": str(beside) if table.refused else None,
+        "seconds": round(time.monotonic() - started, 2),
+    }
+    if as_json:
+        click.echo(json_line(result))
+        return
+    for key, value in result.items():
+        if value is not None:
+            click.echo(f"{key.replace('_', ' ')}: {value}")
+    for row in table.refused[:5]:
+        click.echo(f"  line {row.line}: {row.reason}")
+
+
+def _read_table(file: Path, mapping: Mapping[str, str]) -> ReadTable:
+    with file.open("rb") as stream:
+        total = sum(1 for _ in stream)
+    with (
+        file.open(encoding="utf-8", errors="replace", newline="") as stream,
+        click.progressbar(length=total, label="reading", file=sys.stderr) as bar,
+    ):
+        return read_table(
+            stream, mapping, words=load_vocabulary(), progress=lambda _: bar.update(1)
+        )
+
+
+def _load(table: ReadTable) -> int:
+    with shop_store() as store, writing(store) as unit:
+        return load_table(unit, table)
+
+
+# --- measuring -----------------------------------------------------------------------------------
+
+
+@click.command()
+@click.option("--collection", type=_FOLDER, help="corpus.jsonl, queries.jsonl and qrels.tsv")
+@click.option("--queries", type=_FILE, help="JSON lines with id, ask and cause")
+@click.option("--json", "as_json", is_flag=True, help="one JSON object")
+@click.option(
+    "--details",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="with --queries: one CSV row a question",
+)
+def measure(
+    *, collection: Path | None, queries: Path | None, as_json: bool, details: Path | None
+) -> None:
+    """Measure the answers: on a judged collection, on questions, or on the shop's own cases."""
+    if details is not None and queries is None:
+        raise click.UsageError("expected --queries FILE with --details, got none")
+    if collection is not None:
+        result: Mapping[str, Any] = measure_collection(collection, load_vocabulary())
+    elif queries is not None:
+        result, rows = _measure_queries(queries)
+        if details is not None:
+            _write_details(details, rows)
+    else:
+        result = _measure_own()
+    click.echo(json_line(result) if as_json else "\n".join(_measure_lines(result)))
+
+
+def _measure_queries(queries: Path) -> tuple[Mapping[str, Any], list[dict[str, object]]]:
+    with shop_store() as store:
+        return measure_queries(queries, shop_memory(store), today=today())
+
+
+def _measure_own() -> Mapping[str, Any]:
+    with shop_store() as store, store.read() as unit:
+        jobs = unit.jobs.closed_jobs()
+    return measure_own(jobs, load_vocabulary(), altitude_m=altitude_m())
+
+
+def _measure_lines(result: Mapping[str, Any], indent: str = "") -> list[str]:
+    lines = []
+    for key, value in result.items():
+        name = key.replace("_", " ")
+        if isinstance(value, Mapping):
+            lines += [f"{indent}{name}:", *_measure_lines(value, indent + "  ")]
+        elif isinstance(value, list):
+            lines.append(f"{indent}{name}: {value[0]:.3f} to {value[1]:.3f}")
+        else:
+            lines.append(
+                f"{indent}{name}: " + (f"{value:g}" if key == "queries" else f"{value:.4f}")
+            )
+    return lines
+
+
+def _write_details(path: Path, rows: list[dict[str, object]]) -> None:
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        writer = csv.DictWriter(stream, fieldnames=["id", "cause", "rank"])
+        writer.writeheader()
+        writer.writerows(rows)

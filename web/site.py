@@ -1,0 +1,75 @@
+"""The site: settings, protection, the store, the pages."""
+
+import secrets
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from flask import Flask, Response, abort, request
+from flask_wtf import CSRFProtect
+
+from web import cases, db, errors, filters, find, jobs
+
+# No script, no inline style: nothing that a page shows can run.
+_POLICY = (
+    "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; "
+    "base-uri 'none'; frame-ancestors 'none'"
+)
+_DEFAULTS = {
+    "ALTITUDE_M": 0.0,
+    "MAX_CONTENT_LENGTH": 1_000_000,
+    "SESSION_COOKIE_SAMESITE": "Lax",
+    # Another site's name that leads to this machine gets no page (there is no sign-in yet).
+    "TRUSTED_HOSTS": ["127.0.0.1", "localhost", "[::1]"],
+    # A job page stands open all day in the bay; its form must still work then.
+    "WTF_CSRF_TIME_LIMIT": None,
+}
+
+
+def _secret(home: Path) -> str:
+    """Return the key that signs the form tokens; made once, readable by the owner only."""
+    home.mkdir(parents=True, exist_ok=True)
+    path = home / "form.key"
+    if not path.exists() or not path.stat().st_size:
+        path.touch(mode=0o600)
+        path.write_text(secrets.token_hex(32), encoding="ascii")
+    return path.read_text(encoding="ascii")
+
+
+def _protect(app: Flask) -> None:
+    CSRFProtect(app)
+
+    @app.before_request
+    def same_origin() -> None:
+        """Refuse a write that another site's page sent."""
+        origin = request.headers.get("Origin")
+        if (
+            request.method == "POST"
+            and origin
+            and origin.rstrip("/") != request.host_url.rstrip("/")
+        ):
+            abort(403)
+
+    @app.after_request
+    def headers(response: Response) -> Response:
+        response.headers["Content-Security-Policy"] = _POLICY
+        response.headers["X-Content-Type-Options"] = "nosniff"
+        response.headers["Referrer-Policy"] = "same-origin"
+        return response
+
+
+def make_site(settings: Mapping[str, Any]) -> Flask:
+    """Return the application; see ``web.create_app``."""
+    app = Flask("web")
+    app.config.update(_DEFAULTS)
+    app.config.update(settings)
+    # The store first: without one there is nothing to sign forms for.
+    db.init_app(app)
+    if not app.config["SECRET_KEY"]:
+        app.config["SECRET_KEY"] = _secret(Path(app.config["HOME"]))
+    _protect(app)
+    filters.init_app(app)
+    errors.init_app(app)
+    for page in (jobs, find, cases):
+        app.register_blueprint(page.bp)
+    return app

@@ -1,0 +1,95 @@
+"""Values to the trade's words, for the pages and the terminal alike; nothing is computed here."""
+
+import re
+from collections.abc import Mapping
+from typing import Final
+
+from kb.case.model import Phase, Polarity, Reading, Response, Symptom
+from kb.case.term_rows import Named
+from kb.case.terms import Vocabulary
+
+# How a screen writes a unit whose key in the store is not what a technician writes. A sign that
+# stands at its number has no blank before it.
+_SIGNS: Final = {
+    "degF": " °F",
+    "degC": " °C",
+    "delta_degF": " °F",
+    "delta_degC": " °C",
+    "deg": "°",
+    "percent": " %",
+    "ohm": " Ω",
+    "kohm": " kΩ",
+    "Mohm": " MΩ",
+    "mohm": " mΩ",
+    "32nds": "/32 in",
+    "count": "",
+    "1": "",
+}
+_POLARITY: Final = {Polarity.NO: "not: ", Polarity.WEAK: "a little: ", Polarity.PAST: "earlier: "}
+# When a reading set was taken, as the bay says it.
+PHASES: Final = {
+    Phase.BEFORE: "as found",
+    Phase.DURING: "during a check",
+    Phase.AFTER: "after the repair",
+}
+_KEYS: Final = re.compile(r"(?<=\d) (delta_deg[FC]|deg[FC]?|percent|[kMm]?ohm|32nds|count)\b")
+
+
+def percent(chance: float) -> str:
+    """Return a chance in whole percent; never none and never certain."""
+    if chance < 0.01:
+        return "under 1%"
+    return "over 99%" if chance > 0.99 else f"{100 * chance:.0f}%"
+
+
+def amount(typed: str, unit: str | None) -> str:
+    """Return a typed value with its unit as a technician writes it.
+
+    Examples
+    --------
+    >>> amount("68", "degF")
+    '68 °F'
+    """
+    return typed + _SIGNS.get(unit or "1", f" {unit}")
+
+
+def with_signs(text: str) -> str:
+    """Return a sentence with the keys of units written as a technician writes them."""
+    return _KEYS.sub(lambda found: _SIGNS[found[1]], text)
+
+
+def named(rows: Mapping[str, Named], key: str) -> str:
+    """Return the words for a key, or the key in plain words where the vocabulary lacks it."""
+    return rows[key].name if key in rows else key.replace("_", " ")
+
+
+def symptom_words(row: Symptom, words: Vocabulary) -> str:
+    """Return a symptom as a screen says it, with place and conditions."""
+    term = words.symptoms.get(row.concept) if row.concept else None
+    said = term.say if term else row.text
+    when = [words.conditions[c].say for c in row.conditions if c in words.conditions]
+    never = [f"not {words.conditions[c].say}" for c in row.not_conditions if c in words.conditions]
+    head = _POLARITY.get(row.polarity, "") + said
+    place = f" [{row.position}]" if row.position else ""
+    return head + place + (f" ({', '.join([*when, *never])})" if when or never else "")
+
+
+def quantity_words(row: Reading, words: Vocabulary) -> str:
+    """Return the words for what a reading measures."""
+    known = words.quantities.get(row.quantity)
+    return known.name if known else row.quantity.replace("_", " ")
+
+
+def reading_words(row: Reading, words: Vocabulary) -> str:
+    """Return a reading as typed, with its place."""
+    text = f"{quantity_words(row, words)} {amount(row.typed, row.unit)}"
+    return f"{text} [{row.position}]" if row.position else text
+
+
+def response_words(row: Response, words: Vocabulary) -> str:
+    """Return what an action changed: from which value to which, or better, worse, gone."""
+    if row.quantity and row.before_typed is not None:
+        known = words.quantities.get(row.quantity)
+        name = known.name if known else row.quantity.replace("_", " ")
+        return f"{name} {row.before_typed} to {amount(row.after_typed or '?', row.unit)}"
+    return str(row.change) if row.change else (row.action or "")
