@@ -3,7 +3,8 @@
 from flask import Blueprint, redirect, render_template, url_for
 from werkzeug.wrappers import Response
 
-from kb.case.model import Job, Phase, standing_of
+from kb.case.model import Job, Phase
+from kb.case.standing import standing_of
 from web import db
 from web.filters import reading_name, reading_value
 

@@ -44,9 +44,7 @@ def main() -> None:
     for name in sys.argv[1:]:
         folder = Path(name)
         ours, peer = measure_collection(folder, load_vocabulary()), peer_scores(folder)
-        print(
-            f"{folder.name:22}{ours['queries']:8.0f}{ours['ndcg@10']:9.4f}{peer['ndcg@10']:9.4f}"
-        )
+        print(f"{folder.name:22}{ours['queries']:8.0f}{ours['ndcg@10']:9.4f}{peer['ndcg@10']:9.4f}")
 
 
 if __name__ == "__main__":

@@ -1,3 +1,5 @@
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -17,7 +19,7 @@ TEXTS = [
     "",
 ]
 QUERIES = ["warm at idle", "no crank", "zebra", "", "brakes pull to the right", "clicks"]
-KINDS = {
+KINDS: dict[str, tuple[Any, dict[str, Any]]] = {
     "word": (word_terms, {"ngram_range": (1, 2)}),
     "char": (char_terms, {"analyzer": "char_wb", "ngram_range": CHAR_LENGTHS}),
 }

@@ -1,6 +1,7 @@
 import json
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -72,8 +73,11 @@ def test_a_collection_is_ranked_without_the_documents_that_a_query_must_skip(tmp
     ],
 )
 def test_a_broken_collection_names_file_and_line(tmp_path, name, line, reason):
-    rows = {"corpus.jsonl": [{"id": "d", "text": "x"}], "queries.jsonl": [], "qrels.tsv": []}
-    rows["qrels.tsv"] = ["q1\td\t1"]
+    rows: dict[str, Any] = {
+        "corpus.jsonl": [{"id": "d", "text": "x"}],
+        "queries.jsonl": [],
+        "qrels.tsv": ["q1\td\t1"],
+    }
     folder = write_collection(tmp_path, {**rows, name: [line]})
     with pytest.raises(ImportTableError, match=reason):
         measure_collection(folder, WORDS)
@@ -91,7 +95,7 @@ def test_questions_are_scored_against_their_cause(shop, tmp_path):
 
 def test_own_cases_are_asked_of_earlier_ones_only(shop):
     cases = [closed(shop, opened(shop)) for _ in range(3)]
-    scores = measure_own(cases, WORDS)
+    scores: dict[str, Any] = measure_own(cases, WORDS)
     assert scores["queries"] == 2
     assert scores["seen_before"]["queries"] == 2
 
