@@ -3,12 +3,13 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
+from pathlib import Path
 from typing import cast
 
 from flask import Flask, current_app
-from kb.store.engine import Store, UnitOfWork, open_store
 
 from kb.case.terms import Vocabulary, load_vocabulary
+from kb.store.engine import Store, UnitOfWork, open_store
 from kb.workflow.suggest import Memory
 
 # Until people sign in, every write from a page is the shop's own.
@@ -19,7 +20,12 @@ def init_app(app: Flask) -> None:
     """Open the store once; the memory follows its generation."""
     store = open_store(app.config["STORE_URL"])
     words = load_vocabulary()
-    memory = Memory(store, words, altitude_m=float(app.config["ALTITUDE_M"]))
+    memory = Memory(
+        store,
+        words,
+        altitude_m=float(app.config["ALTITUDE_M"]),
+        folder=Path(app.config["HOME"]),
+    )
     app.extensions["baybook"] = memory
 
 

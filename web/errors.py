@@ -1,8 +1,8 @@
 """Errors as pages: the same words as in the terminal, never a trace."""
 
-from flask import Flask, render_template
+from flask import Flask, Response, render_template
 from flask_wtf.csrf import CSRFError
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import HTTPException, SecurityError
 
 from kb.errors import ConflictError, EmptyIndexError, KBError, NotFoundError, StoreError
 
@@ -29,8 +29,8 @@ _PLAIN = {
     ),
     500: (
         "Something broke in the program",
-        "expected an answer, got a fault; nothing was saved; send the same again, and if it fails "
-        "again, tell whoever looks after this program",
+        "expected an answer, got a fault; look whether what you sent is there, send it again if it "
+        "is not, and tell whoever looks after this program",
     ),
 }
 
@@ -52,6 +52,12 @@ def init_app(app: Flask) -> None:
     def on_old_form(error: CSRFError) -> Page:
         message = "expected a fresh form, got an old one; go back, reload the page, send it again"
         return _page("That form is too old", message, error.code or 400)
+
+    @app.errorhandler(SecurityError)
+    def on_foreign_host(error: SecurityError) -> Response:
+        # No page: its links would lead to the foreign name.
+        message = "expected the address of this machine, got another name; open http://127.0.0.1\n"
+        return Response(message, error.code, mimetype="text/plain")
 
     @app.errorhandler(HTTPException)
     def on_http_error(error: HTTPException) -> Page:

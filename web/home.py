@@ -50,7 +50,7 @@ def shop_store() -> Store:
 
 def shop_memory(store: Store) -> Memory:
     """Return the memory of the shop's closed jobs."""
-    return Memory(store, load_vocabulary(), altitude_m=altitude_m())
+    return Memory(store, load_vocabulary(), altitude_m=altitude_m(), folder=home_folder())
 
 
 @contextmanager

@@ -5,12 +5,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from textwrap import fill
 from typing import Any
 
-from kb.case.model import Job
+from kb.case.model import Job, Phase
 from kb.case.parse import Parsed
 from kb.case.terms import Vocabulary
 from kb.diagnosis.checks import CheckAdvice
 from kb.workflow.suggest import SeenBefore, Suggestion
-from web.wording import named, percent, reading_words, symptom_words, with_signs
+from web.wording import PHASES, named, percent, reading_words, symptom_words, with_signs
 
 WIDTH = 100
 # Reasons shown for and against a match, and causes shown of all that have a chance.
@@ -34,7 +34,8 @@ def table(rows: Sequence[Sequence[str]], *, widths: Sequence[int]) -> list[str]:
 def understood(parsed: Parsed, words: Vocabulary) -> list[str]:
     """Return what was read from a text, a line a kind, with what stayed unread or is asked back."""
     readings = [
-        reading_words(row, words) + ("" if group.phase == "before" else f" ({group.phase})")
+        reading_words(row, words)
+        + ("" if group.phase is Phase.BEFORE else f" ({PHASES[group.phase]})")
         for group in parsed.reading_sets
         for row in group.readings
     ]
@@ -54,7 +55,7 @@ def understood(parsed: Parsed, words: Vocabulary) -> list[str]:
         ("did not cure", [f"{row.part} {row.text}".strip() for row in parsed.tried]),
         ("unread", [row.text for row in parsed.unread]),
         ("asked back", [f"{row.text}: {row.why}" for row in parsed.questions]),
-        ("refused", [row.message for row in parsed.refused]),
+        ("refused", [with_signs(row.message) for row in parsed.refused]),
     )
     rows = [(name, "; ".join(texts)) for name, texts in kinds if texts]
     return table(rows, widths=(13, WIDTH - 15)) if rows else ["nothing understood; words only"]
@@ -242,12 +243,12 @@ def job_text(job: Job, words: Vocabulary) -> str:
     ]
     rows += [("did not cure", f"{row.part} {row.text}") for row in job.tried]
     rows += _closing_rows(job, words)
-    return "\n".join([job.id, "-" * len(job.id), *table(rows, widths=(13, WIDTH - 15))])
+    return "\n".join([job.id, "-" * len(job.id), *table(rows, widths=(16, WIDTH - 18))])
 
 
 def _reading_rows(job: Job, words: Vocabulary) -> Iterable[tuple[str, str]]:
     for group in job.reading_sets:
-        yield str(group.phase), "; ".join(reading_words(row, words) for row in group.readings)
+        yield PHASES[group.phase], "; ".join(reading_words(row, words) for row in group.readings)
 
 
 def _closing_rows(job: Job, words: Vocabulary) -> list[tuple[str, str]]:

@@ -128,7 +128,12 @@ def serve_pages(settings: Mapping[str, Any], *, host: str = "127.0.0.1", port: i
 
     app = create_app({**settings, "ALTITUDE_M": altitude_m()})
     click.echo(f"\nOpen http://{host}:{port}/ in a browser; Ctrl-C ends.")
-    serve_app(app, host=host, port=port, threads=4, ident=None)
+    try:
+        serve_app(app, host=host, port=port, threads=4, ident=None)
+    except OSError as error:
+        raise click.ClickException(
+            f"expected a free port, got {port}: {error}; choose another with --port"
+        ) from error
 
 
 # --- tables of work orders -----------------------------------------------------------------------

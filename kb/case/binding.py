@@ -13,8 +13,14 @@ from kb.case.model import Polarity
 from kb.case.wordforms import NUMBER, Word
 
 _TURNS: Final = {"no": Polarity.NO, "weak": Polarity.WEAK, "past": Polarity.PAST}
-# Beside these a temperature is that of the air, the brake or the gauge.
-_AIR_WORDS: Final = frozenset(["air", "ac", "vent", "heat", "brake", "temperature", "blow"])
+# Beside these a temperature is that of the air or the gauge, not the engine's.
+AIR_WORDS: Final = frozenset(["air", "ac", "vent", "heat", "temperature", "blow", "back_row"])
+_TEMPERATURES: Final = {"cold": "engine_cold", "warm": "engine_hot"}
+# "hardly cold" is a complaint; "slightly cold" is only a slight one.
+_NEVER_SLIGHT: Final = frozenset(["cold", "warm", "blow", "work", "little", "ok"])
+# Words of places that carry a number: "cyl 3", "level 2".
+_NUMBERED: Final = frozenset(["cylinder", "level_word"])
+_LEAST_HIGH_IDLE_RPM: Final = 1000.0
 # Words after a number that make it something else than a road speed.
 _UNITS: Final = frozenset(
     [
@@ -86,6 +92,7 @@ class BoundClause:
     conditions: list[str] = field(default_factory=list)
     not_conditions: list[str] = field(default_factory=list)
     position: str | None = None
+    marks: list[str] = field(default_factory=list)
     change: str | None = None
     numbers: bool = False
     spans: list[tuple[int, int]] = field(default_factory=list)
@@ -134,6 +141,7 @@ class _Binder:
             self._condition(keys)
         if (positions := lexeme.names("position")) and self.clause.position is None:
             self.clause.position = positions[0]
+        self._mark(lexeme)
         if changes := lexeme.names("change"):
             self._change(changes[0])
         if len(lexeme.classes) > len(functions):
@@ -164,6 +172,21 @@ class _Binder:
                 key for key in away if key not in self.clause.not_conditions
             )
         self.since += 1
+
+    def _mark(self, lexeme: Lexeme) -> None:
+        found = [*lexeme.names("mark"), *_numbered_place(lexeme, self.words)]
+        self.clause.marks.extend(name for name in found if name not in self.clause.marks)
+
+    def close(self) -> None:
+        """Bind what stands after its word: "leak none", "groans slightly"."""
+        items = [item for item in self.clause.bound if item.observed]
+        pending = self.turn is Polarity.NO and self.since == 0 and not self.away
+        if items and (pending or "absent" in self.clause.functions):
+            items[-1].polarity = Polarity.NO
+        if "slight" in self.clause.functions:
+            for item in items:
+                if item.polarity is Polarity.YES and not _NEVER_SLIGHT & set(item.observed):
+                    item.polarity = Polarity.WEAK
 
     def _change(self, name: str) -> None:
         if self.turn is Polarity.NO and name in {"gone", "better"}:
@@ -197,6 +220,27 @@ def _as_said(lexeme: Lexeme, words: Sequence[Word]) -> Lexeme:
     return replace(lexeme, classes=(("function", "marker"),))
 
 
+def _numbers_in(lexeme: Lexeme, words: Sequence[Word]) -> list[str]:
+    inside = words[lexeme.first : lexeme.last + 1]
+    return [word.text for word in inside if word.stem == NUMBER]
+
+
+def _numbered_place(lexeme: Lexeme, words: Sequence[Word]) -> list[str]:
+    names = [name for name in lexeme.names("word") if name in _NUMBERED]
+    return [f"{names[0]}_{number}" for number in _numbers_in(lexeme, words) if names]
+
+
+def _fitting(lexeme: Lexeme, words: Sequence[Word]) -> Lexeme:
+    """Return a lexeme without a high idle where the number is that of a usual one."""
+    numbers = _numbers_in(lexeme, words) if "high_idle" in lexeme.names("state") else []
+    if not numbers:
+        return lexeme
+    plain = numbers[-1].replace(",", "")
+    if plain.isdigit() and float(plain) < _LEAST_HIGH_IDLE_RPM:
+        return replace(lexeme, classes=(("condition", "at_idle"),))
+    return lexeme
+
+
 def bind_clause(
     lexemes: Sequence[Lexeme],
     words: Sequence[Word],
@@ -208,8 +252,9 @@ def bind_clause(
     clause = BoundClause(*span)
     binder = _Binder(clause, words, opposite)
     for lexeme in lexemes:
-        binder.take(_as_said(lexeme, words))
+        binder.take(_fitting(_as_said(lexeme, words), words))
         clause.spans.append((lexeme.start, lexeme.end))
+    binder.close()
     inside = {n for lexeme in lexemes for n in range(lexeme.first, lexeme.last + 1)}
     clause.numbers = any(w.stem == NUMBER for n, w in enumerate(words) if n not in inside)
     return clause
@@ -224,18 +269,36 @@ def lend_parts(before: BoundClause | None, clause: BoundClause) -> None:
     )
 
 
-def bare_temperature(clause: BoundClause, engine_words: frozenset[str]) -> None:
-    """Read "starts cold, won't restart hot": bare temperatures beside an engine word."""
+def bare_temperature(
+    clause: BoundClause, engine_words: frozenset[str], *, beside_air: bool, carried: bool
+) -> bool:
+    """Read "starts cold, won't restart hot": bare temperatures beside something else observed.
+
+    Returns True where one was read; the clauses after it are then read likewise (``carried``).
+    """
     names = {name for item in clause.bound if not item.lent for name, _ in _names(item)}
-    if not names & engine_words or names & _AIR_WORDS:
-        return
+    if names & AIR_WORDS:
+        return False
+    if not names & engine_words and (beside_air or not (carried or _others(clause))):
+        return False
+    if carried and not _others(clause) and any(item.parts for item in clause.bound):
+        return False
+    found = False
     for item in list(clause.bound):
-        found = {"cold": "engine_cold", "warm": "engine_hot"}
-        keys = [found[name] for name in item.observed if name in found]
+        keys = [_TEMPERATURES[name] for name in item.observed if name in _TEMPERATURES]
         if keys and "bare" in item.lexeme.names("word"):
             aim = clause.not_conditions if item.polarity is Polarity.NO else clause.conditions
             aim.extend(key for key in keys if key not in aim)
             clause.bound.remove(item)
+            found = True
+    return found
+
+
+def _others(clause: BoundClause) -> bool:
+    """Return True where the clause observes more than a temperature or a gauge's high and low."""
+    plain = {"cold", "warm"} | ({"low", "high"} if clause.numbers else set())
+    own = [item for item in clause.bound if not item.lent]
+    return any(set(item.lexeme.names("state")) - plain for item in own)
 
 
 def _said(item: Bound) -> bool:

@@ -6,10 +6,10 @@ and its contrary never get the same tokens.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
-from kb.case.binding import Bound
+from kb.case.binding import Bound, BoundClause
 from kb.case.model import Change, Polarity, Response, Symptom
 from kb.case.reader import ReadClause, Tools, read_text, split_clauses, tools_for
 from kb.case.symptoms import Hit
@@ -73,6 +73,12 @@ def symptom_tokens(symptom: Symptom) -> tuple[str, ...]:
     """
     if symptom.concept is None:
         return clause_tokens(symptom.text)
+    # What was said beside the concept ("left rear", "on high") is in the words alone.
+    said = [token for token in clause_tokens(symptom.text) if ":" in token]
+    return _unique((*_concept_tokens(symptom), *said))
+
+
+def _concept_tokens(symptom: Symptom) -> tuple[str, ...]:
     polarity = symptom.polarity.value
     marks = _unique((*symptom.conditions, *_place_marks(symptom.position)))
     tokens = [f"{symptom.concept}|{polarity}|"]
@@ -102,12 +108,18 @@ class _Assembler:
 
     def clauses(self) -> tuple[Clause, ...]:
         made = [self._clause(row, at) for at, row in enumerate(self.read)]
-        return tuple(made)
+        if any(clause.tokens for clause in made):
+            return tuple(made)
+        return tuple(
+            replace(clause, tokens=_unique(self._bare(row)))
+            for clause, row in zip(made, self.read, strict=True)
+        )
 
     def _clause(self, row: ReadClause, at: int) -> Clause:
         bound = row.bound
         symptoms = [self._symptom(hit) for hit in row.hits]
-        tokens = [token for symptom in symptoms for token in symptom_tokens(symptom)]
+        tokens = [token for symptom in symptoms for token in _concept_tokens(symptom)]
+        tokens += self._qualities(row)
         tokens += self._observations(row, at)
         if not symptoms:
             symptoms = self._nameless(row)
@@ -203,7 +215,7 @@ class _Assembler:
     def _observations(self, row: ReadClause, at: int) -> list[str]:
         """Return the tokens of what no symptom rests on."""
         bound = row.bound
-        marks = _unique((*bound.conditions, *_place_marks(bound.position)))
+        marks = _marks_of(bound)
         tokens = _joined_sides(self._said(row, at, marks))
         if not bound.observes:
             named = [item for item in self._free(row) if item.parts]
@@ -212,11 +224,28 @@ class _Assembler:
                 for item in named
                 for token in _observation(item.parts[0] + ":named", item, marks=marks, row=row)
             ]
-        if row.response and not row.hits:
+        if row.response and row.response[1] and not row.hits:
             tokens.append(_response_token(*row.response))
-        if not tokens and not row.hits and row.given_to is None:
-            tokens += _marked("seen", "yes", marks=marks, away=bound.not_conditions)
         return tokens
+
+    def _qualities(self, row: ReadClause) -> list[str]:
+        """Return what a clause says of its symptoms that a symptom has no field for."""
+        return [
+            f"{hit.rule.concept}|{hit.polarity.value}|at:{mark}"
+            for hit in row.hits
+            for number in hit.clauses
+            for mark in self.read[number].bound.marks
+        ]
+
+    def _bare(self, row: ReadClause) -> list[str]:
+        """Return the tokens of a text that names nothing but places, conditions or states."""
+        marks, away = _marks_of(row.bound), row.bound.not_conditions
+        tokens = [
+            f"{state}|{item.polarity.value}|"
+            for item in row.bound.bound
+            for state in item.observed[:1]
+        ]
+        return [*_marked("seen", "yes", marks=marks, away=away), *(f"it:{t}" for t in tokens)]
 
     def _said(self, row: ReadClause, at: int, marks: tuple[str, ...]) -> list[str]:
         # An action that got an answer is told by the response alone: "hose pinched, better" and
@@ -226,8 +255,21 @@ class _Assembler:
             token
             for item in self._free(row)
             if item.observed and not (answered and item.lexeme.names("action"))
+            and self._tells(item)
             for token in _observation(self._what(item, row), item, marks=marks, row=row)
+            if not self._empty(token)
         ]
+
+    def _tells(self, item: Bound) -> bool:
+        # "on high" is a place on a switch there, not a state of its own.
+        states = item.lexeme.names("state")
+        if states and item.lexeme.names("mark") and not set(states) & {"stuck"}:
+            return False
+        return item.observed[0] not in self.tools.lexicon.silent
+
+    def _empty(self, token: str) -> bool:
+        what = token.partition("|")[0]
+        return what.startswith("it:") and what[3:] in self.tools.lexicon.empty
 
     def _what(self, item: Bound, row: ReadClause) -> str:
         state = item.observed[0]
@@ -269,6 +311,11 @@ def _joined_sides(tokens: list[str]) -> list[str]:
     rest = [token for token in tokens if token not in sides]
     marks = sorted({token.partition("|")[2] for token in sides})
     return [*rest, *(f"{said}|{mark}" for mark in marks)]
+
+
+def _marks_of(bound: BoundClause) -> tuple[str, ...]:
+    named = (f"at:{mark}" for mark in bound.marks)
+    return _unique((*bound.conditions, *_place_marks(bound.position), *named))
 
 
 def _marks(row: ReadClause) -> list[str]:

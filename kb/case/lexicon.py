@@ -31,6 +31,7 @@ KINDS: Final = (
     "change",
     "condition",
     "position",
+    "mark",
     "group",
     "word",
 )
@@ -99,6 +100,8 @@ class Lexicon:
     known_cache: dict[str, str] = field(default_factory=dict)
     stems: frozenset[str] = frozenset()
     left: set[str] = field(default_factory=set)
+    silent: frozenset[str] = frozenset()
+    empty: frozenset[str] = frozenset()
 
     def add(self, phrase: str, kind: str, name: str) -> None:
         """Add one phrase; words of ``filler`` inside it are left out."""
@@ -263,7 +266,10 @@ def build_lexicon(words: Vocabulary, rows: Mapping[str, Any]) -> Lexicon:
     """
     _check_rows(rows, words)
     lexicon = Lexicon(
-        filler=frozenset(phrases(rows["filler"]["words"])), subject_of=rows.get("subject_of", {})
+        filler=frozenset(phrases(rows["filler"]["words"])),
+        subject_of=rows.get("subject_of", {}),
+        silent=frozenset(phrases(rows.get("told", {}).get("silent", ""))),
+        empty=frozenset(phrases(rows.get("told", {}).get("empty", ""))),
     )
     for phrase, key in _group_phrases(words):
         _add(lexicon, (phrase,), ("group", key))

@@ -9,13 +9,15 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final
 
 import tomli
 
-from kb.case.binding import Bound, BoundClause, bare_temperature, bind_clause, lend_parts
+from kb.case.binding import AIR_WORDS, Bound, BoundClause, bare_temperature, bind_clause, lend_parts
 from kb.case.lexicon import Lexicon, build_lexicon, phrases, typed_words
+from kb.case.model import Polarity
 from kb.case.symptoms import Hit, Rules, compile_rules, features_of, find_symptoms
 from kb.case.terms import Vocabulary, load_vocabulary
 from kb.errors import VocabularyError
@@ -24,6 +26,7 @@ FOLDER: Final = Path(__file__).resolve().parent.parent / "vocabulary"
 _BOUNDARY: Final = re.compile(
     r"[;!?\n]|[.,](?!\d)|(?<!\d),(?=\d)|\b(?:but|yet|(?<!\ba )while)\b", re.IGNORECASE
 )
+_AIR_MARKS: Final = frozenset({"setting_cold", "setting_hot", "on_recirculate"})
 _RECOVERED: Final = frozenset({"ok", "cold", "work", "start", "drive_away"})
 
 
@@ -135,9 +138,29 @@ def _bind_all(text: str, tools: Tools) -> list[BoundClause]:
         words = typed_words(text[start:end])
         lexemes = tools.lexicon.match(words)
         clause = bind_clause(lexemes, words, (start, end), opposite=tools.opposite)
-        bare_temperature(clause, tools.engine_words)
         made.append(clause)
+    _read_temperatures(made, tools)
+    _answer_questions(text, made)
     return made
+
+
+def _read_temperatures(clauses: Sequence[BoundClause], tools: Tools) -> None:
+    named = {name for row in clauses for item in row.bound for _, name in item.lexeme.classes}
+    marks = {key for row in clauses for key in (*row.conditions, *row.not_conditions)}
+    beside_air, carried = bool(named & AIR_WORDS or marks & _AIR_MARKS), False
+    for clause in clauses:
+        carried = bare_temperature(
+            clause, tools.engine_words, beside_air=beside_air, carried=carried
+        )
+
+
+def _answer_questions(text: str, clauses: Sequence[BoundClause]) -> None:
+    """Let "no" or "none" after a question deny what was asked: "any leaks? none"."""
+    for before, clause in pairwise(clauses):
+        asked = text[before.end : clause.start].strip() == "?"
+        if asked and clause.functions & {"no", "absent"} and not clause.observes:
+            for item in before.bound:
+                item.polarity = Polarity.NO if item.observed else item.polarity
 
 
 def _only_marks(clause: BoundClause) -> bool:

@@ -18,6 +18,7 @@ from kb.case.terms import Vocabulary
 from kb.errors import VocabularyError
 
 _NEAR_CLAUSES: Final = 2
+_MARKS_OF_ROW: Final = ("implies", "not_when", "covers")
 _MARKS: Final = {Polarity.YES: "", Polarity.NO: "!", Polarity.WEAK: "%", Polarity.PAST: ""}
 
 
@@ -38,6 +39,7 @@ class Rule:
     score: float
     adds: tuple[str, ...] = ()
     spares: tuple[str, ...] = ()
+    covers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +84,7 @@ class _Compiler:
         parts = tuple(self._part(concept, text) for text in line.split(" + "))
         score = sum(2.0 * len(part.slots) for part in parts) + 0.5 * len(parts)
         score += 0.25 * sum(len(part.without) > 0 for part in parts)
-        return Rule(concept, parts, score, row["implies"], row["not_when"])
+        return Rule(concept, parts, score, row["implies"], row["not_when"], row["covers"])
 
     def _part(self, concept: str, text: str) -> Part:
         slots: list[frozenset[str]] = []
@@ -129,7 +131,7 @@ def compile_rules(lexicon: Lexicon, words: Vocabulary, rows: Mapping[str, Any]) 
                 f"recognise.toml, symptom.{concept}: expected a symptom of synonyms.toml, "
                 f"got {concept}"
             )
-        marks = {name: tuple(phrases(row.get(name, ""))) for name in ("implies", "not_when")}
+        marks = {name: tuple(phrases(row.get(name, ""))) for name in _MARKS_OF_ROW}
         for key in (*marks["implies"], *marks["not_when"]):
             if key not in words.conditions:
                 raise VocabularyError(
@@ -259,7 +261,7 @@ def _choose(hits: Iterable[Hit], observed: frozenset[int]) -> tuple[Hit, ...]:
         if (
             core & spent
             or (not core and hit.used & rested_on)
-            or any(hit.rule.concept == one.rule.concept for one in taken)
+            or any(hit.rule.concept in (one.rule.concept, *one.rule.covers) for one in taken)
         ):
             continue
         taken.append(hit)

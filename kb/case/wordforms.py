@@ -77,6 +77,8 @@ _IRREGULAR: Final = {
     "heats": "heats",
     "steam": "steam",
     "bus": "bus",
+    "pulled": "pulled",
+    "levels": "level",
 }
 
 

@@ -1,6 +1,6 @@
 """Chances of causes: a profile a cause, the vote of the nearest cases, and "something else"."""
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.case.terms import Vocabulary
-from kb.retrieval.analyzer import char_terms, word_terms
-from kb.retrieval.features import CaseFeatures, Token
-from kb.retrieval.index import Asked, top_rows
+from kb.retrieval.features import CaseFeatures, Token, token_key
+from kb.retrieval.index import ANALYZERS, Asked, CaseIndex, top_rows
+from kb.retrieval.postings import Rows
 from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE
 from kb.retrieval.vectors import TextSpace
 
@@ -36,6 +36,8 @@ OTHER: Final = 0.0
 # "Something else" is never said to be less likely than this; common practice, no source.
 LEAST_OTHER: Final = 0.05
 NEIGHBOURS: Final = 15
+# Cases are listed for causes of at least this chance.
+_LISTED: Final = 1e-4
 _VOTE_FLOOR: Final = float(np.exp(-12.0))
 
 
@@ -68,34 +70,42 @@ class CauseModel:
     def __init__(self, words: Vocabulary) -> None:
         self.words = words
 
-    def fit(self, cases: Sequence[CaseFeatures]) -> "CauseModel":
-        """Learn the profiles; sets ``causes_`` (names in order) and the counts behind them."""
-        known = [case for case in cases if case.cause is not None]
-        names = dict.fromkeys([*self.words.causes, *(str(case.cause) for case in known)])
-        self.causes_ = tuple(names)
-        self._at = {name: i for i, name in enumerate(self.causes_)}
-        self._fit_counts(known)
-        self._fit_texts(known)
+    def fit(self, cases: Sequence[CaseFeatures], index: CaseIndex) -> "CauseModel":
+        """Learn the profiles of ``cases``, which ``index`` holds.
+
+        Sets ``causes_`` (names in order), ``weight_`` and ``prior_`` by cause, and ``spaces_``.
+        """
+        self._count(index)
+        self.spaces_ = self._fit_texts(cases)
         return self
 
-    def _fit_counts(self, cases: Sequence[CaseFeatures]) -> None:
-        size = len(self.causes_)
-        self.weight_ = np.zeros(size)
-        self.examples_: defaultdict[str, list[str]] = defaultdict(list)
-        counts: defaultdict[tuple[str, str], Counter[int]] = defaultdict(Counter)
-        done: defaultdict[str, Counter[int]] = defaultdict(Counter)
-        for case in cases:
-            at = self._at[str(case.cause)]
-            self.weight_[at] += case.weight
-            self.examples_[str(case.cause)].append(case.case)
-            for token in case.tokens:
-                counts[token.field, token.value][at] += case.weight  # type: ignore[assignment]
-            for field in {token.field for token in case.tokens}:
-                done[field][at] += case.weight  # type: ignore[assignment]
-        self.counts_ = dict(counts)
-        self.done_ = dict(done)
+    def restore(self, index: CaseIndex, spaces: Mapping[str, TextSpace]) -> "CauseModel":
+        """Take up profiles that were fitted before; ``spaces`` as ``spaces_`` gave them."""
+        self._count(index)
+        self.spaces_ = dict(spaces)
+        return self
+
+    def _count(self, index: CaseIndex) -> None:
+        self.index = index
+        stored = [cause for cause in index.causes_ if cause is not None]
+        self.causes_ = tuple(dict.fromkeys([*self.words.causes, *stored]))
+        at = {name: i for i, name in enumerate(self.causes_)}
+        self._at = at
+        self._cause_of = np.array([at[c] if c is not None else -1 for c in index.causes_], np.int64)
+        self.weight_ = self._by_cause(np.arange(len(index.ids_)))
         share = self.weight_ + 0.5
         self.prior_: Floats = share / share.sum()
+
+    def _by_cause(self, rows: Rows) -> Floats:
+        """Return the summed weight of the cases in ``rows`` by cause, shape ``(n_causes,)``."""
+        causes = self._cause_of[rows]
+        known = causes >= 0
+        weights = self.index.weights_[rows][known]
+        summed = np.bincount(causes[known], weights=weights, minlength=len(self.causes_))
+        return np.asarray(summed, np.float64)
+
+    def _counted(self, field: str, value: str) -> Floats:
+        return self._by_cause(self.index.tokens_.of(token_key(field, value)))
 
     def _catalogue_text(self, name: str) -> str:
         row = self.words.causes.get(name)
@@ -104,27 +114,22 @@ class CauseModel:
         complaints = [self.words.symptoms[key].say for key in row.complaints]
         return "\n".join([row.name, row.telling, row.part.replace("_", " "), *complaints])
 
-    def _fit_texts(self, cases: Sequence[CaseFeatures]) -> None:
+    def _fit_texts(self, cases: Sequence[CaseFeatures]) -> dict[str, TextSpace]:
         said: defaultdict[str, list[str]] = defaultdict(list)
         told: defaultdict[str, list[str]] = defaultdict(list)
-        for case in cases:
-            said[str(case.cause)].append(case.said)
-            told[str(case.cause)].append(case.told)
+        for case in sorted(cases, key=lambda case: case.case):
+            if case.cause is not None:
+                said[case.cause].append(case.said)
+                told[case.cause].append(case.told)
         came_in = ["\n".join([*said[name], self._catalogue_text(name)]) for name in self.causes_]
         found = ["\n".join([*told[name], self._catalogue_text(name)]) for name in self.causes_]
-        self._spaces = tuple(
-            (share * part, TextSpace(analyzer).fit(texts))
-            for share, texts in ((SAID_SHARE, came_in), (1 - SAID_SHARE, found))
-            for part, analyzer in ((WORD_SHARE, word_terms), (1 - WORD_SHARE, char_terms))
-        )
+        return {
+            f"{name} {kind}": TextSpace(analyzer).fit(texts)
+            for name, texts in (("said", came_in), ("told", found))
+            for kind, analyzer in ANALYZERS.items()
+        }
 
     # --- likelihoods --------------------------------------------------------------------------
-
-    def _dense(self, counts: Mapping[int, float] | None) -> Floats:
-        out = np.zeros(len(self.causes_))
-        for at, count in (counts or {}).items():
-            out[at] = count
-        return out
 
     def _symptom_shares(self, token: Token) -> Floats:
         """Return P(symptom seen | cause), shape ``(n_causes,)``."""
@@ -133,13 +138,13 @@ class CauseModel:
         for name, row in self.words.causes.items():
             if concept in row.complaints:
                 prior[self._at[name]] = COMPLAINT_SHARE
-        seen = self._dense(self.counts_.get((token.field, "yes")))
+        seen = self._counted(token.field, "yes")
         shares: Floats = (seen + PSEUDO_CASES * prior) / (self.weight_ + PSEUDO_CASES)
         return shares
 
     def _token_shares(self, token: Token) -> Floats:
         """Return P(token | cause) shrunk to the overall share, shape ``(n_causes,)``."""
-        counted = self._dense(self.counts_.get((token.field, token.value)))
+        counted = self._counted(token.field, token.value)
         overall = (counted.sum() + 0.5) / (self.weight_.sum() + 1)
         shares: Floats = (counted + PSEUDO_CASES * overall) / (self.weight_ + PSEUDO_CASES)
         return shares
@@ -153,7 +158,7 @@ class CauseModel:
         """
         outcomes = self.words.checks[check].outcomes
         field = f"{check}|{subject}"
-        seen = np.stack([self._dense(self.counts_.get((field, o))) for o in outcomes], axis=1)
+        seen = np.stack([self._counted(field, o) for o in outcomes], axis=1)
         overall = (seen.sum(axis=0) + 1 / len(outcomes)) / (seen.sum() + 1)
         prior = np.tile(overall, (len(self.causes_), 1))
         for name, row in self.words.causes.items():
@@ -191,14 +196,17 @@ class CauseModel:
         if token.part == "symptom":
             shares = self._symptom_shares(token)
             return self._relative(1 - shares if token.value == "no" else shares)
-        if (token.field, token.value) not in self.counts_:
+        if token.key not in self.index.tokens_.keys:
             return None
         return PART_WEIGHT.get(token.part, 1.0) * self._relative(self._token_shares(token))
 
     def _text_evidence(self, query: CaseFeatures) -> Floats:
         text = f"{query.said}\n{query.told}"
         total = np.zeros(len(self.causes_))
-        for share, space in self._spaces:
+        for key, space in self.spaces_.items():
+            name, _, kind = key.partition(" ")
+            share = SAID_SHARE if name == "said" else 1 - SAID_SHARE
+            share *= WORD_SHARE if kind == "word" else 1 - WORD_SHARE
             total += share * space.cosine(space.query(text))
         return TEXT_WEIGHT * (total - float(self.prior_ @ total))
 
@@ -231,19 +239,19 @@ class CauseModel:
     def _chance(self, at: int, chance: float) -> CauseChance:
         if at == len(self.causes_):
             return CauseChance(cause=None, chance=chance)
-        name = self.causes_[at]
-        return CauseChance(cause=name, chance=chance, cases=tuple(self.examples_.get(name, ())))
+        rows = np.flatnonzero(self._cause_of == at) if chance >= _LISTED else ()
+        cases = tuple(self.index.ids_[int(row)] for row in rows)
+        return CauseChance(cause=self.causes_[at], chance=chance, cases=cases)
 
     def _vote(self, asked: Asked) -> Floats:
         index = asked.index
         votes = np.full(len(self.causes_), _VOTE_FLOOR)
-        total = np.where([c is not None for c in index.causes_], asked.scores, -np.inf)
+        total = np.where(self._cause_of >= 0, asked.scores, -np.inf)
         best = [row for row in top_rows(total, NEIGHBOURS + 1) if np.isfinite(total[row])]
-        rows = [int(r) for r in best if index.cases_[r].case != asked.query.case][:NEIGHBOURS]
+        rows = [int(row) for row in best if index.ids_[row] != asked.query.case][:NEIGHBOURS]
         if not rows:
             return np.ones(len(self.causes_))
-        share = np.exp(total[rows] - total[rows].max())
-        share = share * np.array([index.cases_[row].weight for row in rows])
+        share = np.exp(total[rows] - total[rows].max()) * index.weights_[rows]
         for row, part in zip(rows, share / max(float(share.sum()), 1e-300), strict=True):
-            votes[self._at[str(index.causes_[row])]] += part
+            votes[self._cause_of[row]] += part
         return votes

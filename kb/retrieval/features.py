@@ -25,6 +25,16 @@ class Token:
     value: str
     what: str
 
+    @property
+    def key(self) -> str:
+        """Field and value as one key of the postings."""
+        return token_key(self.field, self.value)
+
+
+def token_key(field: str, value: str) -> str:
+    """Return field and value as one key of the postings."""
+    return f"{field}\t{value}"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measure:
@@ -48,6 +58,7 @@ class CaseFeatures:
     tokens: tuple[Token, ...] = ()
     measures: tuple[Measure, ...] = ()
     cause: str | None = None
+    standing: str = ""
     weight: float = 1.0
 
 

@@ -1,6 +1,5 @@
 """Exact search over all cases: everything is a posting list, every match carries its parts."""
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -10,6 +9,7 @@ from numpy.typing import NDArray
 from kb.errors import EmptyIndexError
 from kb.retrieval.analyzer import char_terms, word_terms
 from kb.retrieval.features import CaseFeatures, Measure, Token
+from kb.retrieval.postings import Rows, gather
 from kb.retrieval.similarity import (
     COPY_RATE,
     READING_CORRELATION,
@@ -26,7 +26,8 @@ from kb.retrieval.similarity import (
 from kb.retrieval.vectors import TextQuery, TextSpace
 
 Floats = NDArray[np.float64]
-Rows = NDArray[np.int64]
+
+ANALYZERS = {"word": word_terms, "char": char_terms}
 
 NO_CASE = (
     "expected at least 1 closed case to search, got 0; close a job or run 'baybook demo' first"
@@ -61,42 +62,45 @@ class CaseIndex:
     def fit(self, cases: Sequence[CaseFeatures]) -> "CaseIndex":
         """Take in all cases; row numbers follow the order of case ids.
 
-        Sets ``cases_``, ``spaces_``, ``fields_`` (rows by field), ``tokens_`` (rows by field and
-        value) and ``measures_`` (rows, values and normal scores by key).
+        Sets ``ids_``, ``causes_``, ``standings_``, ``weights_`` by row, ``spaces_`` (text),
+        ``fields_`` and ``tokens_`` (rows by field, by field and value) and ``measures_`` (rows by
+        quantity, with ``values_`` and ``texts_`` beside them).
         """
-        self.cases_ = tuple(sorted(cases, key=lambda case: case.case))
-        self.causes_ = tuple(case.cause for case in self.cases_)
+        ordered = sorted(cases, key=lambda case: case.case)
+        self.ids_ = tuple(case.case for case in ordered)
+        self.causes_ = tuple(case.cause for case in ordered)
+        self.standings_ = tuple(case.standing for case in ordered)
+        self.weights_: Floats = np.array([case.weight for case in ordered], np.float64)
         self.spaces_ = {
-            (text, kind): TextSpace(analyzer).fit([getattr(case, text) for case in self.cases_])
+            (text, kind): TextSpace(analyzer).fit([getattr(case, text) for case in ordered])
             for text in ("said", "told")
-            for kind, analyzer in (("word", word_terms), ("char", char_terms))
+            for kind, analyzer in ANALYZERS.items()
         }
-        self._fit_tokens()
-        self._fit_measures()
+        self._fit_tokens(ordered)
+        self._fit_measures(ordered)
         return self
 
-    def _fit_tokens(self) -> None:
-        fields: defaultdict[str, list[int]] = defaultdict(list)
-        tokens: defaultdict[tuple[str, str], list[int]] = defaultdict(list)
-        for row, case in enumerate(self.cases_):
-            for field in dict.fromkeys(token.field for token in case.tokens):
-                fields[field].append(row)
-            for token in case.tokens:
-                tokens[token.field, token.value].append(row)
-        self.fields_ = {key: np.array(rows, np.int64) for key, rows in fields.items()}
-        self.tokens_ = {key: np.array(rows, np.int64) for key, rows in tokens.items()}
+    def _fit_tokens(self, cases: Sequence[CaseFeatures]) -> None:
+        self.fields_, _ = gather(
+            (field, row)
+            for row, case in enumerate(cases)
+            for field in dict.fromkeys(token.field for token in case.tokens)
+        )
+        self.tokens_, _ = gather(
+            (token.key, row) for row, case in enumerate(cases) for token in case.tokens
+        )
 
-    def _fit_measures(self) -> None:
-        gathered: defaultdict[str, list[tuple[int, float]]] = defaultdict(list)
-        for row, case in enumerate(self.cases_):
-            for measure in case.measures:
-                gathered[measure.key].append((row, measure.value))
-        self.measures_: dict[str, tuple[Rows, Floats, Floats]] = {}
-        for key, pairs in gathered.items():
-            rows = np.array([row for row, _ in pairs], np.int64)
-            values = np.array([value for _, value in pairs], np.float64)
-            population = np.sort(values)
-            self.measures_[key] = (rows, population, normal_scores(values, population))
+    def _fit_measures(self, cases: Sequence[CaseFeatures]) -> None:
+        rows = [(row, measure) for row, case in enumerate(cases) for measure in case.measures]
+        self.measures_, order = gather((measure.key, row) for row, measure in rows)
+        self.values_: Floats = np.array([rows[at][1].value for at in order], np.float64)
+        self.texts_ = tuple(rows[at][1].what for at in order)
+
+    def scored_measure(self, key: str) -> tuple[Rows, Floats, Floats]:
+        """Return rows, sorted values and normal scores of all cases with measure ``key``."""
+        values = self.values_[self.measures_.span(key)]
+        population = np.sort(values)
+        return self.measures_.of(key), population, normal_scores(values, population)
 
     # --- parts of a query ---------------------------------------------------------------------
 
@@ -106,32 +110,31 @@ class CaseIndex:
         return {key: space.query(text) for key, space in self.spaces_.items()}
 
     def _text_evidence(self, queries: Mapping[tuple[str, str], TextQuery]) -> _Evidence:
-        total = np.zeros(len(self.cases_))
+        total = np.zeros(len(self.ids_))
         for (name, kind), query in queries.items():
             share = SAID_SHARE if name == "said" else 1 - SAID_SHARE
             share *= WORD_SHARE if kind == "word" else 1 - WORD_SHARE
             total += share * self.spaces_[name, kind].cosine(query)
-        rows = np.arange(len(self.cases_))
+        rows = np.arange(len(self.ids_))
         return _Evidence(part="text", what="words", rows=rows, weights=self.text_weight * total)
 
     def _token_evidence(self, token: Token) -> _Evidence | None:
         """Return what a token gives: agreement, conflict under the same field, else nothing."""
-        with_field = self.fields_.get(token.field)
-        if with_field is None:
+        with_field = self.fields_.of(token.field)
+        if not len(with_field):
             return None
-        same = self.tokens_.get((token.field, token.value), np.array([], np.int64))
+        same = self.tokens_.of(token.key)
         rate = COPY_RATE[token.part]
         weights = np.full(len(with_field), token_conflict(rate))
         if len(same):
-            share = len(same) / len(self.cases_)
+            share = len(same) / len(self.ids_)
             weights[np.searchsorted(with_field, same)] = token_agreement(rate, share)
         return _Evidence(part=token.part, what=token.what, rows=with_field, weights=weights)
 
     def _measure_evidence(self, measure: Measure) -> _Evidence | None:
-        stored = self.measures_.get(measure.key)
-        if stored is None or len(stored[0]) < _LEAST_VALUES:
+        rows, population, scores = self.scored_measure(measure.key)
+        if len(rows) < _LEAST_VALUES:
             return None
-        rows, population, scores = stored
         query = float(normal_scores(np.array([measure.value]), population)[0])
         weights = reading_agreement(query, scores, READING_CORRELATION)
         return _Evidence(
@@ -153,14 +156,14 @@ class CaseIndex:
         return self.ask(query).scores
 
     def _add(self, parts: Sequence[_Evidence]) -> Floats:
-        total = np.zeros(len(self.cases_))
+        total = np.zeros(len(self.ids_))
         for part in parts:
             total[part.rows] += part.weights
         return total
 
     def ranked(self, query: CaseFeatures, *, top: int) -> tuple[str, ...]:
         """Return the ids of the ``top`` best cases, best first, ties by case id."""
-        return tuple(self.cases_[row].case for row in top_rows(self.scores(query), top))
+        return tuple(self.ids_[row] for row in top_rows(self.scores(query), top))
 
     def search(self, query: CaseFeatures, *, top: int = 10) -> tuple[Match, ...]:
         """Return the ``top`` best cases, best first, ties by case id; the query itself left out.
@@ -170,7 +173,7 @@ class CaseIndex:
         EmptyIndexError
             If there is no case.
         """
-        if not self.cases_:
+        if not self.ids_:
             raise EmptyIndexError(NO_CASE)
         return self.ask(query).best(top)
 
@@ -193,16 +196,16 @@ class Asked:
 
     def best(self, top: int) -> tuple[Match, ...]:
         """Return the ``top`` best cases, best first, ties by case id; the query itself left out."""
-        cases = self.index.cases_
+        ids = self.index.ids_
         order = top_rows(self.scores, top + 1)
-        rows = [int(row) for row in order if cases[row].case != self.query.case][:top]
+        rows = [int(row) for row in order if ids[row] != self.query.case][:top]
         return tuple(self._match(row) for row in rows)
 
     def _match(self, row: int) -> Match:
         reasons = [reason for part in self.parts if (reason := self._reason(row, part))]
         reasons.sort(key=lambda reason: (-abs(reason.weight), reason.what))
         return Match(
-            case=self.index.cases_[row].case,
+            case=self.index.ids_[row],
             row=row,
             score=float(self.scores[row]),
             reasons=tuple(reasons),
@@ -226,8 +229,9 @@ class Asked:
         return "words: " + ", ".join(words) if words else "spelling alike"
 
     def _here(self, row: int, part: _Evidence) -> str:
-        there = next(m for m in self.index.cases_[row].measures if m.key == part.key)
-        return f"{part.what}, there {there.what}"
+        span = self.index.measures_.span(part.key)
+        at = int(np.searchsorted(part.rows, row))
+        return f"{part.what}, there {self.index.texts_[span.start + at]}"
 
 
 def top_rows(scores: Floats, top: int) -> Rows:

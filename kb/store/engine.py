@@ -25,6 +25,7 @@ from kb.store.journal import (
     bump_generation,
     generation,
     lock_generation,
+    state,
 )
 from kb.store.repository import JobRepository
 from kb.store.tables import SCHEMA_REVISION
@@ -112,6 +113,10 @@ class UnitOfWork:
         self.jobs = JobRepository(pen, self.history)
         self.settings = SettingRepository(pen)
 
+    def state(self) -> str:
+        """Return what names the state of the jobs that this unit of work sees."""
+        return state(self.connection)
+
 
 class Store:
     """The shop's database, from ``open_store``.
@@ -162,6 +167,11 @@ class Store:
         """Return a number that grows whenever a job is written, by any process."""
         with self._transaction(writes=False) as connection:
             return generation(connection)
+
+    def state(self) -> str:
+        """Return what names one state of the jobs; it changes whenever a job is written."""
+        with self._transaction(writes=False) as connection:
+            return state(connection)
 
     def close(self) -> None:
         """Close every connection."""

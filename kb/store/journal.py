@@ -118,6 +118,18 @@ def generation(connection: Connection) -> int:
     return connection.scalar(select(GenerationRow.number)) or 0
 
 
+def state(connection: Connection) -> str:
+    """Return what names one state of the jobs: generation, newest history line and its moment.
+
+    A restored copy may reach a generation again, but not with the same line at the same moment.
+    """
+    newest = connection.execute(
+        select(HistoryRow.seq, HistoryRow.at).order_by(HistoryRow.seq.desc()).limit(1)
+    ).first()
+    line = f"{newest.seq} {newest.at.isoformat()}" if newest else "0"
+    return f"{generation(connection)} {line}"
+
+
 def next_job_number(connection: Connection) -> int:
     """Count one job further and return the count."""
     connection.execute(update(GenerationRow).values(last_job=GenerationRow.last_job + 1))

@@ -1,6 +1,8 @@
 """The three answers while a job is open: cases like it, likely causes, the next check."""
 
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
 from threading import Lock
 
 from kb.case.model import Job, Standing
@@ -12,6 +14,7 @@ from kb.errors import EmptyIndexError
 from kb.retrieval.features import CaseFeatures, case_features, finding_token
 from kb.retrieval.index import NO_CASE, CaseIndex
 from kb.retrieval.similarity import Reason
+from kb.retrieval.snapshot import read_snapshot, write_snapshot
 from kb.store.engine import Store
 
 # Weight of a case as a witness by its standing; common practice, no source.
@@ -21,6 +24,11 @@ WITNESS = {
     Standing.UNPROVEN: 0.4,
     Standing.OVERTURNED: 0.0,
 }
+
+# File of a kept index, and the number of closed jobs from which fitting anew costs more than
+# reading it (about 300 fit in the time that a file takes; our choice).
+SNAPSHOT = "index.npz"
+WORTH_KEEPING = 500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,16 +58,16 @@ class Suggestion:
 
 @dataclass(frozen=True, slots=True)
 class _Fitted:
-    generation: int
+    state: str
     index: CaseIndex
     model: CauseModel
-    jobs: dict[str, Job]
 
 
 def witness_features(job: Job, words: Vocabulary, altitude_m: float) -> CaseFeatures:
     """Return the features of a closed job, weighted by its standing."""
-    weight = WITNESS[standing_of(job)]
-    return case_features(job, words, weight=weight, altitude_m=altitude_m)
+    standing = standing_of(job)
+    made = case_features(job, words, altitude_m=altitude_m)
+    return replace(made, standing=str(standing), weight=WITNESS[standing])
 
 
 def fit_memory(
@@ -67,18 +75,25 @@ def fit_memory(
 ) -> tuple[CaseIndex, CauseModel]:
     """Return index and cause model of closed jobs."""
     features = [witness_features(job, words, altitude_m) for job in jobs]
-    return CaseIndex().fit(features), CauseModel(words).fit(features)
+    index = CaseIndex().fit(features)
+    return index, CauseModel(words).fit(features, index)
 
 
 def suggest_from(
-    index: CaseIndex, model: CauseModel, job: Job, *, jobs: dict[str, Job], top: int = 5
+    index: CaseIndex, model: CauseModel, job: Job, *, top: int = 5, altitude_m: float = 0.0
 ) -> Suggestion:
-    """Return the three answers for ``job`` out of a fitted index and model."""
-    query = case_features(job, model.words)
-    if not index.cases_:
+    """Return the three answers for ``job`` out of a fitted index and model.
+
+    Raises
+    ------
+    EmptyIndexError
+        If the index holds no case.
+    """
+    query = case_features(job, model.words, altitude_m=altitude_m)
+    if not index.ids_:
         raise EmptyIndexError(NO_CASE)
     asked = index.ask(query)
-    matches, chances = asked.best(top), model.chances(asked)
+    chances = model.chances(asked)
     by_cause = {row.cause: row.chance for row in chances if row.cause is not None}
     seen = tuple(
         SeenBefore(
@@ -86,10 +101,10 @@ def suggest_from(
             score=row.score,
             chance=by_cause.get(index.causes_[row.row] or "", 0.0),
             cause=index.causes_[row.row],
-            standing=standing_of(jobs[row.case]),
+            standing=Standing(index.standings_[row.row]),
             reasons=row.reasons,
         )
-        for row in matches
+        for row in asked.best(top)
     )
     return Suggestion(
         matches=seen,
@@ -106,27 +121,64 @@ def _done(job: Job) -> tuple[tuple[str, str], ...]:
 
 
 class Memory:
-    """The shop's closed jobs, fitted; follows the store's generation in every process."""
+    """The shop's closed jobs, fitted; follows the store in every process.
 
-    def __init__(self, store: Store, words: Vocabulary, *, altitude_m: float = 0.0) -> None:
+    Parameters
+    ----------
+    store : Store
+        The shop's database.
+    words : Vocabulary
+        The trade's words.
+    altitude_m : float
+        The shop's altitude in metres.
+    folder : Path or None
+        Where a large fitted index is kept for the next process; None keeps none.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        words: Vocabulary,
+        *,
+        altitude_m: float = 0.0,
+        folder: Path | None = None,
+    ) -> None:
         self.store = store
         self.words = words
         self.altitude_m = altitude_m
+        self.folder = folder
         self._lock = Lock()
         self._fitted: _Fitted | None = None
 
     def _current(self) -> _Fitted:
         with self._lock:
-            generation = self.store.generation()
-            if self._fitted is None or self._fitted.generation != generation:
-                self._fitted = self._fit(generation)
+            state = self.store.state()
+            if self._fitted is None or self._fitted.state != state:
+                self._fitted = self._kept(state) or self._fit()
             return self._fitted
 
-    def _fit(self, generation: int) -> _Fitted:
+    def _stamp(self, state: str) -> dict[str, object]:
+        return {"state": state, "altitude_m": self.altitude_m}
+
+    def _kept(self, state: str) -> _Fitted | None:
+        if self.folder is None:
+            return None
+        found = read_snapshot(self.folder / SNAPSHOT, self._stamp(state))
+        if found is None:
+            return None
+        index, spaces = found
+        return _Fitted(state, index, CauseModel(self.words).restore(index, spaces))
+
+    def _fit(self) -> _Fitted:
         with self.store.read() as unit:
+            state = unit.state()
             jobs = tuple(unit.jobs.closed_jobs())
         index, model = fit_memory(jobs, self.words, altitude_m=self.altitude_m)
-        return _Fitted(generation, index, model, {job.id: job for job in jobs})
+        if self.folder is not None and len(jobs) >= WORTH_KEEPING:
+            stamp = self._stamp(state)
+            with suppress(OSError):
+                write_snapshot(self.folder / SNAPSHOT, stamp, index, spaces=model.spaces_)
+        return _Fitted(state, index, model)
 
     def suggest(self, job: Job, *, top: int = 5) -> Suggestion:
         """Return the three answers for ``job``; a case closed a moment ago is among them.
@@ -137,12 +189,8 @@ class Memory:
             If the shop has no closed job yet.
         """
         now = self._current()
-        return suggest_from(now.index, now.model, job, jobs=now.jobs, top=top)
+        return suggest_from(now.index, now.model, job, top=top, altitude_m=self.altitude_m)
 
     def size(self) -> int:
         """Return how many closed jobs the memory holds."""
-        return len(self._current().jobs)
-
-    def case(self, case_id: str) -> Job | None:
-        """Return a closed job that the memory holds."""
-        return self._current().jobs.get(case_id)
+        return len(self._current().index.ids_)

@@ -173,9 +173,8 @@ def _ask_all(
     jobs: Sequence[Job], past: tuple[Job, ...], words: Vocabulary, *, altitude_m: float
 ) -> list[Answered]:
     index, model = fit_memory(past, words, altitude_m=altitude_m)
-    known = {job.id: job for job in past}
 
     def ask(job: Job) -> Suggestion:
-        return suggest_from(index, model, as_written_up(job), jobs=known)
+        return suggest_from(index, model, as_written_up(job), altitude_m=altitude_m)
 
     return [answered(ask(job).causes, job.cause) for job in jobs]

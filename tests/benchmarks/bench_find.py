@@ -72,7 +72,7 @@ def main() -> None:
     queries = [replace(case, case="Q", told="") for case in mixed_cases(60, rng)]
     start = time.perf_counter()
     index = CaseIndex().fit(cases)
-    model = CauseModel(load_vocabulary()).fit(cases)
+    model = CauseModel(load_vocabulary()).fit(cases, index)
     build = time.perf_counter() - start
 
     def answer(query: CaseFeatures) -> None:

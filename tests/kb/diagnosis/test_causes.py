@@ -17,7 +17,7 @@ def a_case(name, cause, *tokens, said="", weight=1.0):
 
 
 def chances(cases, query):
-    model = CauseModel(WORDS).fit(cases)
+    model = CauseModel(WORDS).fit(cases, CaseIndex().fit(cases))
     return model.chances(CaseIndex().fit(cases).ask(query))
 
 

@@ -51,7 +51,7 @@ def asked(*symptoms, findings=()):
 
 
 def advice(query, **known):
-    model = CauseModel(WORDS).fit([])
+    model = CauseModel(WORDS).fit([], CaseIndex().fit([]))
     chances = model.chances(CaseIndex().fit([]).ask(query))
     return next_checks(model, chances, **known)
 
@@ -73,7 +73,7 @@ def test_checks_come_by_information_for_each_minute_with_actions_first_among_equ
 
 
 def test_an_access_that_is_open_costs_nothing_more():
-    model = CauseModel(WORDS).fit([])
+    model = CauseModel(WORDS).fit([], CaseIndex().fit([]))
     chances = model.chances(CaseIndex().fit([]).ask(asked("water_on_floor_passenger")))
     shut = {(r.check, r.subject): r.minutes for r in next_checks(model, chances, top=50)}
     opened = next_checks(model, chances, top=50, opened=["trim", "lift", "hood", "interior"])

@@ -6,6 +6,7 @@ import pytest
 
 from kb.case.model import Finding
 from kb.errors import EmptyIndexError
+from kb.workflow import suggest
 from kb.workflow.close import CloseAnswers
 from kb.workflow.jobs import draft_job
 from tests.kb.workflow.test_close import PROVEN, closed, opened
@@ -92,3 +93,17 @@ def test_a_check_already_done_on_the_job_is_not_advised(shop):
     done = Finding(check=first.check, subject=first.subject, outcome=outcome)
     again = memory.suggest(replace(job, findings=(done,))).checks
     assert (first.check, first.subject) not in {(row.check, row.subject) for row in again}
+
+
+def test_a_large_memory_is_kept_for_the_next_process_and_renewed(shop, tmp_path, monkeypatch):
+    monkeypatch.setattr(suggest, "WORTH_KEEPING", 1)
+    first = closed(shop, opened(shop))
+    job = draft_job(ASKED, words=shop.words, today=shop.today).job
+    fitted = suggest.Memory(shop.store, shop.words, folder=tmp_path).suggest(job)
+    assert (tmp_path / suggest.SNAPSHOT).exists()
+    monkeypatch.setattr(suggest.Memory, "_fit", lambda self: pytest.fail("fitted again"))
+    assert suggest.Memory(shop.store, shop.words, folder=tmp_path).suggest(job) == fitted
+    monkeypatch.undo()
+    second = closed(shop, opened(shop))
+    found = suggest.Memory(shop.store, shop.words, folder=tmp_path).suggest(job)
+    assert {row.case for row in found.matches} == {first.id, second.id}

@@ -29,12 +29,11 @@ SOURCES = Path(__file__).parents[2] / "sources"
 def demonstration():
     jobs = read_folder(bundled("seed_cases"))[0]
     index, model = fit_memory(jobs, WORDS)
-    known = {job.id: job for job in jobs}
 
     def ask(text, vehicle=None):
         car = read_vehicle(vehicle) if vehicle else None
         job = draft_job(text, words=WORDS, vehicle=car, today=date(2026, 5, 4)).job
-        return suggest_from(index, model, job, jobs=known)
+        return suggest_from(index, model, job)
 
     return ask
 

@@ -1,0 +1,160 @@
+"""A fitted index as one file of plain arrays, so that a new process need not fit it again.
+
+The file is derived data: a foreign, old, torn or flipped one is ignored and the index is fitted
+from the store. Nothing in it is ever executed: numbers are arrays, words are UTF-8 text.
+"""
+
+import hashlib
+import json
+import os
+from collections.abc import Mapping
+from functools import cache
+from io import BytesIO
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from kb.retrieval.index import ANALYZERS, CaseIndex
+from kb.retrieval.postings import Postings
+from kb.retrieval.vectors import TextSpace
+
+# Raised when the arrays mean something else than before.
+FORMAT: Final = 1
+_SEPARATOR: Final = "\x1e"
+_DIGEST_BYTES: Final = 32
+Arrays = dict[str, NDArray[Any]]
+
+
+@cache
+def code_digest() -> str:
+    """Return a digest of the code and the vocabulary that make features out of jobs."""
+    digest = hashlib.sha256()
+    room = Path(__file__).resolve().parent.parent
+    for part in ("case", "retrieval", "vocabulary"):
+        for path in sorted((room / part).iterdir()):
+            if path.suffix in {".py", ".toml"}:
+                digest.update(path.name.encode() + path.read_bytes())
+    return digest.hexdigest()
+
+
+def _pack(arrays: Arrays, name: str, texts: Any) -> None:
+    joined = _SEPARATOR.join(text.replace(_SEPARATOR, " ") for text in texts)
+    arrays[name] = np.frombuffer(joined.encode("utf-8", "replace"), np.uint8)
+    arrays[f"{name} count"] = np.array([len(texts)], np.int64)
+
+
+def _unpack(arrays: Mapping[str, NDArray[Any]], name: str) -> list[str]:
+    if int(arrays[f"{name} count"][0]) == 0:
+        return []
+    return arrays[name].tobytes().decode("utf-8").split(_SEPARATOR)
+
+
+def _pack_postings(arrays: Arrays, name: str, postings: Postings) -> None:
+    _pack(arrays, f"{name} keys", list(postings.keys))
+    arrays[f"{name} pointers"], arrays[f"{name} rows"] = postings.pointers, postings.rows
+
+
+def _unpack_postings(arrays: Mapping[str, NDArray[Any]], name: str) -> Postings:
+    keys = {key: at for at, key in enumerate(_unpack(arrays, f"{name} keys"))}
+    return Postings(keys, arrays[f"{name} pointers"], arrays[f"{name} rows"])
+
+
+def _pack_space(arrays: Arrays, name: str, space: TextSpace) -> None:
+    _pack(arrays, f"{name} terms", list(space.terms_))
+    arrays[f"{name} idf"] = space.idf_
+    arrays[f"{name} pointers"] = space.postings_.indptr
+    arrays[f"{name} rows"] = space.postings_.indices
+    arrays[f"{name} weights"] = space.postings_.data
+    arrays[f"{name} shape"] = np.array(space.postings_.shape, np.int64)
+
+
+def _unpack_space(arrays: Mapping[str, NDArray[Any]], name: str) -> TextSpace:
+    space = TextSpace(ANALYZERS[name.rpartition(" ")[2]])
+    space.terms_ = {term: at for at, term in enumerate(_unpack(arrays, f"{name} terms"))}
+    space.idf_ = arrays[f"{name} idf"]
+    parts = tuple(arrays[f"{name} {part}"] for part in ("weights", "rows", "pointers"))
+    space.postings_ = sparse.csr_array(parts, shape=tuple(arrays[f"{name} shape"]))
+    return space
+
+
+def write_snapshot(
+    path: Path, stamp: Mapping[str, Any], index: CaseIndex, *, spaces: Mapping[str, TextSpace]
+) -> None:
+    """Write a fitted index aside and put it in place at once.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    stamp : mapping
+        What the index was fitted from; ``read_snapshot`` wants the same.
+    spaces : mapping
+        Further text spaces to keep with it, by a name that ends in the analyzer's name.
+    """
+    head = {"format": FORMAT, "code": code_digest(), **stamp, "spaces": list(spaces)}
+    arrays: Arrays = {"values": index.values_, "case weights": index.weights_}
+    _pack(arrays, "head", [json.dumps(head, sort_keys=True)])
+    _pack(arrays, "ids", index.ids_)
+    _pack(arrays, "causes", [cause or "" for cause in index.causes_])
+    _pack(arrays, "standings", index.standings_)
+    _pack(arrays, "texts", index.texts_)
+    for name in ("fields", "tokens", "measures"):
+        _pack_postings(arrays, name, getattr(index, f"{name}_"))
+    for (text, kind), space in index.spaces_.items():
+        _pack_space(arrays, f"case {text} {kind}", space)
+    for name, space in spaces.items():
+        _pack_space(arrays, f"cause {name}", space)
+    stream = BytesIO()
+    np.savez(stream, allow_pickle=False, **arrays)
+    body = stream.getvalue()
+    aside = path.with_name(f"{path.name}.{os.getpid()}")
+    aside.write_bytes(_digest(body) + body)
+    aside.replace(path)
+
+
+def _digest(body: bytes) -> bytes:
+    return hashlib.blake2b(body, digest_size=_DIGEST_BYTES).digest()
+
+
+def read_snapshot(
+    path: Path, stamp: Mapping[str, Any]
+) -> tuple[CaseIndex, dict[str, TextSpace]] | None:
+    """Return the index that was fitted from what ``stamp`` names, None where there is none.
+
+    The whole file is held against its digest before anything in it is read.
+    """
+    try:
+        content = path.read_bytes()
+    except OSError:
+        return None
+    digest, body = content[:_DIGEST_BYTES], content[_DIGEST_BYTES:]
+    if digest != _digest(body):
+        return None
+    with np.load(BytesIO(body), allow_pickle=False) as arrays:
+        head = json.loads(_unpack(arrays, "head")[0])
+        wanted = {"format": FORMAT, "code": code_digest(), **stamp}
+        if any(head.get(key) != value for key, value in wanted.items()):
+            return None
+        spaces = {name: _unpack_space(arrays, f"cause {name}") for name in head["spaces"]}
+        return _index(arrays), spaces
+
+
+def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
+    index = CaseIndex()
+    index.ids_ = tuple(_unpack(arrays, "ids"))
+    index.causes_ = tuple(cause or None for cause in _unpack(arrays, "causes"))
+    index.standings_ = tuple(_unpack(arrays, "standings"))
+    index.texts_ = tuple(_unpack(arrays, "texts"))
+    index.values_, index.weights_ = arrays["values"], arrays["case weights"]
+    index.fields_ = _unpack_postings(arrays, "fields")
+    index.tokens_ = _unpack_postings(arrays, "tokens")
+    index.measures_ = _unpack_postings(arrays, "measures")
+    index.spaces_ = {
+        (text, kind): _unpack_space(arrays, f"case {text} {kind}")
+        for text in ("said", "told")
+        for kind in ANALYZERS
+    }
+    return index

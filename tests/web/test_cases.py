@@ -1,0 +1,93 @@
+from dataclasses import replace
+
+import pytest
+
+from kb.case.model import Origin
+from tests.factories import a_full_case, a_reading
+from tests.web.conftest import closed_case
+from web.cases import before_and_after
+
+
+@pytest.fixture
+def full(site):
+    case = a_full_case("S9", comeback_of="S1", origin=Origin.DEMONSTRATION)
+    case = replace(case, closing=replace(case.closing, overturned_by="S2"))
+    site.put(case)
+    return case
+
+
+def test_a_case_shows_complaint_cause_and_correction_and_all_behind_them(site, full):
+    text = site.page("/case/S9")
+    for part in (
+        "blows warm at lights",
+        "Condenser fan or one speed dead",
+        "Condenser or radiator face blocked with dirt",
+        "fan assembly",
+        "Seen directly: blades stand still",
+        "44 at the same idle",
+        "Listen for the fan before the gauges.",
+        "B1234 HVAC stored",
+        "hose on the condenser",
+        "61 to 48 °F",
+        "fan relay: no change (18.95)",
+        "412.50, chosen",
+        "Told the owner how to hear it himself.",
+        "invoice INV-S9",
+        "invented for the demonstration",
+    ):
+        assert part in text
+    assert "overturned" in text
+    assert 'href="/case/S1"' in text
+    assert 'href="/case/S2"' in text
+    assert "Ines: import" in text
+
+
+def test_no_key_of_the_program_is_shown_in_place_of_the_trades_word(site, full):
+    text = site.page("/case/S9")
+    for key in ("degF", "condenser_fan_dead", "at_idle", "same_readings", "condenser_air_boost"):
+        assert key not in text
+
+
+def test_readings_before_and_after_stand_side_by_side(site):
+    case = a_full_case()
+    found = replace(case.reading_sets[0], finding=None, readings=(a_reading(typed="61"),))
+    case = replace(case, reading_sets=(found, case.reading_sets[1]))
+    with site.app.app_context():
+        ((name, before, after),) = before_and_after(case)
+    assert name.startswith("Vent")
+    assert (before, after) == ("61 °F", "44 °F")
+
+
+def test_a_text_with_markup_is_shown_cleaned(site):
+    body = (
+        "It was the **fan**. <script>alert(1)</script><img src=x onerror=alert(1)>\n\n"
+        "[a](javascript:alert(1)) <a href='https://example.org' onclick='x()'>b</a>"
+        " <style>p{}</style> <iframe src='//x'></iframe>"
+    )
+    site.put(closed_case("S8", "no crank", "starter_worn", body=body))
+    text = site.page("/case/S8")
+    assert "<strong>fan</strong>" in text
+    for part in ("<script", "<img", "onerror", "javascript:", "onclick", "<style", "<iframe"):
+        assert part not in text
+
+
+def test_a_text_that_cannot_be_rendered_is_shown_as_typed(site):
+    site.put(closed_case("S8", "no crank", "starter_worn", body="<b>[" * 400))
+    text = site.page("/case/S8")
+    assert "<pre>&lt;b&gt;[" in text
+
+
+def test_an_open_job_leads_from_the_case_to_the_job(site):
+    job = site.opened()
+    answer = site.client.get(f"/case/{job}")
+    assert (answer.status_code, answer.location) == (302, f"/job/{job}")
+
+
+def test_an_unknown_case_is_named(site):
+    assert "S404" in site.page("/case/S404", 404)
+
+
+def test_a_case_without_more_than_its_cause_is_a_page_too(site):
+    text = site.page("/case/S1")
+    assert "How it went" not in text
+    assert "Laid before the customer" not in text

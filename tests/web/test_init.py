@@ -1,0 +1,125 @@
+import re
+
+import pytest
+
+from kb.errors import StoreError
+from kb.store.engine import default_url
+from web import create_app
+
+# Every address of the site: one that answers, and the same with an id that nobody has.
+PAGES = {
+    "/": ("/", None),
+    "/find": ("/find", None),
+    "/job/<job_id>": ("/job/{job}", "/job/J404"),
+    "/job/<job_id>/close": ("/job/{job}/close", "/job/J404/close"),
+    "/case/<case_id>": ("/case/S1", "/case/S404"),
+    "/static/<path:filename>": ("/static/style.css", "/static/none.css"),
+}
+WRITES = {
+    "/jobs": None,
+    "/job/<job_id>/add": "/job/J404/add",
+    "/job/<job_id>/wait": "/job/J404/wait",
+    "/job/<job_id>/vehicle": "/job/J404/vehicle",
+    "/job/<job_id>/close": "/job/J404/close",
+}
+
+
+def rules(site, method):
+    return {str(rule) for rule in site.app.url_map.iter_rules() if method in rule.methods}
+
+
+def test_no_address_is_left_out_here(site):
+    assert rules(site, "GET") == set(PAGES)
+    assert rules(site, "POST") == set(WRITES)
+
+
+def test_every_page_answers_for_a_known_id_and_says_404_for_an_unknown_one(site):
+    job = site.opened()
+    for known, unknown in PAGES.values():
+        answer = site.client.get(known.format(job=job))
+        assert answer.status_code == 200
+        answer.close()
+        if unknown:
+            site.page(unknown, 404)
+
+
+def test_every_write_to_an_unknown_job_says_404(site):
+    for path in filter(None, WRITES.values()):
+        answer = site.send(path, text="x", cause="overcharge", method="seen")
+        assert answer.status_code == 404
+        assert "J404" in answer.text
+
+
+def test_a_page_that_does_not_exist_says_so_in_plain_words(site):
+    text = site.page("/nowhere", 404)
+    assert "No such page" in text
+    assert "expected the address of a page" in text
+
+
+@pytest.mark.parametrize("path", ["/", "/find", "/case/S1", "/nowhere", "/static/style.css"])
+def test_nothing_that_a_page_shows_can_run(site, path):
+    answer = site.client.get(path)
+    policy = answer.headers["Content-Security-Policy"]
+    assert policy.startswith("default-src 'none'")
+    assert "unsafe" not in policy
+    assert "script" not in policy
+    for part in ("frame-ancestors 'none'", "base-uri 'none'", "form-action 'self'"):
+        assert part in policy
+    assert answer.headers["X-Content-Type-Options"] == "nosniff"
+    assert answer.headers["Referrer-Policy"] == "same-origin"
+    answer.close()
+
+
+@pytest.mark.parametrize("path", ["/", "/find?q=no+crank", "/case/S1", "/job/J404"])
+def test_pages_hold_no_script_and_no_style_of_their_own(site, path):
+    text = site.client.get(path).text
+    assert not re.search(r"<script|<style|\sstyle=|\son\w+=", text)
+
+
+def test_a_form_without_its_token_is_refused_in_plain_words(site):
+    answer = site.client.post("/jobs", data={"text": "no crank"})
+    assert answer.status_code == 400
+    assert "go back, reload the page" in answer.text
+    assert "csrf" not in answer.text.lower()
+    assert "Content-Security-Policy" in answer.headers
+
+
+def test_a_form_that_another_site_sent_is_refused(site):
+    form = {"csrf_token": site.token(), "text": "no crank"}
+    answer = site.client.post("/jobs", data=form, headers={"Origin": "http://evil.example"})
+    assert answer.status_code == 403
+    assert "came from elsewhere" in answer.text
+    own = site.client.post("/jobs", data=form, headers={"Origin": "http://localhost"})
+    assert own.status_code == 302
+
+
+def test_another_name_that_leads_to_this_machine_gets_no_page(site):
+    answer = site.client.get("/", headers={"Host": "evil.example"})
+    assert answer.status_code == 400
+    assert "Today" not in answer.text
+    assert "Content-Security-Policy" in answer.headers
+
+
+def test_a_body_over_the_limit_is_refused(site):
+    answer = site.client.post("/jobs", data={"text": "x" * 1_000_001})
+    assert answer.status_code == 413
+    assert "megabyte" in answer.text
+
+
+def test_the_key_of_the_forms_is_the_owners_alone_and_kept(site):
+    path = site.home / "form.key"
+    assert path.stat().st_mode & 0o077 == 0
+    again = create_app({"HOME": site.home, "STORE_URL": site.url})
+    again.extensions["baybook"].store.close()
+    assert again.config["SECRET_KEY"] == path.read_text() == site.app.config["SECRET_KEY"]
+    assert len(path.read_text()) == 64
+
+
+def test_a_form_still_works_after_a_day_in_the_bay(site):
+    assert site.app.config["WTF_CSRF_TIME_LIMIT"] is None
+
+
+def test_a_site_without_a_store_says_what_to_run_and_leaves_nothing(tmp_path):
+    with pytest.raises(StoreError, match="baybook init"):
+        create_app({"HOME": tmp_path, "STORE_URL": default_url(tmp_path)})
+    assert not list(tmp_path.iterdir())

@@ -1,0 +1,279 @@
+import re
+
+import pytest
+
+from kb.case.model import JobState
+from kb.workflow.jobs import MAX_TEXT
+
+EVIL = "<script>alert('x')</script>\"><b>"
+CLOSE = {
+    "end": "fixed",
+    "cause": "condenser_fan_dead",
+    "method": "seen",
+    "proof_text": "blades stand still at 12.4 V",
+    "fix": "replaced",
+    "fix_text": "fan assembly",
+    "option_1": "new fan",
+    "price_1": "$412.00",
+    "remains_1": "nothing",
+    "option_2": "used fan",
+    "price_2": "238",
+    "chosen": "1",
+    "after_kind": "same_readings",
+    "after_text": "hi 209 psi",
+    "lesson": "Listen first.",
+    "invoice": "501",
+}
+
+
+def marked(text, field):
+    """Return whether a message stands at the field and the field points to it."""
+    return f'aria-describedby="{field}-error"' in text and f'id="{field}-error"' in text
+
+
+# --- the whole way -------------------------------------------------------------------------------
+
+
+def test_a_job_goes_from_today_to_a_case_that_the_very_next_search_finds(site):
+    job = site.opened(
+        "zorble at the frunk, warm at lights", said="It zorbles.", vehicle="2016 Pellarin Copse"
+    )
+    assert job in site.page("/")
+
+    text = site.page(f"/job/{job}")
+    for part in (
+        "It zorbles.",
+        "2016 Pellarin Copse",
+        "Likely causes",
+        "Next check",
+        "Seen before",
+    ):
+        assert part in text
+
+    added = site.send(f"/job/{job}/add", text="hi 318 psi\r\nlow 58 psi")
+    assert added.status_code == 302
+    assert "318 psi" in site.page(f"/job/{job}")
+    assert site.get(job).lines[-1] == "hi 318 psi\nlow 58 psi"
+
+    unproven = {**CLOSE, "method": "", "proof_text": ""}
+    refused = site.send(f"/job/{job}/close", **unproven)
+    assert refused.status_code == 400
+    assert marked(refused.text, "method")
+    assert not marked(refused.text, "cause")
+    for kept in ("fan assembly", "$412.00", "hi 209 psi", "Listen first.", 'value="501"'):
+        assert kept in refused.text
+    assert 'value="condenser_fan_dead" selected' in refused.text
+    assert site.get(job).state is JobState.OPEN
+
+    closed = site.send(f"/job/{job}/close", **CLOSE)
+    assert (closed.status_code, closed.location) == (302, f"/case/{job}")
+    assert "Condenser fan or one speed dead" in site.page(f"/case/{job}")
+    assert f'href="/case/{job}"' in site.page("/find?q=zorble")
+    assert job not in site.page("/")
+
+
+# --- today ---------------------------------------------------------------------------------------
+
+
+def test_today_without_an_open_job_says_so(site):
+    assert "No open job." in site.page("/")
+
+
+def test_find_only_opens_no_job(site):
+    answer = site.send("/jobs", text="no crank", vehicle="2016 Pellarin", action="find")
+    assert answer.status_code == 302
+    assert answer.location == "/find?q=no+crank&vehicle=2016+Pellarin"
+    assert "No open job." in site.page("/")
+
+
+@pytest.mark.parametrize("text", ["", "  ", "x" * (MAX_TEXT + 1)])
+def test_a_text_that_cannot_open_a_job_keeps_what_was_typed(site, text):
+    answer = site.send("/jobs", text=text, said="It is dead.", vehicle="2016 Pellarin", invoice="7")
+    assert answer.status_code == 400
+    assert marked(answer.text, "text")
+    for kept in ("It is dead.", "2016 Pellarin", 'value="7"'):
+        assert kept in answer.text
+    assert "No open job." in answer.text
+
+
+def test_the_same_job_sent_twice_is_one_job(site):
+    assert site.opened(invoice="7") == site.opened(invoice="7")
+
+
+def test_a_number_of_another_job_loses_nothing_that_was_typed(site):
+    first = site.opened(invoice="7")
+    answer = site.send("/jobs", text="no crank at all", invoice="7")
+    assert answer.status_code == 409
+    assert marked(answer.text, "invoice")
+    assert f'href="/job/{first}"' in answer.text
+    assert "no crank at all" in answer.text
+
+
+# --- an open job ---------------------------------------------------------------------------------
+
+
+def test_an_empty_entry_is_refused_at_the_field(site):
+    job = site.opened()
+    answer = site.send(f"/job/{job}/add", text=" ")
+    assert answer.status_code == 400
+    assert marked(answer.text, "text")
+
+
+def test_a_closed_job_takes_no_more_text_but_shows_it_again(site):
+    job = site.opened()
+    site.send(f"/job/{job}/close", **CLOSE)
+    answer = site.send(f"/job/{job}/add", text="one thing more")
+    assert answer.status_code == 409
+    assert "one thing more" in answer.text
+    assert "closed" in answer.text
+
+
+def test_a_closed_job_leads_to_its_case(site):
+    for path in ("/job/S1", "/job/S1/close"):
+        answer = site.client.get(path)
+        assert (answer.status_code, answer.location) == (302, "/case/S1")
+
+
+def test_a_job_waits_for_one_thing_and_is_taken_up_again(site):
+    job = site.opened()
+    site.send(f"/job/{job}/wait", waits_for="the fan, Tuesday")
+    assert "waits for the fan, Tuesday" in site.page("/")
+    site.send(f"/job/{job}/wait", waits_for="")
+    assert "waits for the fan" not in site.page("/")
+
+
+def test_a_closed_job_cannot_wait(site):
+    assert site.send("/job/S1/wait", waits_for="x").status_code == 409
+
+
+def test_the_vehicle_is_set_with_its_units(site):
+    job = site.opened(vehicle="2016 Pellarin Copse P20P")
+    text = site.page(f"/job/{job}")
+    form = dict(re.findall(r'<input id="(\w+)" name="\w+" value="([^"]*)">', text))
+    form.pop("waits_for")
+    answer = site.send(
+        f"/job/{job}/vehicle", **form | {"odometer": "71,200", "odometer_unit": "km", "vin": "X1"}
+    )
+    assert answer.status_code == 302
+    vehicle = site.get(job).vehicle
+    assert (vehicle.year, vehicle.engine, vehicle.vin) == (2016, "P20P", "X1")
+    assert (vehicle.odometer, vehicle.odometer_unit) == (71200, "km")
+    again = site.page(f"/job/{job}")
+    assert 'value="71200"' in again
+    assert 'value="km" selected' in again
+    assert 'value="X1"' in again
+
+
+def test_a_vehicle_with_words_for_numbers_keeps_what_was_typed(site):
+    job = site.opened()
+    answer = site.send(f"/job/{job}/vehicle", year="old", make="Pellarin")
+    assert answer.status_code == 400
+    assert "four digits" in answer.text
+    for kept in ('value="old"', 'value="Pellarin"', "<details open><summary>Vehicle"):
+        assert kept in answer.text
+
+
+def test_the_vehicle_of_a_closed_job_stays(site):
+    assert site.send("/job/S1/vehicle", year="2016").status_code == 409
+
+
+def test_a_shop_without_a_case_shows_the_job_and_says_when_answers_come(site):
+    def empty(unit):
+        unit.connection.exec_driver_sql("DELETE FROM jobs")
+        unit.jobs.written = True
+
+    site.write(empty)
+    job = site.opened()
+    assert "No closed job yet" in site.page(f"/job/{job}")
+    site.page(f"/job/{job}/close")
+
+
+# --- the close -----------------------------------------------------------------------------------
+
+
+def test_the_close_page_comes_filled_from_the_job(site):
+    job = site.opened("warm at lights; hi 318 psi", invoice="77")
+    text = site.page(f"/job/{job}/close")
+    assert 'value="77"' in text
+    assert "318 psi" in text
+    assert "Likely" in text
+    assert "--" not in text
+
+
+def test_nothing_answered_marks_both_and_names_no_option_of_the_terminal(site):
+    job = site.opened()
+    answer = site.send(f"/job/{job}/close", end="fixed")
+    assert answer.status_code == 400
+    assert marked(answer.text, "cause")
+    assert marked(answer.text, "method")
+    assert "--proof" not in answer.text
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"price_1": "a lot"}, "price_1"),
+        ({"fix": "prayed over"}, "fix"),
+        ({"method": ""}, "method"),
+    ],
+)
+def test_an_answer_that_cannot_be_read_is_marked_and_kept(site, changes, field):
+    job = site.opened()
+    answer = site.send(f"/job/{job}/close", **CLOSE | changes)
+    assert answer.status_code == 400
+    assert marked(answer.text, field)
+    assert "blades stand still" in answer.text
+    assert site.get(job).state is JobState.OPEN
+
+
+@pytest.mark.parametrize("changes", [{"cause": "gremlins"}, {"end": "lost"}, {"after_kind": "x"}])
+def test_a_word_that_the_trade_does_not_know_is_refused(site, changes):
+    job = site.opened()
+    answer = site.send(f"/job/{job}/close", **CLOSE | changes)
+    assert answer.status_code == 400
+    assert "expected" in answer.text
+    assert site.get(job).state is JobState.OPEN
+
+
+def test_the_same_close_twice_makes_one_case(site):
+    job = site.opened()
+    for _ in range(2):
+        answer = site.send(f"/job/{job}/close", **CLOSE)
+        assert (answer.status_code, answer.location) == (302, f"/case/{job}")
+    assert [line.verb for line in site.history(job)] == ["open", "close"]
+
+
+def test_a_number_that_closed_another_job_is_refused(site):
+    site.send(f"/job/{site.opened()}/close", **CLOSE)
+    answer = site.send(f"/job/{site.opened('no crank')}/close", **CLOSE)
+    assert answer.status_code == 409
+    assert "501" in answer.text
+    assert "blades stand still" in answer.text
+
+
+def test_an_end_without_a_cause_needs_no_proof(site):
+    job = site.opened()
+    answer = site.send(f"/job/{job}/close", end="no_fault_found")
+    assert answer.status_code == 302
+    assert "none found" in site.page(f"/case/{job}")
+
+
+# --- what was typed never runs -------------------------------------------------------------------
+
+
+def test_script_in_every_field_comes_back_escaped(site):
+    job = site.opened(EVIL, said=EVIL, vehicle=f"2016 {EVIL}", invoice=EVIL)
+    site.send(f"/job/{job}/add", text=EVIL)
+    site.send(f"/job/{job}/wait", waits_for=EVIL)
+    site.send(f"/job/{job}/vehicle", **dict.fromkeys(["make", "model", "engine", "vin"], EVIL))
+    evil = {key: EVIL for key in CLOSE if key.startswith(("proof_", "fix_", "rem", "after_t"))}
+    pages = [site.page("/"), site.page(f"/job/{job}"), site.page(f"/job/{job}/close")]
+    pages.append(site.send(f"/job/{job}/close", **dict.fromkeys(CLOSE, EVIL)).text)
+    form = CLOSE | evil | {"option_1": EVIL, "lesson": EVIL, "invoice": EVIL}
+    assert site.send(f"/job/{job}/close", **form).status_code == 302
+    pages += [site.page(f"/case/{job}"), site.page("/find?q=script")]
+    pages.append(site.send(f"/job/{job}/vehicle", year=EVIL).text)
+    for text in pages:
+        assert "<script" not in text
+        assert '"><b>' not in text
+    assert all("&lt;script&gt;" in text for text in pages[:5])

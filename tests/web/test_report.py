@@ -1,0 +1,150 @@
+import json
+import re
+
+import pytest
+
+from kb.case.model import JobState
+from kb.case.parse import parse
+from tests.factories import a_case, a_closing, a_full_case, a_job
+from web.report import (
+    WIDTH,
+    answer_json,
+    answer_text,
+    cause_rows,
+    check_rows,
+    ended_as,
+    job_text,
+    json_line,
+    table,
+    understood,
+)
+
+# The keys of design.md section 11, which other programs read.
+KEYS = {
+    "": {"asked", "matches", "causes", "checks", "nothing_like_it"},
+    "asked": {"text", "symptoms", "readings", "codes", "findings", "unread"},
+    "symptoms": {"text", "concept", "polarity", "conditions"},
+    "readings": {"quantity", "value", "unit", "canonical", "phase"},
+    "findings": {"check", "subject", "outcome"},
+    "matches": {"case", "score", "chance", "cause", "standing", "reasons"},
+    "reasons": {"part", "what", "weight"},
+    "causes": {"cause", "chance", "cases"},
+    "checks": {"check", "subject", "bits", "minutes", "cautions"},
+}
+TYPED = (
+    "cold on the road, warm at lights; hi 318 amb 91F vent 900F; P0301; "
+    "shop fan on condenser -> hi 318 to 214 x2; replaced the fan relay, no change; volts 9"
+)
+
+
+@pytest.fixture
+def asked(site):
+    return parse(TYPED, words=site.words)
+
+
+@pytest.fixture
+def suggestion(site):
+    memory = site.memory()
+    return memory.suggest(a_job("", lines=(TYPED,)), top=3)
+
+
+def test_a_table_keeps_its_columns_and_a_long_cell_runs_on_below_itself():
+    lines = table([("a", "one two three"), ("bb", "x")], widths=(3, 7))
+    assert lines == ["a    one two", "     three", "bb   x"]
+
+
+def test_the_answers_fit_a_terminal_of_100_columns(site, asked, suggestion):
+    text = answer_text(asked, suggestion, site.words)
+    lines = text.splitlines()
+    # The sentence under the cautions is one line, so that it can be quoted whole.
+    long = [line for line in lines if len(line) > WIDTH and line != site.words.caution_footer]
+    assert WIDTH == 100
+    assert long == []
+    for title in ("Understood", "Seen before", "Likely causes", "Next check"):
+        assert lines[lines.index(title) + 1] == "-" * len(title)
+
+
+def test_what_was_understood_is_shown_a_line_a_kind(site, asked):
+    text = "\n".join(understood(asked, site.words))
+    for kind in ("symptoms", "readings", "codes", "findings", "refused"):
+        assert re.search(rf"^{kind}  ", text, re.MULTILINE)
+    assert "degF" not in text
+    assert understood(parse("", words=site.words), site.words) == ["nothing understood; words only"]
+
+
+def test_something_else_is_always_among_the_causes(site, suggestion):
+    rows = cause_rows(suggestion, site.words)
+    assert any("something else" in row for row in rows)
+    assert len(rows) >= 3
+
+
+def test_stop_cautions_come_first_at_most_five_and_with_the_footer(site, suggestion):
+    levels = [row.split(":")[0] for row in check_rows(suggestion, site.words)]
+    shown = [level for level in levels if level in {"STOP", "CARE", "NOTE"}]
+    if shown:
+        assert len(shown) <= 5
+        assert shown == sorted(shown, key=lambda level: level != "STOP")
+        assert check_rows(suggestion, site.words)[-1] == site.words.caution_footer
+    assert suggestion.checks
+
+
+def test_a_shop_without_a_case_says_when_answers_come(site, asked):
+    assert "the answers come with the first case" in answer_text(asked, None, site.words)
+    answer = answer_json(asked, None)
+    assert set(answer) == KEYS[""]
+    assert (answer["matches"], answer["causes"], answer["nothing_like_it"]) == ([], [], True)
+
+
+def test_json_has_exactly_the_keys_that_others_read(asked, suggestion):
+    answer = json.loads(json_line(answer_json(asked, suggestion)))
+    assert set(answer) == KEYS[""]
+    assert set(answer["asked"]) == KEYS["asked"]
+    for name, rows in (*answer.items(), *answer["asked"].items()):
+        if isinstance(rows, list) and name in KEYS:
+            assert rows, name
+            assert all(set(row) == KEYS[name] for row in rows)
+    assert all(set(row) == KEYS["reasons"] for row in answer["matches"][0]["reasons"])
+    assert answer["asked"]["text"] == TYPED
+    assert answer["asked"]["codes"] == ["P0301"]
+
+
+def test_the_causes_of_the_json_sum_to_one_with_something_else(asked, suggestion):
+    causes = answer_json(asked, suggestion)["causes"]
+    assert None in {row["cause"] for row in causes}
+    assert sum(row["chance"] for row in causes) == pytest.approx(1, abs=0.05)
+
+
+def test_json_is_one_line_and_keeps_its_letters():
+    assert json_line({"a": "Zoë\n"}) == '{"a": "Zoë\\n"}'
+
+
+def test_a_job_is_shown_with_complaint_cause_and_correction(site):
+    text = job_text(a_full_case(), site.words)
+    assert max(map(len, text.splitlines())) <= WIDTH
+    for part in (
+        "J900003\n-------",
+        "complaint         blows warm at lights",
+        "cause             Condenser fan or one speed dead",
+        "proof             Seen directly: blades stand still",
+        "correction        replaced fan assembly",
+        "did not cure      fan relay no change",
+        "after the repair",
+        "remember          Listen for the fan",
+    ):
+        assert part in text
+
+
+def test_an_open_job_shows_no_cause(site):
+    text = job_text(a_job(), site.words)
+    assert "state             open" in text
+    assert "\ncause" not in text
+
+
+def test_what_a_job_turned_out_to_be_is_its_cause_or_its_end(site):
+    assert ended_as(a_job(), site.words) == "open"
+    assert ended_as(a_case(), site.words) == "Condenser fan or one speed dead"
+    closing = a_closing(None, end="normal", proofs=())
+    job = a_job(state=JobState.CLOSED, closing=closing)
+    assert ended_as(job, site.words) == "behaves as designed"
+    other = a_job(state=JobState.CLOSED, closing=a_closing(None, end="own_end", proofs=()))
+    assert ended_as(other, site.words) == "own end"
