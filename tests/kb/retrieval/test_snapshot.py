@@ -69,18 +69,16 @@ def test_a_missing_file_is_no_error(tmp_path):
     assert read_snapshot(tmp_path / "none.npz", STAMP) is None
 
 
-def test_torn_and_flipped_files_are_ignored_or_answer_right(kept):
-    path, index, _ = kept
+def test_torn_and_flipped_files_are_ignored(kept):
+    path = kept[0]
     good, rng = path.read_bytes(), random.Random(7)
-    expected = index.scores(QUERY)
     for _ in range(200):
         broken = bytearray(good)
         broken[rng.randrange(len(broken))] ^= 1 << rng.randrange(8)
-        path.write_bytes(
-            bytes(broken[: rng.randrange(len(broken))] if rng.random() < 0.3 else broken)
-        )
-        found = read_snapshot(path, STAMP)
-        assert found is None or np.array_equal(found[0].scores(QUERY), expected)
+        if rng.random() < 0.3:
+            del broken[rng.randrange(len(broken)) :]
+        path.write_bytes(bytes(broken))
+        assert read_snapshot(path, STAMP) is None
 
 
 def test_no_file_is_left_aside(kept):
