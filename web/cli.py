@@ -62,7 +62,9 @@ for _command in (
 @main.command()
 @click.argument("text", required=False)
 @click.option("--vehicle", help="year make model engine")
-@click.option("--top", default=5, show_default=True, type=click.IntRange(1, 50))
+@click.option(
+    "--top", default=5, show_default=True, type=click.IntRange(1, 50), help="how many prior cases"
+)
 @click.option("--json", "as_json", is_flag=True, help="one JSON object a query")
 @click.option(
     "--batch",

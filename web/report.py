@@ -262,6 +262,7 @@ def _closing_rows(job: Job, words: Vocabulary) -> list[tuple[str, str]]:
     rows += [
         ("proof", f"{named(words.proof_methods, row.method)}: {row.text}") for row in closing.proofs
     ]
-    rows += [("correction", f"{closing.fix or ''} {closing.fix_text}".strip())]
+    done = ": ".join(part for part in (closing.fix, closing.fix_text) if part)
+    rows += [("correction", done or "none written down")]
     rows += [("after", row.text) for row in closing.after_checks]
     return rows + ([("remember", closing.lesson)] if closing.lesson else [])

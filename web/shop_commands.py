@@ -86,7 +86,7 @@ def _demo_folder(folder: Path | None) -> Iterator[Path]:
 @click.command()
 @click.option("--once", is_flag=True, help="end after the showing")
 @click.option("--folder", type=click.Path(file_okay=False, path_type=Path), help="keep it here")
-@click.option("--port", default=8023, show_default=True)
+@click.option("--port", default=8023, show_default=True, help="of this machine")
 def demo(*, once: bool, folder: Path | None, port: int) -> None:
     """Make the demonstration shop, show one open job with its answers, then serve the pages."""
     words = load_vocabulary()
@@ -107,8 +107,8 @@ def demo(*, once: bool, folder: Path | None, port: int) -> None:
 
 
 @click.command()
-@click.option("--host", default="127.0.0.1", show_default=True)
-@click.option("--port", default=8023, show_default=True)
+@click.option("--host", default="127.0.0.1", show_default=True, help="this machine only, so far")
+@click.option("--port", default=8023, show_default=True, help="of this machine")
 def serve(host: str, port: int) -> None:
     """Serve the pages on this machine."""
     home = home_folder()

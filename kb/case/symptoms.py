@@ -3,7 +3,8 @@
 A rule (``recognise.toml``) is a line of slots, all of which must be met inside one clause:
 ``name`` the class is said, ``!name`` it is said not to be, ``%name`` hardly, ``=key`` under a
 condition, ``-name`` must not be said, ``a/b`` either, ``$name`` a set of alternatives. `` + ``
-joins the slots of neighbouring clauses. The rule with the most slots wins.
+joins the slots of neighbouring clauses. A line that starts with ``NO`` says that the symptom is
+absent ("idle smooth"). The rule with the most slots wins.
 """
 
 from collections import Counter
@@ -18,7 +19,7 @@ from kb.case.terms import Vocabulary
 from kb.errors import VocabularyError
 
 _NEAR_CLAUSES: Final = 2
-_MARKS_OF_ROW: Final = ("implies", "not_when", "covers")
+_MARKS_OF_ROW: Final = ("implies", "not_when", "covers", "denied_by")
 _MARKS: Final = {Polarity.YES: "", Polarity.NO: "!", Polarity.WEAK: "%", Polarity.PAST: ""}
 
 
@@ -40,6 +41,8 @@ class Rule:
     adds: tuple[str, ...] = ()
     spares: tuple[str, ...] = ()
     covers: tuple[str, ...] = ()
+    denied_by: tuple[str, ...] = ()
+    absent: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,10 +84,20 @@ class _Compiler:
         self.known: dict[str, frozenset[str]] = {}
 
     def rule(self, concept: str, line: str, row: Mapping[str, tuple[str, ...]]) -> Rule:
+        absent, line = line.startswith("NO "), line.removeprefix("NO ")
         parts = tuple(self._part(concept, text) for text in line.split(" + "))
         score = sum(2.0 * len(part.slots) for part in parts) + 0.5 * len(parts)
         score += 0.25 * sum(len(part.without) > 0 for part in parts)
-        return Rule(concept, parts, score, row["implies"], row["not_when"], row["covers"])
+        return Rule(
+            concept,
+            parts,
+            score,
+            row["implies"],
+            row["not_when"],
+            row["covers"],
+            row["denied_by"],
+            absent,
+        )
 
     def _part(self, concept: str, text: str) -> Part:
         slots: list[frozenset[str]] = []
@@ -221,6 +234,10 @@ def _try(rule: Rule, at: int, features: Sequence[Features]) -> Hit | None:
                 break
         else:
             return None
+    if rule.absent or any(name in features[n] for n in where for name in rule.denied_by):
+        if polarity is Polarity.NO:
+            return None
+        polarity = Polarity.NO
     return Hit(rule, polarity, rule.score - lost, used, tuple(sorted(set(where))))
 
 

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.case.terms import Vocabulary
-from kb.retrieval.features import CaseFeatures, Token, token_key
+from kb.retrieval.features import CaseFeatures, Measure, Token, token_key
 from kb.retrieval.index import ANALYZERS, Asked, CaseIndex, top_rows
 from kb.retrieval.postings import Rows
-from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE
+from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE, normal_scores
 from kb.retrieval.vectors import TextSpace
 
 Floats = NDArray[np.float64]
@@ -22,6 +22,11 @@ PSEUDO_CASES: Final = 6.0
 # What the catalogue says of a cause is read as "likely", about 0.8 to 0.95; common practice.
 EXPECTED_SHARE: Final = 0.85
 COMPLAINT_SHARE: Final = 0.45
+# Pseudo-cases of a reading's profile, values below which none is formed (our choice), and the
+# weight of one reading beside the other evidence.
+READING_CASES: Final = 2.0
+LEAST_READINGS: Final = 5
+READING_WEIGHT: Final = 1.0
 # Share of a symptom under a cause that does not list it.
 STRAY_SHARE: Final = 0.03
 # Nats for a cosine of 1 with the catalogue's words for a cause and its cases' words (our choice).
@@ -29,7 +34,7 @@ TEXT_WEIGHT: Final = 45.0
 # Evidence parts that repeat what symptoms already say count half (our choice).
 PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0.3}
 # Temperature of the profile, weight of the vote, prior and level of "something else".
-TEMPER: Final = 0.6
+TEMPER: Final = 0.7
 VOTE: Final = 0.3
 OTHER_SHARE: Final = 0.1
 OTHER: Final = 0.0
@@ -210,6 +215,28 @@ class CauseModel:
             total += share * space.cosine(space.query(text))
         return TEXT_WEIGHT * (total - float(self.prior_ @ total))
 
+    def _measure_evidence(self, measure: Measure) -> Floats | None:
+        """Return ``ln N(z; mu, v) - ln N(z; 0, 1)`` by cause, 0 where a cause has no such reading.
+
+        ``mu = sum z / (n + k)``, ``v = (sum (z - mu)^2 + k) / (n + k) (1 + 1 / (n + k))`` over the
+        normal scores z of the cause's n cases, shrunk by k pseudo-cases to the overall share.
+        """
+        rows, population, scores = self.index.scored_measure(measure.key)
+        causes = self._cause_of[rows]
+        known = causes >= 0
+        if known.sum() < LEAST_READINGS:
+            return None
+        z = float(normal_scores(np.array([measure.value]), population)[0])
+        causes, scores = causes[known], scores[known]
+        weights, size = self.index.weights_[rows][known], len(self.causes_)
+        n = np.bincount(causes, weights=weights, minlength=size)
+        mean = np.bincount(causes, weights=weights * scores, minlength=size) / (n + READING_CASES)
+        spread = np.bincount(causes, weights * (scores - mean[causes]) ** 2, size)
+        shrunk = n + READING_CASES
+        variance = (spread + READING_CASES) / shrunk * (1 + 1 / shrunk)
+        ratio = 0.5 * (z**2 - (z - mean) ** 2 / variance - np.log(variance))
+        return np.asarray(np.where(n > 0, ratio, 0.0), np.float64)
+
     def evidence(self, query: CaseFeatures) -> Floats:
         """Return the log likelihood ratio of every cause against the overall share, in nats."""
         total = self._text_evidence(query)
@@ -217,6 +244,10 @@ class CauseModel:
             part = self._token_evidence(token)
             if part is not None:
                 total = total + part
+        for measure in query.measures:
+            part = self._measure_evidence(measure)
+            if part is not None:
+                total = total + READING_WEIGHT * part
         return total
 
     # --- the answer ---------------------------------------------------------------------------

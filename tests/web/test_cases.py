@@ -11,6 +11,7 @@ from web.cases import before_and_after
 @pytest.fixture
 def full(site):
     case = a_full_case("S9", comeback_of="S1", origin=Origin.DEMONSTRATION)
+    assert case.closing is not None
     case = replace(case, closing=replace(case.closing, overturned_by="S2"))
     site.put(case)
     return case
@@ -22,7 +23,7 @@ def test_a_case_shows_complaint_cause_and_correction_and_all_behind_them(site, f
         "blows warm at lights",
         "Condenser fan or one speed dead",
         "Condenser or radiator face blocked with dirt",
-        "fan assembly",
+        "replaced: fan assembly",
         "Seen directly: blades stand still",
         "44 at the same idle",
         "Listen for the fan before the gauges.",

@@ -9,7 +9,7 @@ def test_an_empty_form_is_missing_everything_and_wrong_in_nothing():
     assert not errors
     assert answers.end == "fixed"
     assert (answers.cause, answers.fix, answers.lesson) == (None, None, "")
-    assert list(answers.proofs) == list(answers.options) == list(answers.after_checks) == []
+    assert not [*answers.proofs, *answers.options, *answers.after_checks]
 
 
 def test_a_full_form_becomes_the_four_answers():

@@ -126,7 +126,7 @@ def test_a_job_is_shown_with_complaint_cause_and_correction(site):
         "complaint         blows warm at lights",
         "cause             Condenser fan or one speed dead",
         "proof             Seen directly: blades stand still",
-        "correction        replaced fan assembly",
+        "correction        replaced: fan assembly",
         "did not cure      fan relay no change",
         "after the repair",
         "remember          Listen for the fan",
