@@ -53,9 +53,23 @@ def test_a_module_is_short_enough_to_read_at_one_sitting(module):
     assert len((ROOT / module).read_text(encoding="utf-8").splitlines()) <= MAX_LINES
 
 
+# Rooms that are tested through their faces alone.
+FACES = {Path("kb/case/grammar"): ("kb/case/test_parse.py", "kb/case/test_clauses.py")}
+
+
+@pytest.mark.parametrize("room", FACES, ids=str)
+def test_a_room_without_tests_of_its_own_is_tested_through_its_faces(room):
+    assert (ROOT / room).is_dir()
+    assert all((ROOT / "tests" / face).is_file() for face in FACES[room])
+
+
 @pytest.mark.parametrize(
     "module",
-    [path for path in MODULES if path.parts[0] == "kb" and path.name != "__init__.py"],
+    [
+        path
+        for path in MODULES
+        if path.parts[0] == "kb" and path.name != "__init__.py" and path.parent not in FACES
+    ],
     ids=str,
 )
 def test_every_module_of_kb_has_its_own_test_file(module):

@@ -8,6 +8,7 @@ from web.db import words
 from web.wording import (
     PHASES,
     amount,
+    choice_words,
     named,
     percent,
     quantity_words,
@@ -106,6 +107,7 @@ def init_app(app: Flask) -> None:
         money,
         vehicle,
         percent,
+        choice_words,
     ):
         app.add_template_filter(filter_)
     app.add_template_global(caution_footer)

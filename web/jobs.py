@@ -8,7 +8,15 @@ from werkzeug.wrappers import Response
 from kb.case.model import FixKind, Job, Vehicle
 from kb.errors import ConflictError, EmptyIndexError, NotProvenError, ParseError, UnknownTermError
 from kb.workflow.close import close_job
-from kb.workflow.jobs import Intake, add_text, change_vehicle, open_job, read_vehicle, set_waiting
+from kb.workflow.jobs import (
+    Intake,
+    add_text,
+    change_vehicle,
+    draft_job,
+    open_job,
+    read_vehicle,
+    set_waiting,
+)
 from kb.workflow.suggest import Suggestion
 from web import db
 from web.forms import read_close_form
@@ -83,7 +91,13 @@ def show(job_id: str) -> Page:
     job = _job(job_id)
     if job.closing is not None:
         return redirect(url_for("cases.show", case_id=job_id))
-    return render_template("job.html", job=job, answers=_answers(job), typed={})
+    return _job_page(job, {})
+
+
+def _job_page(job: Job, typed: Mapping[str, str]) -> str:
+    # What could not be read is not stored; it is read again from the typed lines.
+    parsed = draft_job("\n".join(job.lines), words=db.words(), today=job.opened).parsed
+    return render_template("job.html", job=job, answers=_answers(job), parsed=parsed, typed=typed)
 
 
 @bp.post("/job/<job_id>/add")
@@ -94,9 +108,7 @@ def add(job_id: str) -> Page:
         with db.writing() as unit:
             add_text(unit, job_id, text, words=db.words())
     except (ParseError, ConflictError) as error:
-        typed = {"text": text, "error": str(error)}
-        job = _job(job_id)
-        page = render_template("job.html", job=job, answers=_answers(job), typed=typed)
+        page = _job_page(_job(job_id), {"text": text, "error": str(error)})
         return page, 400 if isinstance(error, ParseError) else 409
     return redirect(url_for("jobs.show", job_id=job_id))
 
@@ -105,7 +117,7 @@ def add(job_id: str) -> Page:
 def wait(job_id: str) -> Response:
     """Put a job on hold with the one thing that it waits for, or take it up again."""
     with db.writing() as unit:
-        set_waiting(unit, job_id, request.form.get("waits_for", "")[:200])
+        set_waiting(unit, job_id, request.form.get("waits_for", ""))
     return redirect(url_for("jobs.show", job_id=job_id))
 
 
@@ -116,9 +128,7 @@ def vehicle(job_id: str) -> Page:
         with db.writing() as unit:
             change_vehicle(unit, job_id, request.form)
     except ParseError as error:
-        job, typed = _job(job_id), {**request.form.to_dict(), "vehicle_error": str(error)}
-        page = render_template("job.html", job=job, answers=_answers(job), typed=typed)
-        return page, 400
+        return _job_page(_job(job_id), {**request.form, "vehicle_error": str(error)}), 400
     return redirect(url_for("jobs.show", job_id=job_id))
 
 

@@ -6,11 +6,19 @@ from textwrap import fill
 from typing import Any
 
 from kb.case.model import Job, Phase
-from kb.case.parse import Parsed
+from kb.case.parse import Parsed, Question
 from kb.case.terms import Vocabulary
 from kb.diagnosis.checks import CheckAdvice
 from kb.workflow.suggest import SeenBefore, Suggestion
-from web.wording import PHASES, named, percent, reading_words, symptom_words, with_signs
+from web.wording import (
+    PHASES,
+    choice_words,
+    named,
+    percent,
+    reading_words,
+    symptom_words,
+    with_signs,
+)
 
 WIDTH = 100
 # Reasons shown for and against a match, and causes shown of all that have a chance.
@@ -29,6 +37,11 @@ def table(rows: Sequence[Sequence[str]], *, widths: Sequence[int]) -> list[str]:
             ]
             lines.append("  ".join(parts).rstrip())
     return lines
+
+
+def _question(row: Question) -> str:
+    options = f" ({choice_words(row.options)})" if row.options else ""
+    return f"{row.text}: {row.why}{options}"
 
 
 def understood(parsed: Parsed, words: Vocabulary) -> list[str]:
@@ -54,7 +67,7 @@ def understood(parsed: Parsed, words: Vocabulary) -> list[str]:
         ("findings", findings),
         ("did not cure", [f"{row.part} {row.text}".strip() for row in parsed.tried]),
         ("unread", [row.text for row in parsed.unread]),
-        ("asked back", [f"{row.text}: {row.why}" for row in parsed.questions]),
+        ("asked back", [_question(row) for row in parsed.questions]),
         ("refused", [with_signs(row.message) for row in parsed.refused]),
     )
     rows = [(name, "; ".join(texts)) for name, texts in kinds if texts]

@@ -1,7 +1,7 @@
 """Values to the trade's words, for the pages and the terminal alike; nothing is computed here."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Final
 
 from kb.case.model import Phase, Polarity, Reading, Response, Symptom
@@ -51,6 +51,17 @@ def amount(typed: str, unit: str | None) -> str:
     '68 °F'
     """
     return typed + _SIGNS.get(unit or "1", f" {unit}")
+
+
+def choice_words(options: Iterable[str]) -> str:
+    """Return what may be meant, units and outcomes in the trade's spelling.
+
+    Examples
+    --------
+    >>> choice_words(["degF", "no_change"])
+    '°F or no change'
+    """
+    return " or ".join(_SIGNS.get(key, "").strip() or key.replace("_", " ") for key in options)
 
 
 def with_signs(text: str) -> str:

@@ -95,6 +95,7 @@ class BoundClause:
     marks: list[str] = field(default_factory=list)
     change: str | None = None
     numbers: bool = False
+    unknown: int = 0
     spans: list[tuple[int, int]] = field(default_factory=list)
 
     @property
@@ -180,8 +181,10 @@ class _Binder:
     def close(self) -> None:
         """Bind what stands after its word: "leak none", "groans slightly"."""
         items = [item for item in self.clause.bound if item.observed]
-        pending = self.turn is Polarity.NO and self.since == 0 and not self.away
-        if items and (pending or "absent" in self.clause.functions):
+        if self.turn is not None and self.since == 0 and not self.away:
+            for item in (items or self.clause.bound)[-1:]:
+                item.polarity = self.turn
+        if items and "absent" in self.clause.functions:
             items[-1].polarity = Polarity.NO
         if "slight" in self.clause.functions:
             for item in items:
@@ -247,6 +250,7 @@ def bind_clause(
     span: tuple[int, int],
     *,
     opposite: Mapping[str, str],
+    filler: frozenset[str] = frozenset(),
 ) -> BoundClause:
     """Return the clause ``span`` with its phrases bound."""
     clause = BoundClause(*span)
@@ -256,6 +260,10 @@ def bind_clause(
         clause.spans.append((lexeme.start, lexeme.end))
     binder.close()
     inside = {n for lexeme in lexemes for n in range(lexeme.first, lexeme.last + 1)}
+    clause.unknown = sum(
+        word.stem != NUMBER and n not in inside and word.text not in filler
+        for n, word in enumerate(words)
+    )
     clause.numbers = any(w.stem == NUMBER for n, w in enumerate(words) if n not in inside)
     return clause
 
@@ -296,7 +304,7 @@ def bare_temperature(
 
 def _others(clause: BoundClause) -> bool:
     """Return True where the clause observes more than a temperature or a gauge's high and low."""
-    plain = {"cold", "warm"} | ({"low", "high"} if clause.numbers else set())
+    plain = {"cold", "warm", "work", "on", "blow"} | ({"low", "high"} if clause.numbers else set())
     own = [item for item in clause.bound if not item.lent]
     return any(set(item.lexeme.names("state")) - plain for item in own)
 

@@ -6,10 +6,10 @@ cannot be right is refused with the likely mistake, and every other word is show
 
 from typing import Final
 
-from kb.case.assemble import Assembly
+from kb.case.grammar.assemble import Assembly
+from kb.case.grammar.names import names_for
+from kb.case.grammar.parsed import Parsed, Piece, Question, Refused, Unread
 from kb.case.model import Phase
-from kb.case.names import names_for
-from kb.case.parsed import Parsed, Piece, Question, Refused, Unread
 from kb.case.terms import Vocabulary
 
 __all__ = ["MAX_TEXT", "Parsed", "Piece", "Question", "Refused", "Unread", "parse"]

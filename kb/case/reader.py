@@ -24,9 +24,13 @@ from kb.errors import VocabularyError
 
 FOLDER: Final = Path(__file__).resolve().parent.parent / "vocabulary"
 _BOUNDARY: Final = re.compile(
-    r"[;!?\n]|[.,](?!\d)|(?<!\d),(?=\d)|\b(?:but|yet|(?<!\ba )while)\b", re.IGNORECASE
+    r"[;!?\n]|(?<!\bst)(?<!\bpass)(?<!\bcompr)(?<!\bvs)(?<!\bapprox)(?<!\bctr)(?<!\bfrt)\.(?!\d)|"
+    r",(?!\d)|(?<!\d),(?=\d)|\b(?:but|yet|(?<!\ba )while)\b", re.IGNORECASE
 )
 _AIR_MARKS: Final = frozenset({"setting_cold", "setting_hot", "on_recirculate"})
+# Measured on the demonstration cases: beyond these more symptoms are wrong than right.
+_MOST_UNKNOWN: Final = 3
+_WIDEST_GAP: Final = 7
 _RECOVERED: Final = frozenset({"ok", "cold", "work", "start", "drive_away"})
 
 
@@ -137,7 +141,13 @@ def _bind_all(text: str, tools: Tools) -> list[BoundClause]:
     for start, end in split_clauses(text):
         words = typed_words(text[start:end])
         lexemes = tools.lexicon.match(words)
-        clause = bind_clause(lexemes, words, (start, end), opposite=tools.opposite)
+        clause = bind_clause(
+            lexemes,
+            words,
+            (start, end),
+            opposite=tools.opposite,
+            filler=tools.lexicon.filler,
+        )
         made.append(clause)
     _read_temperatures(made, tools)
     _answer_questions(text, made)
@@ -214,9 +224,25 @@ def read_text(text: str, tools: Tools) -> list[ReadClause]:
     )
     features = [features_of(row.bound, row.numbers.start) for row in read]
     for hit in find_symptoms(tools.rules, features, observed):
-        read[hit.clauses[0]].hits.append(hit)
+        if _plausible(hit, read):
+            read[hit.clauses[0]].hits.append(hit)
     _bind_responses(text, read)
     return read
+
+
+def _plausible(hit: Hit, read: Sequence[ReadClause]) -> bool:
+    """Return False for a symptom read from words far apart, or from one word in a story."""
+    bound = read[hit.clauses[0]].bound
+    first = read[hit.clauses[0]].numbers.start
+    if len(hit.used) == 1 and hit.slots == 1:
+        return bound.unknown <= _MOST_UNKNOWN
+    inside = [number - first for number in hit.used if 0 <= number - first < len(bound.bound)]
+    places = sorted(
+        (item.lexeme.first, item.lexeme.last)
+        for item in (bound.bound[n] for n in inside)
+        if not item.lent
+    )
+    return all(after[0] - before[1] <= _WIDEST_GAP for before, after in pairwise(places))
 
 
 def _spent(read: Sequence[ReadClause]) -> set[int]:

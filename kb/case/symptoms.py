@@ -55,6 +55,11 @@ class Hit:
     used: frozenset[int]
     clauses: tuple[int, ...]
 
+    @property
+    def slots(self) -> int:
+        """How many things the rule asks for."""
+        return sum(len(part.slots) for part in self.rule.parts)
+
 
 @dataclass(slots=True)
 class Rules:
@@ -264,8 +269,23 @@ def find_symptoms(
                     hit = _try(rule, at, features)
                     if hit is not None:
                         hits.append(hit)
+    hits = _undenied(hits)
     hits.sort(key=lambda hit: (hit.polarity is Polarity.NO, -hit.score, hit.clauses))
     return _choose(hits, observed)
+
+
+def _undenied(hits: Sequence[Hit]) -> list[Hit]:
+    """Leave out what a rule that asks for more denies: "lamp" said, "lamp not on" meant."""
+    denied = [hit for hit in hits if hit.polarity is Polarity.NO]
+    return [
+        hit
+        for hit in hits
+        if hit.polarity is Polarity.NO
+        or not any(
+            no.rule.concept == hit.rule.concept and no.score > hit.score and no.used >= hit.used
+            for no in denied
+        )
+    ]
 
 
 def _choose(hits: Iterable[Hit], observed: frozenset[int]) -> tuple[Hit, ...]:

@@ -34,7 +34,7 @@ def code_digest() -> str:
     digest = hashlib.sha256()
     room = Path(__file__).resolve().parent.parent
     for part in ("case", "retrieval", "vocabulary"):
-        for path in sorted((room / part).iterdir()):
+        for path in sorted((room / part).rglob("*")):
             if path.suffix in {".py", ".toml"}:
                 digest.update(path.name.encode() + path.read_bytes())
     return digest.hexdigest()

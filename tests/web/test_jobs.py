@@ -112,6 +112,14 @@ def test_a_number_of_another_job_loses_nothing_that_was_typed(site):
 # --- an open job ---------------------------------------------------------------------------------
 
 
+def test_what_could_not_be_read_is_shown_on_the_job(site):
+    job = site.opened("no crank; vent 900F; volts 9")
+    text = site.page(f"/job/{job}")
+    assert "got 900 °F" in text
+    assert "<q>volts 9</q>" in text
+    assert "Say again" not in site.page(f"/job/{site.opened('no crank')}")
+
+
 def test_an_empty_entry_is_refused_at_the_field(site):
     job = site.opened()
     answer = site.send(f"/job/{job}/add", text=" ")

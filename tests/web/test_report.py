@@ -1,10 +1,11 @@
 import json
 import re
+from dataclasses import replace
 
 import pytest
 
 from kb.case.model import JobState
-from kb.case.parse import parse
+from kb.case.parse import Question, parse
 from tests.factories import a_case, a_closing, a_full_case, a_job
 from web.report import (
     WIDTH,
@@ -70,6 +71,12 @@ def test_what_was_understood_is_shown_a_line_a_kind(site, asked):
         assert re.search(rf"^{kind}  ", text, re.MULTILINE)
     assert "degF" not in text
     assert understood(parse("", words=site.words), site.words) == ["nothing understood; words only"]
+
+
+def test_what_is_asked_back_names_what_may_be_meant(site):
+    row = Question(text="9", start=0, end=1, why="which unit?", options=("degF", "degC"))
+    lines = understood(replace(parse("", words=site.words), questions=(row,)), site.words)
+    assert lines == ["asked back     9: which unit? (°F or °C)"]
 
 
 def test_something_else_is_always_among_the_causes(site, suggestion):

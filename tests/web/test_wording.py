@@ -6,6 +6,7 @@ from kb.case.units import UNITS
 from tests.factories import a_reading
 from web.wording import (
     amount,
+    choice_words,
     named,
     percent,
     quantity_words,
@@ -122,3 +123,9 @@ def test_a_quantity_that_the_vocabulary_lacks_is_shown_in_plain_words():
 )
 def test_what_an_action_changed_is_said(row, words):
     assert response_words(row, WORDS) == words
+
+
+def test_what_may_be_meant_is_asked_in_the_trades_spelling():
+    assert choice_words(["degF", "degC"]) == "°F or °C"
+    assert choice_words(["pressure_falls", "count"]) == "pressure falls or count"
+    assert choice_words(["psi"]) == "psi"

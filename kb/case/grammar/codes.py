@@ -4,10 +4,10 @@ import re
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from kb.case.marks import Line
+from kb.case.grammar.marks import Line
+from kb.case.grammar.names import Names
+from kb.case.grammar.parsed import Question, Refused
 from kb.case.model import Code, Scan
-from kb.case.names import Names
-from kb.case.parsed import Question, Refused
 
 # SAE J2012: a letter for the system, a digit 0-3, three hexadecimal digits; from memory.
 _CODE: Final = re.compile(

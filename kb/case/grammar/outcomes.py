@@ -4,13 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from kb.case.actions import CHANGES, Actions, Deed, actions_for, stem_of
-from kb.case.codes import FoundCode, FoundCodes
-from kb.case.marks import Line
+from kb.case.grammar.actions import CHANGES, Actions, Deed, actions_for, stem_of
+from kb.case.grammar.codes import FoundCode, FoundCodes
+from kb.case.grammar.marks import Line
+from kb.case.grammar.names import Names
+from kb.case.grammar.parsed import Question
+from kb.case.grammar.readings import Bare, Found, Gathered
 from kb.case.model import Change, Finding, Response, Tried
-from kb.case.names import Names
-from kb.case.parsed import Question
-from kb.case.readings import Bare, Found, Gathered
 
 NEGATED: Final = frozenset({"no", "not", "without", "never", "didnt", "doesnt", "wont", "isnt"})
 

@@ -8,12 +8,12 @@ from typing import Any, Final, Generic, TypeVar
 
 import tomli
 
-from kb.case.marks import Line, read_marks
+from kb.case.grammar.marks import Line, read_marks
 from kb.case.terms import Vocabulary, load_vocabulary
 from kb.case.units import UNITS
 from kb.errors import VocabularyError
 
-_FILE: Final = Path(__file__).resolve().parent.parent / "vocabulary" / "typing.toml"
+_FILE: Final = Path(__file__).resolve().parents[2] / "vocabulary" / "typing.toml"
 _MAX_WORDS: Final = 6
 T = TypeVar("T")
 

@@ -1,10 +1,10 @@
 """Readings: short names before or after their number, with or without unit and place."""
 
-from kb.case.name_first import NameFirst
-from kb.case.number_first import NumberFirst
-from kb.case.places import place_at
-from kb.case.sink import Bare, Found, Gathered
-from kb.case.values import value_at
+from kb.case.grammar.name_first import NameFirst
+from kb.case.grammar.number_first import NumberFirst
+from kb.case.grammar.places import place_at
+from kb.case.grammar.sink import Bare, Found, Gathered
+from kb.case.grammar.values import value_at
 
 __all__ = ["Bare", "Found", "Gathered", "ReadingScanner"]
 

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from typing import Final
 
-from kb.case.places import Spot, place_at
-from kb.case.sink import ReadingSink
-from kb.case.values import unit_at, value_at
+from kb.case.grammar.places import Spot, place_at
+from kb.case.grammar.sink import ReadingSink
+from kb.case.grammar.values import unit_at, value_at
 
 _JOINS: Final = frozenset({"=", ":", "~", "(", "≈", "@"})
 _NEAR: Final = frozenset({"is", "was", "at", "side", "of", "about", "reads", "now", "=", ":", "~",

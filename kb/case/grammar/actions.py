@@ -8,13 +8,13 @@ from typing import Any, Final
 
 import tomli
 
-from kb.case.marks import Line, read_marks
+from kb.case.grammar.marks import Line, read_marks
 from kb.case.model import Change
 from kb.case.terms import OPEN_OUTCOMES, Vocabulary, load_vocabulary
 from kb.case.wordforms import stem
 from kb.errors import VocabularyError
 
-_FILE: Final = Path(__file__).resolve().parent.parent / "vocabulary" / "actions.toml"
+_FILE: Final = Path(__file__).resolve().parents[2] / "vocabulary" / "actions.toml"
 _GAP: Final = 2
 _NEGATIONS: Final = frozenset({"no", "not", "without", "never", "didnt", "doesnt", "wont", "isnt"})
 _MOVES: Final = frozenset({"falls", "rises", "same"})

@@ -4,14 +4,14 @@ from dataclasses import replace
 from typing import Final
 
 from kb.case.clauses import Clause, read_clauses
-from kb.case.codes import FoundCodes, read_codes
-from kb.case.findings import read_findings
-from kb.case.marks import Line, read_marks
+from kb.case.grammar.codes import FoundCodes, read_codes
+from kb.case.grammar.findings import read_findings
+from kb.case.grammar.marks import Line, read_marks
+from kb.case.grammar.names import Names
+from kb.case.grammar.outcomes import Findings
+from kb.case.grammar.readings import Gathered, ReadingScanner
+from kb.case.grammar.values import Context
 from kb.case.model import Phase
-from kb.case.names import Names
-from kb.case.outcomes import Findings
-from kb.case.readings import Gathered, ReadingScanner
-from kb.case.values import Context
 
 # Systems whose quantities stand in a group of another name.
 _GROUPS: Final = {

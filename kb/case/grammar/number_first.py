@@ -1,10 +1,10 @@
 """Readings typed number first: "14.3 at alt", "91F amb", "1450 rpm"."""
 
-from kb.case.choose import Typed
-from kb.case.names import Name
-from kb.case.places import place_at
-from kb.case.sink import Bare, ReadingSink
-from kb.case.values import TypedUnit, Value, unit_at, value_at
+from kb.case.grammar.choose import Typed
+from kb.case.grammar.names import Name
+from kb.case.grammar.places import place_at
+from kb.case.grammar.sink import Bare, ReadingSink
+from kb.case.grammar.values import TypedUnit, Value, unit_at, value_at
 
 
 class NumberFirst(ReadingSink):

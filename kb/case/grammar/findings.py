@@ -4,15 +4,15 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
-from kb.case.actions import Deed, find_deeds
 from kb.case.casefile import make_reading
-from kb.case.codes import FoundCode, FoundCodes
-from kb.case.marks import Line
+from kb.case.grammar.actions import Deed, find_deeds
+from kb.case.grammar.codes import FoundCode, FoundCodes
+from kb.case.grammar.marks import Line
+from kb.case.grammar.names import Names
+from kb.case.grammar.outcomes import NEGATED, Findings, OutcomeReader
+from kb.case.grammar.readings import Bare, Found, Gathered
+from kb.case.grammar.tried import read_tried
 from kb.case.model import Finding, Reading, Response
-from kb.case.names import Names
-from kb.case.outcomes import NEGATED, Findings, OutcomeReader
-from kb.case.readings import Bare, Found, Gathered
-from kb.case.tried import read_tried
 from kb.errors import KBError
 
 _COUNTS: Final = {"twice": 2, "thrice": 3}

@@ -4,12 +4,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from kb.case.casefile import make_reading
-from kb.case.marks import Line
+from kb.case.grammar.marks import Line
+from kb.case.grammar.names import Names
+from kb.case.grammar.parsed import Parsed, Piece, Question, Refused, Unread
+from kb.case.grammar.readings import Found
+from kb.case.grammar.surroundings import Surroundings
 from kb.case.model import Finding, Phase, Reading, ReadingSet, Tried
-from kb.case.names import Names
-from kb.case.parsed import Parsed, Piece, Question, Refused, Unread
-from kb.case.readings import Found
-from kb.case.surroundings import Surroundings
 from kb.errors import KBError
 
 

@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-from kb.case.marks import Line
-from kb.case.names import Names
+from kb.case.grammar.marks import Line
+from kb.case.grammar.names import Names
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

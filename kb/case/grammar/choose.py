@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from kb.case.names import Name, Names
+from kb.case.grammar.names import Name, Names
+from kb.case.grammar.values import Choice, Context, TypedUnit, Value, check_unit, choose_unit
 from kb.case.units import Quantity, convert
-from kb.case.values import Choice, Context, TypedUnit, Value, check_unit, choose_unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TypedDict, Unpack
 
-from kb.case.choose import Typed, choose
-from kb.case.marks import Line
-from kb.case.names import Name, Names
-from kb.case.parsed import Question, Refused
-from kb.case.places import Spot
-from kb.case.values import Choice, Context, TypedUnit, Value
+from kb.case.grammar.choose import Typed, choose
+from kb.case.grammar.marks import Line
+from kb.case.grammar.names import Name, Names
+from kb.case.grammar.parsed import Question, Refused
+from kb.case.grammar.places import Spot
+from kb.case.grammar.values import Choice, Context, TypedUnit, Value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,8 +4,8 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from kb.case.actions import Actions, Deed
-from kb.case.marks import Line
+from kb.case.grammar.actions import Actions, Deed
+from kb.case.grammar.marks import Line
 from kb.case.model import Tried
 
 _SMALL: Final = frozenset(

@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
-from kb.case.choose import Typed
-from kb.case.names import Name
-from kb.case.places import Spot, place_at
-from kb.case.seek import Search, Seeker
-from kb.case.sink import plain
-from kb.case.values import TypedUnit, Value, unit_at, value_at
+from kb.case.grammar.choose import Typed
+from kb.case.grammar.names import Name
+from kb.case.grammar.places import Spot, place_at
+from kb.case.grammar.seek import Search, Seeker
+from kb.case.grammar.sink import plain
+from kb.case.grammar.values import TypedUnit, Value, unit_at, value_at
 
 _LIST: Final = frozenset({",", "/", "and", "&", "|", "+"})
 _VACUUMS: Final = frozenset({"manifold_vacuum", "evacuation_vacuum"})

@@ -4,8 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from kb.case.marks import Line
-from kb.case.names import Name, Names
+from kb.case.grammar.marks import Line
+from kb.case.grammar.names import Name, Names
 from kb.case.units import (
     UNITS,
     Quantity,
