@@ -31,7 +31,7 @@ def show(case_id: str) -> str | Response:
 
 
 def _named_values(job: Job, phase: Phase) -> dict[str, str]:
-    """Return the readings of one phase by name, the first of each; checks have sets of their own."""
+    """Return the readings of one phase by name, the first of each; those of checks left out."""
     values: dict[str, str] = {}
     for group in job.reading_sets:
         if group.phase is phase and group.finding is None:

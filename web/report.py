@@ -206,9 +206,9 @@ def answer_json(parsed: Parsed, suggestion: Suggestion | None) -> dict[str, Any]
         "asked": asked_json(parsed),
         "matches": [_match_json(row) for row in suggestion.matches],
         "causes": [
-            {"cause": row.cause, "chance": round(row.chance, 4), "cases": list(row.cases)}
+            {"cause": row.cause, "chance": round(row.chance, 6), "cases": list(row.cases)}
             for row in suggestion.causes
-            if row.cause is None or row.chance >= 0.0005
+            if row.cause is None or row.chance >= 5e-7
         ],
         "checks": [
             {

@@ -14,7 +14,9 @@ from kb.case.wordforms import NUMBER, Word
 
 _TURNS: Final = {"no": Polarity.NO, "weak": Polarity.WEAK, "past": Polarity.PAST}
 # Beside these a temperature is that of the air or the gauge, not the engine's.
-AIR_WORDS: Final = frozenset(["air", "ac", "vent", "heat", "temperature", "blow", "back_row"])
+AIR_WORDS: Final = frozenset(
+    ["air", "ac", "vent", "heat", "temperature", "blow", "back_row", "front_row"]
+)
 _TEMPERATURES: Final = {"cold": "engine_cold", "warm": "engine_hot"}
 # "hardly cold" is a complaint; "slightly cold" is only a slight one.
 _NEVER_SLIGHT: Final = frozenset(["cold", "warm", "blow", "work", "little", "ok"])
@@ -145,7 +147,10 @@ class _Binder:
         self._mark(lexeme)
         if changes := lexeme.names("change"):
             self._change(changes[0])
-        if len(lexeme.classes) > len(functions):
+        if functions and len(lexeme.classes) > len(functions):
+            # "nothing" denies what follows, not itself.
+            self.clause.bound.append(Bound(lexeme))
+        elif len(lexeme.classes) > len(functions):
             self._observe(lexeme)
 
     def _function(self, names: tuple[str, ...]) -> None:
@@ -175,7 +180,12 @@ class _Binder:
         self.since += 1
 
     def _mark(self, lexeme: Lexeme) -> None:
+        if any(word.text == "than" for word in self.words[: lexeme.first]):
+            # What stands after "than" is only what the rest is held against.
+            return
         found = [*lexeme.names("mark"), *_numbered_place(lexeme, self.words)]
+        if "then" in lexeme.names("word"):
+            found += ["first_" + item.observed[0] for item in self.clause.bound if item.observed]
         self.clause.marks.extend(name for name in found if name not in self.clause.marks)
 
     def close(self) -> None:
@@ -291,7 +301,11 @@ def bare_temperature(
         return False
     if carried and not _others(clause) and any(item.parts for item in clause.bound):
         return False
+    bare = [item for item in clause.bound if "bare" in item.lexeme.names("word")]
     found = False
+    if len({item.observed for item in bare}) > 1:
+        # "starts cold then goes warm" is a course of things, not two conditions.
+        return False
     for item in list(clause.bound):
         keys = [_TEMPERATURES[name] for name in item.observed if name in _TEMPERATURES]
         if keys and "bare" in item.lexeme.names("word"):

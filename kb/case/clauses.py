@@ -11,7 +11,14 @@ from typing import Final
 
 from kb.case.binding import Bound, BoundClause
 from kb.case.model import Change, Polarity, Response, Symptom
-from kb.case.reader import ReadClause, Tools, read_text, split_clauses, tools_for
+from kb.case.reader import (
+    ReadClause,
+    Tools,
+    action_names,
+    read_text,
+    split_clauses,
+    tools_for,
+)
 from kb.case.symptoms import Hit
 from kb.case.terms import Vocabulary
 
@@ -31,6 +38,10 @@ _PLACES: Final = {
 _CHANGES: Final = {change.value: change for change in Change}
 # States that are no complaint of their own.
 _HARMLESS: Final = frozenset({"ok", "drive_away", "on", "run", "start", "work", "blow"})
+
+
+# States that are the place of a switch where the phrase marks one ("on high").
+_SWITCHED: Final = frozenset({"high", "low", "plug_charge"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +95,7 @@ def _concept_tokens(symptom: Symptom) -> tuple[str, ...]:
     tokens = [f"{symptom.concept}|{polarity}|"]
     tokens += _marked(symptom.concept, polarity, marks=marks, away=symptom.not_conditions)
     response = symptom.response
-    if response is not None and response.change is not None:
+    if response is not None and response.change is not None and response.action:
         tokens.append(_response_token(response.change.value, response.action))
     return _unique(tokens)
 
@@ -96,7 +107,9 @@ def _place_marks(position: str | None) -> tuple[str, ...]:
 
 
 def _response_token(change: str, action: str | None) -> str:
-    return f"response:{change}|yes|{(action or '').lower().strip().replace(' ', '_')}"
+    """Return the token of a response; an action is told by what was done, not by its words."""
+    done = action_names(action) if action else ()
+    return f"response:{change}|yes|{'+'.join(done) or (action or '').lower().replace(' ', '_')}"
 
 
 class _Assembler:
@@ -224,9 +237,22 @@ class _Assembler:
                 for item in named
                 for token in _observation(item.parts[0] + ":named", item, marks=marks, row=row)
             ]
+        told = any(item.observed and self._tells(item) for item in bound.bound)
+        if at and not told and "no" in bound.functions:
+            tokens += self._not_there(self.read[at - 1], _marks_of(bound))
         if row.response and row.response[1] and not row.hits:
             tokens.append(_response_token(*row.response))
         return tokens
+
+    def _not_there(self, before: ReadClause, marks: tuple[str, ...]) -> list[str]:
+        """Return the contrary of the clause before: "works on high, not on low"."""
+        named = [hit.rule.concept for hit in before.hits]
+        named += [
+            self._what(item, before)
+            for item in before.bound.bound
+            if item.observed and not item.lent and self._tells(item) and not before.hits
+        ]
+        return [f"{what}|no|{mark}" for what in named for mark in marks]
 
     def _qualities(self, row: ReadClause) -> list[str]:
         """Return what a clause says of its symptoms that a symptom has no field for."""
@@ -253,23 +279,35 @@ class _Assembler:
         answered = row.response or (at + 1 < len(self.read) and self.read[at + 1].response)
         return [
             token
-            for item in self._free(row)
+            for item in self._told(row, marks)
             if item.observed and not (answered and item.lexeme.names("action"))
             and self._tells(item)
             for token in _observation(self._what(item, row), item, marks=marks, row=row)
             if not self._empty(token)
         ]
 
+    def _told(self, row: ReadClause, marks: tuple[str, ...]) -> list[Bound]:
+        """Return what observations are made of: what is free, and the sides of a contrast."""
+        across = {n for one in self.read for hit in one.hits if _contrasts(hit) for n in hit.used}
+        return [
+            item
+            for number, item in zip(row.numbers, row.bound.bound, strict=True)
+            if not item.lent and (number not in self.spent or (number in across and marks))
+        ]
+
     def _tells(self, item: Bound) -> bool:
         # "on high" is a place on a switch there, not a state of its own.
         states = item.lexeme.names("state")
-        if states and item.lexeme.names("mark") and not set(states) & {"stuck"}:
+        if item.lexeme.names("mark") and set(states) & _SWITCHED:
             return False
         return item.observed[0] not in self.tools.lexicon.silent
 
     def _empty(self, token: str) -> bool:
-        what = token.partition("|")[0]
-        return what.startswith("it:") and what[3:] in self.tools.lexicon.empty
+        what, _, marks = token.partition("|")
+        lexicon, state = self.tools.lexicon, what.removeprefix("it:")
+        if state == what:
+            return False
+        return state in lexicon.empty or (state in lexicon.vague and marks.endswith("|"))
 
     def _what(self, item: Bound, row: ReadClause) -> str:
         state = item.observed[0]
@@ -277,7 +315,7 @@ class _Assembler:
             return "done:" + item.lexeme.names("action")[0]
         parts = [other for other in row.bound.bound if other.parts and other is not item]
         before = [other for other in parts if other.lexeme.first < item.lexeme.first]
-        near = before[-1:] or parts[:1]
+        near = before[-1:] or [part for part in parts if not part.lent][:1] or parts[-1:]
         usual = self.tools.lexicon.subject_of.get(state)
         if usual and (not near or near[0].lent):
             return f"{usual}:{state}"
@@ -311,6 +349,10 @@ def _joined_sides(tokens: list[str]) -> list[str]:
     rest = [token for token in tokens if token not in sides]
     marks = sorted({token.partition("|")[2] for token in sides})
     return [*rest, *(f"{said}|{mark}" for mark in marks)]
+
+
+def _contrasts(hit: Hit) -> bool:
+    return len(hit.clauses) > 1
 
 
 def _marks_of(bound: BoundClause) -> tuple[str, ...]:

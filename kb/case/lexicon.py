@@ -102,6 +102,7 @@ class Lexicon:
     left: set[str] = field(default_factory=set)
     silent: frozenset[str] = frozenset()
     empty: frozenset[str] = frozenset()
+    vague: frozenset[str] = frozenset()
 
     def add(self, phrase: str, kind: str, name: str) -> None:
         """Add one phrase; words of ``filler`` inside it are left out."""
@@ -270,6 +271,7 @@ def build_lexicon(words: Vocabulary, rows: Mapping[str, Any]) -> Lexicon:
         subject_of=rows.get("subject_of", {}),
         silent=frozenset(phrases(rows.get("told", {}).get("silent", ""))),
         empty=frozenset(phrases(rows.get("told", {}).get("empty", ""))),
+        vague=frozenset(phrases(rows.get("told", {}).get("vague", ""))),
     )
     for phrase, key in _group_phrases(words):
         _add(lexicon, (phrase,), ("group", key))

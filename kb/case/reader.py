@@ -8,7 +8,7 @@ they say about the symptom before them.
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final
@@ -108,6 +108,13 @@ def tools_for(words: Vocabulary | None) -> Tools:
             _OTHER.clear()
         known = _OTHER[id(words)] = build_tools(words)
     return known
+
+
+@lru_cache(maxsize=4096)
+def action_names(text: str) -> tuple[str, ...]:
+    """Return the classes of the actions named in ``text``, sorted."""
+    found = tools_for(None).lexicon.match(typed_words(text[:200]))
+    return tuple(sorted({name for lexeme in found for name in lexeme.names("action")}))
 
 
 def split_clauses(text: str) -> tuple[tuple[int, int], ...]:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.case.terms import Vocabulary
+from kb.diagnosis.profiles import Witness, reading_profile
 from kb.retrieval.features import CaseFeatures, Measure, Token, token_key
 from kb.retrieval.index import ANALYZERS, Asked, CaseIndex, top_rows
 from kb.retrieval.postings import Rows
@@ -22,15 +23,17 @@ PSEUDO_CASES: Final = 6.0
 # What the catalogue says of a cause is read as "likely", about 0.8 to 0.95; common practice.
 EXPECTED_SHARE: Final = 0.85
 COMPLAINT_SHARE: Final = 0.45
-# Pseudo-cases of a reading's profile, values below which none is formed (our choice), and the
-# weight of one reading beside the other evidence.
-READING_CASES: Final = 2.0
+# Values below which a reading has no profile (our choice), and the weight of one reading beside
+# the other evidence.
 LEAST_READINGS: Final = 5
 READING_WEIGHT: Final = 1.0
 # Share of a symptom under a cause that does not list it.
 STRAY_SHARE: Final = 0.03
 # Nats for a cosine of 1 with the catalogue's words for a cause and its cases' words (our choice).
 TEXT_WEIGHT: Final = 45.0
+# Share of causes in a part that its replacement fails to cure: a new part may be bad too, or the
+# work may have disturbed something; it weakens, it does not rule out. Common practice, no source.
+NOT_CURED_SHARE: Final = 0.2
 # Evidence parts that repeat what symptoms already say count half (our choice).
 PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0.3}
 # Temperature of the profile, weight of the vote, prior and level of "something else".
@@ -78,7 +81,7 @@ class CauseModel:
     def fit(self, cases: Sequence[CaseFeatures], index: CaseIndex) -> "CauseModel":
         """Learn the profiles of ``cases``, which ``index`` holds.
 
-        Sets ``causes_`` (names in order), ``weight_`` and ``prior_`` by cause, and ``spaces_``.
+        Sets ``causes_`` (names), ``weight_`` and ``prior_`` by cause, and ``spaces_``.
         """
         self._count(index)
         self.spaces_ = self._fit_texts(cases)
@@ -178,10 +181,14 @@ class CauseModel:
     def _concerns(self, check: str, subject: str, part: str) -> bool:
         if self.words.checks[check].subject is None or not subject:
             return True
+        return self._names_part(subject, part)
+
+    def _names_part(self, said: str, part: str) -> bool:
+        """Say whether the words ``said`` name the part ``part`` or the other way round."""
         names = {part, part.replace("_", " ")}
         if part in self.words.groups:
             names |= {self.words.groups[part].say, *self.words.groups[part].also}
-        return any(name.lower() in subject or subject in name.lower() for name in names)
+        return any(name.lower() in said or said in name.lower() for name in names)
 
     def _relative(self, shares: Floats) -> Floats:
         overall = float(self.prior_ @ shares)
@@ -195,7 +202,18 @@ class CauseModel:
         outcomes, shares = self.outcome_shares(check, subject)
         return self._relative(shares[:, outcomes.index(token.value)])
 
+    def _tried_evidence(self, token: Token) -> Floats:
+        """Return what a part that did not cure says: it weakens the causes in that part."""
+        part = token.field.partition("|")[2]
+        total = np.zeros(len(self.causes_))
+        for name, row in self.words.causes.items():
+            if part and self._names_part(part, row.part):
+                total[self._at[name]] = np.log(NOT_CURED_SHARE)
+        return total
+
     def _token_evidence(self, token: Token) -> Floats | None:
+        if token.part == "tried":
+            return self._tried_evidence(token)
         if token.part == "finding":
             return self._finding_evidence(token)
         if token.part == "symptom":
@@ -216,38 +234,24 @@ class CauseModel:
         return TEXT_WEIGHT * (total - float(self.prior_ @ total))
 
     def _measure_evidence(self, measure: Measure) -> Floats | None:
-        """Return ``ln N(z; mu, v) - ln N(z; 0, 1)`` by cause, 0 where a cause has no such reading.
-
-        ``mu = sum z / (n + k)``, ``v = (sum (z - mu)^2 + k) / (n + k) (1 + 1 / (n + k))`` over the
-        normal scores z of the cause's n cases, shrunk by k pseudo-cases to the overall share.
-        """
         rows, population, scores = self.index.scored_measure(measure.key)
         causes = self._cause_of[rows]
         known = causes >= 0
         if known.sum() < LEAST_READINGS:
             return None
         z = float(normal_scores(np.array([measure.value]), population)[0])
-        causes, scores = causes[known], scores[known]
         weights, size = self.index.weights_[rows][known], len(self.causes_)
-        n = np.bincount(causes, weights=weights, minlength=size)
-        mean = np.bincount(causes, weights=weights * scores, minlength=size) / (n + READING_CASES)
-        spread = np.bincount(causes, weights * (scores - mean[causes]) ** 2, size)
-        shrunk = n + READING_CASES
-        variance = (spread + READING_CASES) / shrunk * (1 + 1 / shrunk)
-        ratio = 0.5 * (z**2 - (z - mean) ** 2 / variance - np.log(variance))
-        return np.asarray(np.where(n > 0, ratio, 0.0), np.float64)
+        witness = Witness(causes=causes[known], scores=scores[known], weights=weights)
+        return READING_WEIGHT * reading_profile(z, witness, size)
 
     def evidence(self, query: CaseFeatures) -> Floats:
         """Return the log likelihood ratio of every cause against the overall share, in nats."""
         total = self._text_evidence(query)
-        for token in query.tokens:
-            part = self._token_evidence(token)
+        parts = [self._token_evidence(token) for token in query.tokens]
+        parts += [self._measure_evidence(measure) for measure in query.measures]
+        for part in parts:
             if part is not None:
                 total = total + part
-        for measure in query.measures:
-            part = self._measure_evidence(measure)
-            if part is not None:
-                total = total + READING_WEIGHT * part
         return total
 
     # --- the answer ---------------------------------------------------------------------------

@@ -9,7 +9,7 @@ def test_the_empty_page_asks(site):
 
 def test_a_question_shows_what_was_understood_and_the_three_answers(site):
     text = site.page(
-        "/find?q=no+crank+no+click;+batt+12.4+V;+wibble+volts+9;+vent+900F&vehicle=2016+Pellarin+Copse"
+        "/find?q=no+crank+no+click;+batt+12.4+V;+volts+9;+vent+900F&vehicle=2016+Pellarin+Copse"
     )
     for part in ("Understood", "does not crank", "12.4 V", "Likely causes", "Seen before"):
         assert part in text

@@ -9,7 +9,7 @@ from kb.case.grammar.names import Names
 from kb.case.grammar.parsed import Parsed, Piece, Question, Refused, Unread
 from kb.case.grammar.readings import Found
 from kb.case.grammar.surroundings import Surroundings
-from kb.case.model import Finding, Phase, Reading, ReadingSet, Tried
+from kb.case.model import Finding, Phase, Reading, ReadingSet, Symptom, Tried
 from kb.errors import KBError
 
 
@@ -97,11 +97,6 @@ class Assembly(Surroundings):
         )
 
     def _add_pieces(self) -> None:
-        count = 0
-        for clause in self.clauses:
-            for _ in clause.symptoms:
-                self._piece_at("symptom", clause.start, clause.end, index=count)
-                count += 1
         for index, code in enumerate(self.done.kept_codes):
             self._piece("code", code.first, code.stop, index=index)
         if self.codes.scan_marks:
@@ -112,6 +107,18 @@ class Assembly(Surroundings):
             self._piece("response", first, stop, index=index)
         for index, (first, stop) in enumerate(self.done.tried_marks):
             self._piece("tried", first, stop, index=index)
+
+    def _symptoms(self) -> tuple[Symptom, ...]:
+        """Return the symptoms, without nameless ones that only repeat what was read otherwise."""
+        taken = [(piece.start, piece.end) for piece in self.pieces]
+        kept: list[Symptom] = []
+        for clause in self.clauses:
+            other = any(start < clause.end and clause.start < end for start, end in taken)
+            for row in clause.symptoms:
+                if row.concept is not None or not other:
+                    self._piece_at("symptom", clause.start, clause.end, index=len(kept))
+                    kept.append(row)
+        return tuple(kept)
 
     def _understood(self) -> list[tuple[int, int]]:
         spans = [(p.start, p.end) for p in self.pieces if p.kind != "symptom"]
@@ -153,12 +160,13 @@ class Assembly(Surroundings):
         self.refused += self.codes.refused
         sets = self._reading_sets()
         self._add_pieces()
+        symptoms = self._symptoms()
         unread = self._unread()
         findings: tuple[Finding, ...] = tuple(self.done.findings)
         tried: tuple[Tried, ...] = tuple(self.done.tried)
         return Parsed(
             text=self.text,
-            symptoms=tuple(s for clause in self.clauses for s in clause.symptoms),
+            symptoms=symptoms,
             reading_sets=sets,
             codes=tuple(found.code for found in self.done.kept_codes),
             scan=self.codes.scan,
