@@ -121,7 +121,7 @@ def check_rows(suggestion: Suggestion, words: Vocabulary) -> list[str]:
     stops = sorted(cautions.values(), key=lambda row: row.level != "stop")[:5]
     for row in stops:
         lines += fill(f"{row.level.upper()}: {row.text}", WIDTH).split("\n")
-    return [*lines, words.caution_footer] if stops else lines
+    return [*lines, *fill(words.caution_footer, WIDTH).split("\n")] if stops else lines
 
 
 def _answer_blocks(suggestion: Suggestion, words: Vocabulary) -> list[tuple[str, list[str]]]:

@@ -25,7 +25,7 @@ from web.report import answer_text, json_line
 # The job that the demonstration shows; invented.
 DEMO_JOB = (
     "cools fine on the open road, goes warm at every red light; no codes; "
-    "low 56 psi hi 322 psi amb 92F vent 69F"
+    "low 56 hi 322 amb 92F vent 69F"
 )
 DEMO_VEHICLE = "2017 Pellarin Copse P20P"
 _LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
@@ -97,7 +97,7 @@ def demo(*, once: bool, folder: Path | None, port: int) -> None:
             suggestion = memory.suggest(entry.job)
             size = memory.size()
         click.echo(f"Demonstration shop (all invented) in {home}, {size} closed jobs.")
-        click.echo(f"Open job {entry.job.id}, {DEMO_VEHICLE}:\n  {DEMO_JOB}\n")
+        click.echo(f"Open job {entry.job.id}, {DEMO_VEHICLE}:\n{DEMO_JOB}\n")
         click.echo(answer_text(entry.parsed, suggestion, words))
         if not once:
             serve_pages({"HOME": home, "STORE_URL": default_url(home)}, port=port)

@@ -13,11 +13,6 @@ from kb.case.model import Polarity
 from kb.case.wordforms import NUMBER, Word
 
 _TURNS: Final = {"no": Polarity.NO, "weak": Polarity.WEAK, "past": Polarity.PAST}
-# Beside these a temperature is that of the air or the gauge, not the engine's.
-AIR_WORDS: Final = frozenset(
-    ["air", "ac", "vent", "heat", "temperature", "blow", "back_row", "front_row"]
-)
-_TEMPERATURES: Final = {"cold": "engine_cold", "warm": "engine_hot"}
 # "hardly cold" is a complaint; "slightly cold" is only a slight one.
 _NEVER_SLIGHT: Final = frozenset(["cold", "warm", "blow", "work", "little", "ok"])
 # Words of places that carry a number: "cyl 3", "level 2".
@@ -132,6 +127,7 @@ class _Binder:
     def __init__(self, clause: BoundClause, words: Sequence[Word], opposite: Mapping[str, str]):
         self.clause, self.words, self.opposite = clause, words, opposite
         self.turn: Polarity | None = None
+        self.last: Polarity | None = None
         self.only = self.away = False
         self.since = 99
 
@@ -159,6 +155,9 @@ class _Binder:
         if turn is not None:
             # Two negations in a row ("not no heat") are one: people stress, they do not compute.
             self.turn, self.since, self.away = turn, 0, False
+        elif "or" in names and self.last is Polarity.NO:
+            # "no tick or knock" denies both.
+            self.turn, self.since, self.away = Polarity.NO, 0, False
         elif "only" in names:
             self.only = True
         elif "unless" in names or "except" in names:
@@ -192,7 +191,8 @@ class _Binder:
         """Bind what stands after its word: "leak none", "groans slightly"."""
         items = [item for item in self.clause.bound if item.observed]
         if self.turn is not None and self.since == 0 and not self.away:
-            for item in (items or self.clause.bound)[-1:]:
+            named = [item for item in self.clause.bound if not item.lexeme.names("function")]
+            for item in (items or named)[-1:]:
                 item.polarity = self.turn
         if items and "absent" in self.clause.functions:
             items[-1].polarity = Polarity.NO
@@ -220,7 +220,7 @@ class _Binder:
         before = self.clause.bound[-1] if self.clause.bound else None
         if before and self.since == 1 and before.parts and not before.observed:
             before.polarity = Polarity.YES
-        self.turn = None
+        self.last, self.turn = self.turn, None
 
 
 def _as_said(lexeme: Lexeme, words: Sequence[Word]) -> Lexeme:
@@ -287,45 +287,5 @@ def lend_parts(before: BoundClause | None, clause: BoundClause) -> None:
     )
 
 
-def bare_temperature(
-    clause: BoundClause, engine_words: frozenset[str], *, beside_air: bool, carried: bool
-) -> bool:
-    """Read "starts cold, won't restart hot": bare temperatures beside something else observed.
-
-    Returns True where one was read; the clauses after it are then read likewise (``carried``).
-    """
-    names = {name for item in clause.bound if not item.lent for name, _ in _names(item)}
-    if names & AIR_WORDS:
-        return False
-    if not names & engine_words and (beside_air or not (carried or _others(clause))):
-        return False
-    if carried and not _others(clause) and any(item.parts for item in clause.bound):
-        return False
-    bare = [item for item in clause.bound if "bare" in item.lexeme.names("word")]
-    found = False
-    if len({item.observed for item in bare}) > 1:
-        # "starts cold then goes warm" is a course of things, not two conditions.
-        return False
-    for item in list(clause.bound):
-        keys = [_TEMPERATURES[name] for name in item.observed if name in _TEMPERATURES]
-        if keys and "bare" in item.lexeme.names("word"):
-            aim = clause.not_conditions if item.polarity is Polarity.NO else clause.conditions
-            aim.extend(key for key in keys if key not in aim)
-            clause.bound.remove(item)
-            found = True
-    return found
-
-
-def _others(clause: BoundClause) -> bool:
-    """Return True where the clause observes more than a temperature or a gauge's high and low."""
-    plain = {"cold", "warm", "work", "on", "blow"} | ({"low", "high"} if clause.numbers else set())
-    own = [item for item in clause.bound if not item.lent]
-    return any(set(item.lexeme.names("state")) - plain for item in own)
-
-
 def _said(item: Bound) -> bool:
     return bool(item.observed or item.parts or item.lexeme.names("word"))
-
-
-def _names(item: Bound) -> list[tuple[str, str]]:
-    return [(name, kind) for kind, name in item.lexeme.classes]

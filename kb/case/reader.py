@@ -15,17 +15,20 @@ from typing import Any, Final
 
 import tomli
 
-from kb.case.binding import AIR_WORDS, Bound, BoundClause, bare_temperature, bind_clause, lend_parts
+from kb.case.binding import Bound, BoundClause, bind_clause, lend_parts
 from kb.case.lexicon import Lexicon, build_lexicon, phrases, typed_words
 from kb.case.model import Polarity
-from kb.case.symptoms import Hit, Rules, compile_rules, features_of, find_symptoms
+from kb.case.rules import Rules, compile_rules
+from kb.case.symptoms import Hit, features_of, find_symptoms
+from kb.case.temperatures import AIR_WORDS, bare_temperature
 from kb.case.terms import Vocabulary, load_vocabulary
 from kb.errors import VocabularyError
 
 FOLDER: Final = Path(__file__).resolve().parent.parent / "vocabulary"
 _BOUNDARY: Final = re.compile(
     r"[;!?\n]|(?<!\bst)(?<!\bpass)(?<!\bcompr)(?<!\bvs)(?<!\bapprox)(?<!\bctr)(?<!\bfrt)\.(?!\d)|"
-    r",(?!\d)|(?<!\d),(?=\d)|\b(?:but|yet|(?<!\ba )while)\b", re.IGNORECASE
+    r",(?!\d)|(?<!\d),(?=\d)|\b(?:but|yet|(?<!\ba )while)\b",
+    re.IGNORECASE,
 )
 _AIR_MARKS: Final = frozenset({"setting_cold", "setting_hot", "on_recirculate"})
 # Measured on the demonstration cases: beyond these more symptoms are wrong than right.

@@ -26,9 +26,9 @@ WITNESS = {
 }
 
 # File of a kept index, and the number of closed jobs from which fitting anew costs more than
-# reading it (about 300 fit in the time that a file takes; our choice).
+# reading it (a hundred take half a second; our choice).
 SNAPSHOT = "index.npz"
-WORTH_KEEPING = 500
+WORTH_KEEPING = 50
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
