@@ -79,7 +79,7 @@ def told_text(job: Job) -> str:
     return "\n".join(part for part in (*parts, job.body.strip()) if part)
 
 
-def _clause_token(text: str) -> Token | None:
+def _clause_token(text: str, words: Vocabulary) -> Token:
     """Return the token of one ``concept|polarity|condition`` clause.
 
     The value is the state with its polarity, so that swapped states under one condition, and one
@@ -92,31 +92,35 @@ def _clause_token(text: str) -> Token | None:
             part="clause",
             field=f"{subject}|{condition}",
             value=f"{state}|{polarity}",
-            what=_say(f"{subject} {state}", polarity, condition),
+            what=_say(f"{subject} {state}", polarity, condition=_when(condition, words)),
         )
     part = "condition" if condition else "symptom"
+    said = words.symptoms[concept].say if concept in words.symptoms else concept
     return Token(
         part=part,
         field=f"{concept}|{condition}",
         value=polarity,
-        what=_say(concept, polarity, condition),
+        what=_say(said, polarity, condition=_when(condition, words)),
     )
 
 
-def _say(observation: str, polarity: str, condition: str) -> str:
-    words = observation.replace("_", " ")
-    negated = {"no": "not: ", "weak": "weak: ", "past": "before: "}.get(polarity, "")
-    return f"{negated}{words}" + (f", {condition.replace('_', ' ')}" if condition else "")
+def _when(condition: str, words: Vocabulary) -> str:
+    known = words.conditions.get(condition)
+    return known.say if known else condition.replace("_", " ").removeprefix("at:")
 
 
-def _symptom_tokens(job: Job) -> Iterator[Token]:
+def _say(observation: str, polarity: str, *, condition: str) -> str:
+    said = observation.replace("_", " ")
+    negated = {"no": "not: ", "weak": "a little: ", "past": "earlier: "}.get(polarity, "")
+    return f"{negated}{said}" + (f", {condition}" if condition else "")
+
+
+def _symptom_tokens(job: Job, words: Vocabulary) -> Iterator[Token]:
     texts = [token for symptom in job.symptoms for token in symptom_tokens(symptom)]
     for line in (job.complaint.said, *(row.text for row in job.symptoms), *job.lines):
         texts += clause_tokens(line)
     for text in dict.fromkeys(texts):
-        token = _clause_token(text)
-        if token is not None:
-            yield token
+        yield _clause_token(text, words)
 
 
 def finding_token(finding: Finding) -> Token | None:
@@ -169,10 +173,10 @@ def _tried_tokens(job: Job) -> Iterator[Token]:
         yield Token(part="tried", field=f"tried|{part}", value="same", what=f"{part} did not cure")
 
 
-def case_tokens(job: Job) -> tuple[Token, ...]:
+def case_tokens(job: Job, words: Vocabulary) -> tuple[Token, ...]:
     """Return all tokens of a job, each field and value once."""
     rows: Iterable[Iterator[Token]] = (
-        _symptom_tokens(job),
+        _symptom_tokens(job, words),
         _finding_tokens(job),
         _code_tokens(job),
         _vehicle_tokens(job.vehicle),
@@ -259,7 +263,7 @@ def case_features(
         case=job.id,
         said=said_text(job),
         told=told_text(job),
-        tokens=case_tokens(job),
+        tokens=case_tokens(job, words),
         measures=case_measures(job, words, altitude_m=altitude_m),
         cause=job.cause,
         weight=weight,

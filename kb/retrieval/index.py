@@ -29,6 +29,56 @@ Floats = NDArray[np.float64]
 
 ANALYZERS = {"word": word_terms, "char": char_terms}
 
+# Words that say nothing by themselves are counted but not shown as a reason; "no", "not", "off",
+# "on", "over" and the like do say something in this trade. At most this many are shown.
+_SMALL_WORDS = frozenset(
+    [
+        "a",
+        "an",
+        "and",
+        "are",
+        "as",
+        "at",
+        "be",
+        "been",
+        "but",
+        "by",
+        "for",
+        "from",
+        "goes",
+        "had",
+        "has",
+        "have",
+        "her",
+        "his",
+        "i",
+        "in",
+        "is",
+        "it",
+        "its",
+        "me",
+        "my",
+        "of",
+        "so",
+        "that",
+        "the",
+        "their",
+        "them",
+        "then",
+        "there",
+        "they",
+        "this",
+        "to",
+        "up",
+        "was",
+        "we",
+        "were",
+        "when",
+        "with",
+        "you",
+    ]
+)
+_MOST_WORDS = 5
 NO_CASE = (
     "expected at least 1 closed case to search, got 0; close a job or run 'baybook demo' first"
 )
@@ -224,9 +274,10 @@ class Asked:
         words = dict.fromkeys(
             term
             for key in keys
-            for term in self.index.spaces_[key].shared_terms(self.texts[key], row, most=3)
+            for term in self.index.spaces_[key].shared_terms(self.texts[key], row, most=9)
+            if not set(term.split()) <= _SMALL_WORDS
         )
-        return "words: " + ", ".join(words) if words else "spelling alike"
+        return "words: " + ", ".join(list(words)[:_MOST_WORDS]) if words else "spelling alike"
 
     def _here(self, row: int, part: _Evidence) -> str:
         span = self.index.measures_.span(part.key)

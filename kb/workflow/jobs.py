@@ -145,6 +145,10 @@ def set_waiting(unit: UnitOfWork, job_id: str, reason: str) -> Job:
     return job
 
 
+def _is_year(text: str) -> bool:
+    return text.isascii() and text.isdigit() and len(text) == 4
+
+
 def read_vehicle(text: str) -> Vehicle:
     """Return the vehicle typed as ``2016 Pellarin Copse P20P``.
 
@@ -156,7 +160,7 @@ def read_vehicle(text: str) -> Vehicle:
     'Copse'
     """
     parts = text.split()
-    year = int(parts.pop(0)) if parts and parts[0].isdigit() and len(parts[0]) == 4 else None
+    year = int(parts.pop(0)) if parts and _is_year(parts[0]) else None
     make, model, engine = [*parts, None, None, None][:3]
     return Vehicle(year=year, make=make, model=model, engine=engine)
 
@@ -176,7 +180,7 @@ def change_vehicle(unit: UnitOfWork, job_id: str, values: Mapping[str, str]) -> 
         If year or odometer are not numbers.
     """
     job = _open_job_of(unit, job_id)
-    job = replace(job, vehicle=vehicle_from(values))
+    job = replace(job, vehicle=replace(vehicle_from(values), family=job.vehicle.family))
     unit.jobs.save(job, verb="vehicle", what=vehicle_line(job.vehicle))
     return job
 
@@ -192,9 +196,9 @@ def vehicle_from(values: Mapping[str, str]) -> Vehicle:
     typed = {key: text.strip() for key, text in values.items() if text.strip()}
     plain = {key: typed.get(key) for key in ("make", "model", "engine", "transmission", "vin")}
     year, odometer = typed.get("year"), typed.get("odometer", "").replace(",", "")
-    if year is not None and not (year.isdigit() and len(year) == 4):
+    if year is not None and not _is_year(year):
         raise ParseError(f"expected the year as four digits, got '{year}'", text=year)
-    if odometer and not odometer.isdigit():
+    if odometer and not (odometer.isascii() and odometer.isdigit()):
         raise ParseError(f"expected the odometer as a number, got '{odometer}'", text=odometer)
     return Vehicle(
         year=int(year) if year else None,
