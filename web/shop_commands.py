@@ -1,6 +1,7 @@
 """The commands about a whole shop: make it, show it, serve it, fill it, measure it."""
 
 import csv
+import os
 import sys
 import tempfile
 import time
@@ -13,7 +14,7 @@ import click
 
 from kb.case.casefile import read_folder
 from kb.case.terms import Vocabulary, load_vocabulary
-from kb.store.engine import Store, default_url, open_store
+from kb.store.engine import DATABASE, Store, default_url, open_store
 from kb.store.migrate import bundled, upgrade
 from kb.workflow.exchange import ReadTable, load_table, read_mapping, read_table, write_refused
 from kb.workflow.jobs import Entry, Intake, open_job, read_vehicle
@@ -28,6 +29,7 @@ DEMO_JOB = (
     "low 56 hi 322 amb 92F vent 69F"
 )
 DEMO_VEHICLE = "2017 Pellarin Copse P20P"
+_DEMO_SETTING = "demonstration"
 _LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 _FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
@@ -60,6 +62,7 @@ def make_demo(home: Path, words: Vocabulary) -> Store:
     if new:
         with writing(store) as unit:
             unit.jobs.add_many(new, verb="import", what="demonstration case")
+            unit.settings.set(_DEMO_SETTING, "yes")
     return store
 
 
@@ -74,10 +77,21 @@ def _demo_job(store: Store, words: Vocabulary) -> Entry:
         return open_job(unit, intake, words=words, today=today())
 
 
+def _is_demo(home: Path) -> bool:
+    """Say whether ``home`` may hold the demonstration: it does, or no shop is there yet."""
+    file = home / DATABASE
+    if not file.exists():
+        return True
+    with open_store(default_url(home)) as store, store.read() as unit:
+        return unit.settings.get(_DEMO_SETTING) is not None
+
+
 @contextmanager
 def _demo_folder(folder: Path | None) -> Iterator[Path]:
-    if folder is not None:
-        yield folder
+    """Yield the given folder, else BAYBOOK_HOME unless a real shop is there, else a scratch one."""
+    given = folder or (Path(named) if (named := os.environ.get("BAYBOOK_HOME")) else None)
+    if given is not None and (folder is not None or _is_demo(given)):
+        yield given
         return
     with tempfile.TemporaryDirectory(prefix="baybook-") as scratch:
         yield Path(scratch)
@@ -92,7 +106,7 @@ def demo(*, once: bool, folder: Path | None, port: int) -> None:
     words = load_vocabulary()
     with _demo_folder(folder) as home:
         with make_demo(home, words) as store:
-            memory = Memory(store, words, altitude_m=altitude_m())
+            memory = Memory(store, words, altitude_m=altitude_m(), folder=home)
             entry = _demo_job(store, words)
             suggestion = memory.suggest(entry.job)
             size = memory.size()

@@ -66,16 +66,14 @@ class Bound:
     lexeme: Lexeme
     polarity: Polarity = Polarity.YES
     lent: bool = False
+    # State and action classes; noun and group classes: asked for many times, so kept.
+    observed: tuple[str, ...] = field(init=False)
+    parts: tuple[str, ...] = field(init=False)
 
-    @property
-    def observed(self) -> tuple[str, ...]:
-        """State and action classes."""
-        return self.lexeme.names("state") + self.lexeme.names("action")
-
-    @property
-    def parts(self) -> tuple[str, ...]:
-        """Noun and group classes."""
-        return self.lexeme.names("noun") + self.lexeme.names("group")
+    def __post_init__(self) -> None:
+        """Sort the classes of the phrase once."""
+        self.observed = self.lexeme.names("state") + self.lexeme.names("action")
+        self.parts = self.lexeme.names("noun") + self.lexeme.names("group")
 
 
 @dataclass(slots=True)
@@ -157,7 +155,7 @@ class _Binder:
             self.turn, self.since, self.away = turn, 0, False
         elif "or" in names and self.last is Polarity.NO:
             # "no tick or knock" denies both.
-            self.turn, self.since, self.away = Polarity.NO, 0, False
+            self.turn, self.since, self.away = Polarity.NO, 1, False
         elif "only" in names:
             self.only = True
         elif "unless" in names or "except" in names:

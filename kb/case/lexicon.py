@@ -84,7 +84,7 @@ class Lexeme:
 
     def names(self, kind: str) -> tuple[str, ...]:
         """Return the names of one kind."""
-        return tuple(name for which, name in self.classes if which == kind)
+        return tuple([name for which, name in self.classes if which == kind])
 
 
 @dataclass(slots=True)

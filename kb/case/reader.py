@@ -30,6 +30,8 @@ _BOUNDARY: Final = re.compile(
     r",(?!\d)|(?<!\d),(?=\d)|\b(?:but|yet|(?<!\ba )while)\b",
     re.IGNORECASE,
 )
+# "fan silent? no - runs": the answer, then what is so.
+_ANSWER: Final = re.compile(r"(?:no|none|nope|never)\s*[-–—]", re.IGNORECASE)
 _AIR_MARKS: Final = frozenset({"setting_cold", "setting_hot", "on_recirculate"})
 # Measured on the demonstration cases: beyond these more symptoms are wrong than right.
 _MOST_UNKNOWN: Final = 3
@@ -178,9 +180,17 @@ def _answer_questions(text: str, clauses: Sequence[BoundClause]) -> None:
     """Let "no" or "none" after a question deny what was asked: "any leaks? none"."""
     for before, clause in pairwise(clauses):
         asked = text[before.end : clause.start].strip() == "?"
-        if asked and clause.functions & {"no", "absent"} and not clause.observes:
-            for item in before.bound:
-                item.polarity = Polarity.NO if item.observed else item.polarity
+        answered = bool(_ANSWER.match(text, clause.start, clause.end))
+        if not asked or not (answered or _denies_alone(clause)):
+            continue
+        for item in before.bound:
+            item.polarity = Polarity.NO if item.observed else item.polarity
+        for item in clause.bound if answered else ():
+            item.polarity = Polarity.YES
+
+
+def _denies_alone(clause: BoundClause) -> bool:
+    return bool(clause.functions & {"no", "absent"}) and not clause.observes
 
 
 def _only_marks(clause: BoundClause) -> bool:

@@ -12,7 +12,7 @@ from typing import Final
 NUMBER: Final = "#"
 # Each alternative starts differently, so no input makes the search go back over itself.
 _WORD: Final = re.compile(
-    r"(?P<ac>(?i:a/c)\b)|(?P<wo>(?i:w/o)\b)|(?P<w>(?i:w/))|(?P<arrow>->|=>|→)|(?P<at>@)"
+    r"(?P<ac>(?i:a/c)\b)|(?P<wo>(?i:w/o(?:ut)?)\b)|(?P<w>(?i:w/))|(?P<arrow>->|=>|→)|(?P<at>@)"
     r"|(?P<number>\d+(?:[.,:]\d+)*)|(?P<word>[^\W\d_]+(?:['’`][^\W\d_]+)*[\d]*)"
 )
 _IRREGULAR: Final = {
@@ -78,6 +78,8 @@ _IRREGULAR: Final = {
     "steam": "steam",
     "bus": "bus",
     "pulled": "pulled",
+    "pinking": "pinking",
+    "pinks": "pinking",
     "levels": "level",
 }
 
@@ -145,7 +147,9 @@ def words_of(text: str) -> list[Word]:
             if not _numbered(found, match.group(), end):
                 found.append(Word(match.group(), NUMBER, start, end))
         else:
-            plain = {"ac": "ac", "wo": "without", "w": "with", "arrow": "->", "at": "at"}[kind or "w"]
+            plain = {"ac": "ac", "wo": "without", "w": "with", "arrow": "->", "at": "at"}[
+                kind or "w"
+            ]
             found.append(Word(plain, plain, start, end))
     return found
 

@@ -25,11 +25,14 @@ from kb.store.journal import (
     bump_generation,
     generation,
     lock_generation,
+    renew_state,
     state,
 )
 from kb.store.repository import JobRepository
 from kb.store.tables import SCHEMA_REVISION
 
+# The SQLite database inside the shop's data folder.
+DATABASE: Final = "baybook.db"
 _WRITE: Final = "baybook_write"
 # Waiting for another process's write; a close is milliseconds (our choice).
 BUSY_MILLISECONDS: Final = 10_000
@@ -37,7 +40,7 @@ BUSY_MILLISECONDS: Final = 10_000
 
 def default_url(home: Path) -> str:
     """Return the URL of the SQLite database in the shop's data folder."""
-    return URL.create("sqlite", database=str(home / "baybook.db")).render_as_string()
+    return URL.create("sqlite", database=str(home / DATABASE)).render_as_string()
 
 
 def sqlite_file(url: str) -> Path | None:
@@ -114,7 +117,7 @@ class UnitOfWork:
         self.settings = SettingRepository(pen)
 
     def state(self) -> str:
-        """Return what names the state of the jobs that this unit of work sees."""
+        """Return what names the state of the closed jobs that this unit of work sees."""
         return state(self.connection)
 
 
@@ -154,6 +157,8 @@ class Store:
                     yield unit
                     if unit.jobs.written:
                         bump_generation(connection)
+                    if unit.jobs.closed_written:
+                        renew_state(connection)
             finally:
                 self._writer = None
 
@@ -169,7 +174,7 @@ class Store:
             return generation(connection)
 
     def state(self) -> str:
-        """Return what names one state of the jobs; it changes whenever a job is written."""
+        """Return what names the state of the closed jobs; any process that writes one renews it."""
         with self._transaction(writes=False) as connection:
             return state(connection)
 

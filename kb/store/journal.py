@@ -3,11 +3,16 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
+from uuid import uuid4
 
 from sqlalchemy import ColumnElement, Connection, func, insert, select, update
 
 from kb.errors import StoreError
 from kb.store.tables import GenerationRow, HistoryRow, SettingRow
+
+# The setting that names the state of all closed jobs, for whoever keeps something made of them.
+_STATE: Final = "state of closed jobs"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,15 +124,19 @@ def generation(connection: Connection) -> int:
 
 
 def state(connection: Connection) -> str:
-    """Return what names one state of the jobs: generation, newest history line and its moment.
+    """Return what names the present state of all closed jobs; empty before there is one."""
+    query = select(SettingRow.value).where(SettingRow.key == _STATE)
+    return connection.scalar(query) or ""
 
-    A restored copy may reach a generation again, but not with the same line at the same moment.
-    """
-    newest = connection.execute(
-        select(HistoryRow.seq, HistoryRow.at).order_by(HistoryRow.seq.desc()).limit(1)
-    ).first()
-    line = f"{newest.seq} {newest.at.isoformat()}" if newest else "0"
-    return f"{generation(connection)} {line}"
+
+def renew_state(connection: Connection) -> None:
+    """Give the closed jobs a new name for their state: random, so that no copy shares it."""
+    name = uuid4().hex
+    changed = connection.execute(
+        update(SettingRow).where(SettingRow.key == _STATE).values(value=name)
+    )
+    if changed.rowcount == 0:
+        connection.execute(insert(SettingRow).values(key=_STATE, value=name))
 
 
 def next_job_number(connection: Connection) -> int:

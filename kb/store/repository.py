@@ -33,6 +33,8 @@ class JobRepository:
     ----------
     written : bool
         True once a job was written in this unit.
+    closed_written : bool
+        True once a closed job was among them.
     """
 
     def __init__(self, pen: Pen, history: HistoryRepository) -> None:
@@ -40,6 +42,7 @@ class JobRepository:
         self._history = history
         self._connection = pen.connection
         self.written = False
+        self.closed_written = False
 
     # --- reading -----------------------------------------------------------------------------
 
@@ -165,7 +168,7 @@ class JobRepository:
             self._refuse_taken(chunk)
             self._insert(rows_of(chunk))
             self._history.add_many(verb, [job.id for job in chunk], what)
-            self.written = True
+            self._note_written(chunk)
 
     def save(
         self, job: Job, *, verb: str, what: str = "", expected_revision: int | None = None
@@ -203,7 +206,11 @@ class JobRepository:
         self._connection.execute(update(JobRow).where(JobRow.id == job.id).values(job_row))
         self._insert(rows)
         self._history.add(verb, job.id, what)
+        self._note_written((job,))
+
+    def _note_written(self, jobs: Iterable[Job]) -> None:
         self.written = True
+        self.closed_written = self.closed_written or any(job.closing for job in jobs)
 
     def _insert(self, rows: Rows) -> None:
         for table in TABLES:

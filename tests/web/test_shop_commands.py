@@ -139,11 +139,29 @@ def test_the_demonstration_shows_one_job_and_ends(tmp_path, monkeypatch):
     assert not (tmp_path / "own").exists()
 
 
+@pytest.mark.slow
+def test_the_demonstration_takes_the_named_home_unless_a_real_shop_is_there(tmp_path, monkeypatch):
+    home = tmp_path / "home"
+    monkeypatch.setenv("BAYBOOK_HOME", str(home))
+    for _ in range(2):
+        result = CliRunner().invoke(main, ["demo", "--once"])
+        assert result.exit_code == 0, result.output
+        assert str(home) in result.output
+    real = tmp_path / "real"
+    monkeypatch.setenv("BAYBOOK_HOME", str(real))
+    assert CliRunner().invoke(main, ["init"]).exit_code == 0
+    result = CliRunner().invoke(main, ["demo", "--once"])
+    assert str(real) not in result.output
+    with open_store(default_url(real)) as store, store.read() as unit:
+        assert unit.jobs.count() == 0
+
+
 def test_the_demonstration_then_serves_its_own_folder(tmp_path, monkeypatch):
     served = []
     monkeypatch.setattr(shop_commands, "read_folder", lambda *_, **__: ([], ["S1: no cause"]))
     monkeypatch.setattr(shop_commands, "_demo_job", _opened_as_a_case)
     monkeypatch.setattr(shop_commands, "serve_pages", lambda known, **_: served.append(known))
+    monkeypatch.delenv("BAYBOOK_HOME", raising=False)
     result = CliRunner().invoke(main, ["demo"])
     assert result.exit_code == 0, result.output
     assert "left out: S1: no cause" in result.stderr

@@ -57,7 +57,7 @@ class Assembly(Surroundings):
 
     def _place(self, found: Found, sets: _Sets) -> None:
         """Put a reading into the set of its phase, state and finding."""
-        state, phase = self._state_of(found.first), self.phases[found.first]
+        state, phase = self._state_of(found), self.phases[found.first]
         finding = self.done.finding_of(found)
         acting = finding is not None and self.done.acts(finding)
         if found.before is not None:

@@ -4,18 +4,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from kb.case.grammar.names import Name, Names
+from kb.case.grammar.near import RIVALS
 from kb.case.grammar.values import Choice, Context, TypedUnit, Value, check_unit, choose_unit
 from kb.case.units import Quantity, convert
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Typed:
-    """A value with its unit, and how many values and places stand in its list."""
+    """A value with its unit, the state behind it, and whether it is one of a list."""
 
     value: Value
     unit: TypedUnit
     several: bool = False
     close: bool = True
+    near: str = ""
 
 
 def _fits(row: Name, typed: Typed, context: Context) -> bool:
@@ -28,13 +30,18 @@ def _fits(row: Name, typed: Typed, context: Context) -> bool:
         return False
     if context.states & set(row.not_when):
         return False
+    if row.strict and not context.groups & set(row.groups):
+        return False
     return not (row.groups and context.groups and not context.groups & set(row.groups))
 
 
 def _judge(row: Name, typed: Typed, *, names: Names, context: Context) -> Choice:
     quantity = names.words.quantities[row.quantity]
-    if typed.unit.units or typed.unit.trap:
-        choice = check_unit(typed.value, typed.unit, quantity)
+    unit = typed.unit
+    if row.unit and not (unit.units or unit.trap):
+        unit = replace(unit, units=(row.unit,), raw=row.unit)
+    if unit.units or unit.trap:
+        choice = check_unit(typed.value, unit, quantity)
     else:
         choice = choose_unit(typed.value, quantity, context)
     return replace(choice, name=row)
@@ -83,6 +90,7 @@ def _best(rows: Sequence[Choice], typed: Typed, *, names: Names, context: Contex
 
 def choose(rows: Sequence[Name], typed: Typed, *, names: Names, context: Context) -> Choice | None:
     """Return the meaning of a name beside a value; None where it is no reading at all."""
+    context = _nearest(typed, context)
     open_rows = [row for row in rows if _fits(row, typed, context)]
     asks = [row for row in open_rows if row.ask]
     meant = [row for row in open_rows if row.quantity]
@@ -95,6 +103,13 @@ def choose(rows: Sequence[Name], typed: Typed, *, names: Names, context: Context
     if good:
         return _best(good, typed, names=names, context=context)
     return _none_fits(judged, typed)
+
+
+def _nearest(typed: Typed, context: Context) -> Context:
+    """Return the context with the state behind the number instead of those it excludes."""
+    if typed.near not in RIVALS:
+        return context
+    return replace(context, states=(context.states - RIVALS) | {typed.near})
 
 
 def _known(rows: Sequence[Name], names: Names, context: Context) -> bool:

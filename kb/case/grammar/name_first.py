@@ -8,7 +8,7 @@ from kb.case.grammar.choose import Typed
 from kb.case.grammar.names import Name
 from kb.case.grammar.places import Spot, place_at
 from kb.case.grammar.seek import Search, Seeker
-from kb.case.grammar.sink import plain
+from kb.case.grammar.sink import Named, plain
 from kb.case.grammar.values import TypedUnit, Value, unit_at, value_at
 
 _LIST: Final = frozenset({",", "/", "and", "&", "|", "+"})
@@ -195,6 +195,7 @@ class NameFirst(Seeker):
         self, index: int, rows: Sequence[Name],
         entries: list[tuple[Value, TypedUnit, Spot | None]], *, stop: int, search: Search,
     ) -> int:  # fmt: skip
+        near, behind = self._near(stop) if len(entries) == 1 else ("", stop)
         last = entries[-1][1]
         several = len(entries) > 1 or (entries[0][2] is not None and entries[0][2].numbered)
         spots = self._numbered_places(rows, entries)
@@ -205,16 +206,17 @@ class NameFirst(Seeker):
         for (value, unit, _), spot in zip(entries, spots, strict=True):
             typed = Typed(
                 value=value, unit=unit if unit.units or unit.trap else last, several=several,
-                close=search.close,
+                close=search.close, near=near,
             )  # fmt: skip
             choice = self._choose(rows, typed)
             if choice is None:
                 return 0 if value is entries[0][0] else stop
             if choice.unit:
-                self._add(choice, (index if value is entries[0][0] else value.first, stop if len(entries) == 1 else unit.stop), value.typed, spot=spot, changed=search.changed, falls=search.falls)  # fmt: skip
+                self._add(choice, (index if value is entries[0][0] else value.first, stop if len(entries) == 1 else unit.stop), value.typed, spot=spot, changed=search.changed, falls=search.falls, near=near)  # fmt: skip
             else:
                 self._ask(choice, index, stop)
-        return stop
+        self._last = Named(rows=tuple(rows), spot=entries[0][2], first=index) if near else None
+        return behind
 
     def _numbered_places(
         self, rows: Sequence[Name], entries: list[tuple[Value, TypedUnit, Spot | None]]

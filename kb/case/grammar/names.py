@@ -1,7 +1,7 @@
 """The names of quantities, units and places as they are typed; built once from the vocabulary."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import Any, Final, Generic, TypeVar
@@ -61,7 +61,8 @@ class Name:
     """One meaning of a typed name.
 
     ``weak`` names are everyday words: they need their number right beside them. ``when``,
-    ``not_when`` and ``only_when`` are states; ``groups`` are the quantity groups of the line.
+    ``not_when`` and ``only_when`` are states; ``groups`` are the quantity groups of the line, one
+    of which a ``strict`` name must see. ``unit`` is what the name itself says ("blower amps").
     """
 
     quantity: str = ""
@@ -75,6 +76,8 @@ class Name:
     not_when: Key = ()
     only_when: Key = ()
     units_only: Key = ()
+    strict: bool = False
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,7 +143,7 @@ def _name_table(data: Mapping[str, Any], words: Vocabulary) -> Phrases[Name]:
             bare = say.partition(" (")[0]
             listed = say in skip or bare in skip or (key_of(bare), quantity.key) in own
             if not listed:
-                table.add(bare, plain)
+                table.add(bare, _saying(plain, bare, data, words))
     for row in data["name"]:
         made: dict[str, Any] = {
             k: tuple(v) if isinstance(v, list) else v for k, v in row.items() if k != "say"
@@ -150,8 +153,15 @@ def _name_table(data: Mapping[str, Any], words: Vocabulary) -> Phrases[Name]:
         except TypeError as error:
             raise VocabularyError(f"typing.toml, {row.get('say')}: {error}") from error
         for say in dict.fromkeys(say.lower() for say in row["say"]):
-            table.add(say, name)
+            table.add(say, _saying(name, say, data, words))
     return table
+
+
+def _saying(name: Name, say: str, data: Mapping[str, Any], words: Vocabulary) -> Name:
+    """Return the name with the unit that its last word says, if any."""
+    unit = data["name_units"].get(say.rsplit(" ", 1)[-1], "")
+    fits = bool(name.quantity and unit in words.quantities[name.quantity].accepted)
+    return replace(name, unit=unit) if fits and not name.unit else name
 
 
 def _unit_tables(

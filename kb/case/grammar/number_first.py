@@ -2,6 +2,7 @@
 
 from kb.case.grammar.choose import Typed
 from kb.case.grammar.names import Name
+from kb.case.grammar.near import near_state
 from kb.case.grammar.places import place_at
 from kb.case.grammar.sink import Bare, ReadingSink
 from kb.case.grammar.values import TypedUnit, Value, unit_at, value_at
@@ -17,7 +18,7 @@ class NumberFirst(ReadingSink):
         if line.kind(value.first - 1) == "arrow" and value.first:
             self.out.bare.append(Bare(value=value, unit=unit, first=value.first, stop=unit.stop))
             return unit.stop
-        stop = self._name_after(value, unit)
+        stop = self._once_more(value, unit) or self._name_after(value, unit)
         if stop:
             return stop
         if self._again_signed(value):
@@ -46,6 +47,21 @@ class NumberFirst(ReadingSink):
         else:
             self._add(choice, (value.first, at + size), value.typed, spot=spot)
         return at + size
+
+    def _once_more(self, value: Value, unit: TypedUnit) -> int:
+        """Read ``38 koeo, 31 running``: the name read last once more, in another state."""
+        last = self._last
+        if last is None or not self.line.same_statement(last.first, value.first):
+            return 0
+        near = near_state(self.line, unit.stop, self.names)
+        if near is None:
+            return 0
+        choice = self._choose(last.rows, Typed(value=value, unit=unit, near=near.state))
+        if choice is None or not choice.unit:
+            return 0
+        _, stop = self._near(unit.stop)
+        self._add(choice, (value.first, unit.stop), value.typed, spot=last.spot, near=near.state)
+        return stop
 
     def _last_of_chain(self, index: int) -> bool:
         """Return whether ``91 amb 68 vent`` goes on number by name until it ends in a name."""

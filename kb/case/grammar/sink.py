@@ -7,6 +7,7 @@ from typing import TypedDict, Unpack
 from kb.case.grammar.choose import Typed, choose
 from kb.case.grammar.marks import Line
 from kb.case.grammar.names import Name, Names
+from kb.case.grammar.near import near_state
 from kb.case.grammar.parsed import Question, Refused
 from kb.case.grammar.places import Spot
 from kb.case.grammar.values import Choice, Context, TypedUnit, Value
@@ -25,6 +26,7 @@ class Found:
     changed: bool = False
     before: str | None = None
     falls: bool | None = None
+    near: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +57,16 @@ class Extra(TypedDict, total=False):
     changed: bool
     before: str | None
     falls: bool | None
+    near: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Named:
+    """The names read last, for a further number of theirs in another state."""
+
+    rows: tuple[Name, ...]
+    spot: Spot | None
+    first: int
 
 
 class ReadingSink:
@@ -67,10 +79,20 @@ class ReadingSink:
         self.out = Gathered()
         self.taken: frozenset[int] = frozenset()
         self._before: Spot | None = None
+        self._last: Named | None = None
 
     def _state(self, value: Value, unit: TypedUnit) -> None:
         text = f"{value.typed} {unit.units[0]}"
         self.out.states.append((text, value.first, unit.stop))
+
+    def _near(self, index: int) -> tuple[str, int]:
+        """Return the state behind a number that ends at ``index``, and where it ends."""
+        near = near_state(self.line, index, self.names)
+        if near is None:
+            return "", index
+        if near.state.endswith(" rpm"):
+            self.out.states.append((near.state, near.first, near.stop))
+        return near.state, near.stop
 
     def _choose(self, rows: Sequence[Name], typed: Typed) -> Choice | None:
         return choose(rows, typed, names=self.names, context=self.context)
@@ -94,6 +116,7 @@ class ReadingSink:
                 changed=more.get("changed", False),
                 before=more.get("before"),
                 falls=more.get("falls"),
+                near=more.get("near", ""),
             )
         )
 

@@ -9,7 +9,7 @@ from kb.case.grammar.findings import read_findings
 from kb.case.grammar.marks import Line, read_marks
 from kb.case.grammar.names import Names
 from kb.case.grammar.outcomes import Findings
-from kb.case.grammar.readings import Gathered, ReadingScanner
+from kb.case.grammar.readings import Found, Gathered, ReadingScanner
 from kb.case.grammar.values import Context
 from kb.case.model import Phase
 
@@ -135,12 +135,15 @@ class Surroundings:
                         changed=True, before=None)
             )  # fmt: skip
 
-    def _state_of(self, mark: int) -> tuple[str, ...]:
-        """Return the state of the reading at ``mark``: its clause's, else its statement's."""
-        line = self.line
+    def _state_of(self, found: Found) -> tuple[str, ...]:
+        """Return the state of a reading: its own, its clause's, else its statement's."""
+        line, mark = self.line, found.first
         own = self.states.get(line.clause[mark])
         if own:
-            return tuple(dict.fromkeys(own))
+            others = {
+                row.near for row in self.gathered.found if line.clause[row.first] == line.clause[mark]
+            } - {found.near} if found.near else set()
+            return tuple(dict.fromkeys(key for key in own if key not in others))
         lending = self._lending.get(line.statement[mark], [])
         near = [row for row in lending if row <= line.clause[mark]]
         chosen = next(iter((near[-1:] or lending)[:1]), None)

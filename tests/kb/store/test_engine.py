@@ -279,3 +279,23 @@ def test_a_home_with_odd_signs_in_its_name_works(tmp_path):
     with open_store(default_url(home)) as store:
         assert store.generation() == 0
     assert (home / "baybook.db").is_file()
+
+
+def test_the_state_is_renewed_by_closed_jobs_only(store):
+    empty = store.state()
+    with store.write("Ines", NOW) as unit:
+        unit.jobs.add(a_job("J1"), verb="open")
+    assert store.state() == empty == ""
+    with store.write("Ines", NOW) as unit:
+        unit.jobs.add(a_case("J2"), verb="import")
+    first = store.state()
+    with store.write("Ines", NOW) as unit:
+        unit.jobs.save(a_case("J2", system="brakes"), verb="edit")
+    assert len({empty, first, store.state()}) == 3
+
+
+def test_a_unit_of_work_names_the_state_that_it_sees(store):
+    with store.write("Ines", NOW) as unit:
+        unit.jobs.add(a_case("J2"), verb="import")
+    with store.read() as unit:
+        assert unit.state() == store.state() != ""

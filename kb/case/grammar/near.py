@@ -1,0 +1,61 @@
+"""The state right behind a number: "12.1 rest", "31 at 2000", "14.6 V no load"."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from kb.case.grammar.marks import Line
+from kb.case.grammar.names import Names
+from kb.case.grammar.values import unit_at, value_at
+
+# States of which a number can have one only: that behind the number beats those of the line.
+RIVALS: Final = frozenset(
+    {"at rest", "engine_running", "at_idle", "cranking", "key_on_engine_off", "loaded", "unloaded"}
+)
+_STEPS: Final = frozenset({"at", "@", "(", "hot", "cold", "warm", "steady", "while", "when", "with"})
+_MAX_STEPS: Final = 3
+_SLOWEST: Final = 400
+_FASTEST: Final = 9000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Near:
+    """A state with its marks."""
+
+    state: str
+    first: int
+    stop: int
+
+
+def _speed(line: Line, index: int, names: Names) -> Near | None:
+    """Return the engine speed of ``at 2000`` or ``at 1500 rpm``."""
+    value = value_at(line, index)
+    if value is None or value.low is None or line.low(index - 1) not in {"at", "@"}:
+        return None
+    unit = unit_at(line, value.stop, names)
+    if unit.units and "rpm" not in unit.units:
+        return None
+    bare = value.typed.isdigit() and _SLOWEST <= value.low <= _FASTEST
+    # "at 2500 low 40" is a speed as well, but "at 600 psi" is none.
+    if not bare or (not unit.units and line.kind(value.stop) == "word"):
+        return None
+    return Near(state=f"{value.typed} rpm", first=value.first, stop=unit.stop)
+
+
+def near_state(line: Line, index: int, names: Names) -> Near | None:
+    """Return the state that stands at mark ``index``, behind a few small words at most."""
+    at = index
+    for _ in range(_MAX_STEPS):
+        if at >= len(line.marks) or line.clause[at] != line.clause[index - 1]:
+            return None
+        rows, size = names.states.at(line, at)
+        if rows:
+            # "cranking 9.8" behind a number begins the next reading.
+            begins = names.names.at(line, at)[0] and value_at(line, at + size)
+            return None if begins else Near(state=rows[0], first=at, stop=at + size)
+        speed = _speed(line, at, names)
+        if speed:
+            return speed
+        if line.low(at) not in _STEPS:
+            return None
+        at += 1
+    return None
