@@ -9,6 +9,7 @@ from web.wording import (
     PHASES,
     amount,
     choice_words,
+    guess_words,
     named,
     percent,
     quantity_words,
@@ -106,6 +107,7 @@ def init_app(app: Flask) -> None:
         plain,
         money,
         vehicle,
+        guess_words,
         percent,
         choice_words,
     ):

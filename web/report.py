@@ -13,6 +13,7 @@ from kb.workflow.suggest import SeenBefore, Suggestion
 from web.wording import (
     PHASES,
     choice_words,
+    guess_words,
     named,
     percent,
     reading_words,
@@ -117,6 +118,7 @@ def check_rows(suggestion: Suggestion, words: Vocabulary) -> list[str]:
         for row in suggestion.checks
     ]
     lines = table(rows, widths=(WIDTH - 16, 5, 5))
+    lines += fill(guess_words(suggestion.guess), WIDTH).split("\n") if suggestion.guess else []
     cautions = {c.key: c for row in suggestion.checks for c in row.cautions}
     stops = sorted(cautions.values(), key=lambda row: row.level != "stop")[:5]
     for row in stops:

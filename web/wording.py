@@ -7,6 +7,7 @@ from typing import Final
 from kb.case.model import Phase, Polarity, Reading, Response, Symptom
 from kb.case.term_rows import Named
 from kb.case.terms import Vocabulary
+from kb.diagnosis.guess import GuessOrCheck
 
 # How a screen writes a unit whose key in the store is not what a technician writes. A sign that
 # stands at its number has no blank before it.
@@ -104,3 +105,16 @@ def response_words(row: Response, words: Vocabulary) -> str:
         name = known.name if known else row.quantity.replace("_", " ")
         return f"{name} {row.before_typed} to {amount(row.after_typed or '?', row.unit)}"
     return str(row.change) if row.change else (row.action or "")
+
+
+def guess_words(line: GuessOrCheck) -> str:
+    """Return the guess-or-check line; money without a sign, as the shop's own."""
+    repair, worth = line.repair_cents / 100, line.worth_cents / 100
+    head = (
+        f"Guess or check: at {repair:,.0f} for the repair and {line.check_cents / 100:,.0f} for the "
+        f"first check, guessing pays only above {percent(line.threshold)}; "
+        f"it stands at {percent(line.chance)}"
+    )
+    if line.guessing_pays:
+        return f"{head}. Prove it with the repair all the same."
+    return f"{head}, so a check that settles it is worth up to {worth:,.0f}."

@@ -3,13 +3,15 @@
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
+from statistics import median
 from threading import Lock
 
-from kb.case.model import Job, Standing
+from kb.case.model import FixKind, Job, Standing
 from kb.case.standing import standing_of
 from kb.case.terms import Vocabulary
 from kb.diagnosis.causes import CauseChance, CauseModel
 from kb.diagnosis.checks import CheckAdvice, next_checks
+from kb.diagnosis.guess import GuessOrCheck, guess_or_check
 from kb.errors import EmptyIndexError
 from kb.retrieval.features import CaseFeatures, case_features, finding_token
 from kb.retrieval.index import NO_CASE, CaseIndex
@@ -25,6 +27,11 @@ WITNESS = {
     Standing.OVERTURNED: 0.0,
 }
 
+# Setting with the shop's labour rate in cents an hour, its value until it is set (our choice), and
+# how many of the newest cases of a cause are asked for their price.
+LABOUR_RATE = "labour cents an hour"
+LABOUR_CENTS_AN_HOUR = 13_000
+MOST_PRICED = 9
 # File of a kept index, and the number of closed jobs from which fitting anew costs more than
 # reading it (a hundred take half a second; our choice).
 SNAPSHOT = "index.npz"
@@ -48,12 +55,16 @@ class SeenBefore:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Suggestion:
-    """The three answers; ``nothing_like_it`` where "something else" leads."""
+    """The three answers; ``nothing_like_it`` where "something else" leads.
+
+    ``guess`` is there where the leading cause has a price in the shop's own cases.
+    """
 
     matches: tuple[SeenBefore, ...]
     causes: tuple[CauseChance, ...]
     checks: tuple[CheckAdvice, ...]
     nothing_like_it: bool
+    guess: GuessOrCheck | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +123,13 @@ def suggest_from(
         checks=next_checks(model, chances, done=_done(job)),
         nothing_like_it=chances[0].cause is None,
     )
+
+
+def repair_price(job: Job) -> int | None:
+    """Return the price of the repair that was chosen, in cents; None where none was written."""
+    options = job.closing.options if job.closing else ()
+    prices = [row.price_cents for row in options if row.chosen and row.kind is not FixKind.DECLINED]
+    return prices[0] if prices and prices[0] else None
 
 
 def _done(job: Job) -> tuple[tuple[str, str], ...]:
@@ -189,7 +207,27 @@ class Memory:
             If the shop has no closed job yet.
         """
         now = self._current()
-        return suggest_from(now.index, now.model, job, top=top, altitude_m=self.altitude_m)
+        found = suggest_from(now.index, now.model, job, top=top, altitude_m=self.altitude_m)
+        return replace(found, guess=self._guess(found))
+
+    def _guess(self, found: Suggestion) -> GuessOrCheck | None:
+        best = found.causes[0]
+        if best.cause is None or not found.checks:
+            return None
+        with self.store.read() as unit:
+            cases = [unit.jobs.get(case) for case in best.cases[-MOST_PRICED:]]
+            rate = int(unit.settings.get(LABOUR_RATE) or LABOUR_CENTS_AN_HOUR)
+        prices = [cents for job in cases if (cents := repair_price(job)) is not None]
+        if not prices:
+            return None
+        check = found.checks[0]
+        return guess_or_check(
+            best.cause,
+            best.chance,
+            repair_cents=round(median(prices)),
+            check=check.check,
+            check_cents=max(1, round(check.minutes * rate / 60)),
+        )
 
     def size(self) -> int:
         """Return how many closed jobs the memory holds."""

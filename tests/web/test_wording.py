@@ -1,12 +1,16 @@
+from dataclasses import replace
+
 import pytest
 
 from kb.case.model import Change, Polarity, Reading, Response, Symptom
 from kb.case.terms import load_vocabulary
 from kb.case.units import UNITS
+from kb.diagnosis.guess import guess_or_check
 from tests.factories import a_reading
 from web.wording import (
     amount,
     choice_words,
+    guess_words,
     named,
     percent,
     quantity_words,
@@ -129,3 +133,13 @@ def test_what_may_be_meant_is_asked_in_the_trades_spelling():
     assert choice_words(["degF", "degC"]) == "°F or °C"
     assert choice_words(["pressure_falls", "count"]) == "pressure falls or count"
     assert choice_words(["psi"]) == "psi"
+
+
+def test_the_guess_or_check_line_says_when_guessing_pays():
+    line = guess_or_check("fan", 0.7, repair_cents=31000, check="look", check_cents=5000)
+    said = guess_words(line)
+    assert "at 310 for the repair and 50 for the first check" in said
+    assert "only above 86%" in said
+    assert "worth up to 133" in said
+    sure = guess_words(replace(line, chance=0.9))
+    assert "Prove it with the repair all the same" in sure
