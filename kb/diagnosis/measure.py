@@ -150,5 +150,5 @@ def score_rankings(
         "hit@3": mean([hit_at(docs, grades, 3) for docs, grades in rows]),
         "hit@5": mean([hit_at(docs, grades, 5) for docs, grades in rows]),
         "mrr@10": mean([reciprocal_rank(docs, grades) for docs, grades in rows]),
-        "queries": float(len(rows)),
+        "queries": len(rows),
     }

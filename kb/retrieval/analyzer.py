@@ -13,6 +13,14 @@ from typing import Final
 # Lengths of the character n-grams: 2 to 4 beat 3 to 5 on five sets of real short work orders
 # (nDCG@10 .518/.497, .303/.296, .522/.513, .672/.638, .778/.744 on the characters alone).
 CHAR_LENGTHS: Final = (2, 4)
+# Words that say nothing by themselves: counted, but not shown as a reason. "No", "not", "off",
+# "on", "over" and the like do say something in this trade.
+SMALL_WORDS: Final = frozenset({
+    "no", "not", "off", "on", "over", "a", "an", "and", "are", "as", "at", "be", "been", "but",
+    "by", "for", "from", "goes", "had", "has", "have", "her", "his", "i", "in", "is", "it",
+    "its", "me", "my", "of", "so", "that", "the", "their", "them", "then", "there", "they",
+    "this", "to", "up", "was", "we", "were", "when", "with", "you",
+})  # fmt: skip
 _WORD: Final = re.compile(r"\b\w\w+\b")
 # A longer run of characters is not a word that somebody typed; its tail is cut (our choice).
 _MAX_WORD: Final = 64

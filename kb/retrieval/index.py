@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.errors import EmptyIndexError
-from kb.retrieval.analyzer import char_terms, word_terms
+from kb.retrieval.analyzer import SMALL_WORDS, char_terms, word_terms
 from kb.retrieval.features import CaseFeatures, Measure, Token
 from kb.retrieval.postings import Rows, gather
 from kb.retrieval.similarity import (
@@ -29,55 +29,7 @@ Floats = NDArray[np.float64]
 
 ANALYZERS = {"word": word_terms, "char": char_terms}
 
-# Words that say nothing by themselves are counted but not shown as a reason; "no", "not", "off",
-# "on", "over" and the like do say something in this trade. At most this many are shown.
-_SMALL_WORDS = frozenset(
-    [
-        "a",
-        "an",
-        "and",
-        "are",
-        "as",
-        "at",
-        "be",
-        "been",
-        "but",
-        "by",
-        "for",
-        "from",
-        "goes",
-        "had",
-        "has",
-        "have",
-        "her",
-        "his",
-        "i",
-        "in",
-        "is",
-        "it",
-        "its",
-        "me",
-        "my",
-        "of",
-        "so",
-        "that",
-        "the",
-        "their",
-        "them",
-        "then",
-        "there",
-        "they",
-        "this",
-        "to",
-        "up",
-        "was",
-        "we",
-        "were",
-        "when",
-        "with",
-        "you",
-    ]
-)
+# Words shown as a reason, at most (our choice).
 _MOST_WORDS = 5
 NO_CASE = (
     "expected at least 1 closed case to search, got 0; close a job or run 'baybook demo' first"
@@ -95,6 +47,7 @@ class _Evidence:
     rows: Rows
     weights: Floats
     key: str = ""
+    shared_by: int = 0
 
 
 class CaseIndex:
@@ -179,7 +132,13 @@ class CaseIndex:
         if len(same):
             share = len(same) / len(self.ids_)
             weights[np.searchsorted(with_field, same)] = token_agreement(rate, share)
-        return _Evidence(part=token.part, what=token.what, rows=with_field, weights=weights)
+        return _Evidence(
+            part=token.part,
+            what=token.what,
+            rows=with_field,
+            weights=weights,
+            shared_by=len(same),
+        )
 
     def _measure_evidence(self, measure: Measure) -> _Evidence | None:
         rows, population, scores = self.scored_measure(measure.key)
@@ -265,9 +224,17 @@ class Asked:
         at = int(np.searchsorted(part.rows, row))
         if at >= len(part.rows) or part.rows[at] != row or part.weights[at] == 0:
             return None
-        what = self._shared(row) if part.part == "text" else part.what
-        what = self._here(row, part) if part.part == "reading" else what
-        return Reason(part=part.part, what=what, weight=float(part.weights[at]))
+        weight = float(part.weights[at])
+        return Reason(part=part.part, what=self._what(row, part, weight=weight), weight=weight)
+
+    def _what(self, row: int, part: _Evidence, *, weight: float) -> str:
+        if part.part == "text":
+            return self._shared(row)
+        if part.part == "reading":
+            return self._here(row, part)
+        if weight < 0:
+            return f"{part.what}; otherwise there"
+        return f"{part.what} (in {part.shared_by} of {len(self.index.ids_)} cases)"
 
     def _shared(self, row: int) -> str:
         keys = (("said", "word"), ("told", "word"))
@@ -275,7 +242,7 @@ class Asked:
             term
             for key in keys
             for term in self.index.spaces_[key].shared_terms(self.texts[key], row, most=9)
-            if not set(term.split()) <= _SMALL_WORDS
+            if not set(term.split()) <= SMALL_WORDS
         )
         return "words: " + ", ".join(list(words)[:_MOST_WORDS]) if words else "spelling alike"
 
