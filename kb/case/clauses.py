@@ -8,11 +8,11 @@ and its contrary never get the same tokens.
 from dataclasses import dataclass, replace
 from typing import Final
 
+from kb.case.grammar.reader import ReadClause, Tools, read_text, split_clauses, tools_for
+from kb.case.grammar.symptoms import Hit
+from kb.case.grammar.tokens import Told, concept_tokens, unique
 from kb.case.model import Change, Polarity, Response, Symptom
-from kb.case.reader import ReadClause, Tools, read_text, split_clauses, tools_for
-from kb.case.symptoms import Hit
 from kb.case.terms import Vocabulary
-from kb.case.tokens import Told, concept_tokens, unique
 
 __all__ = ["Clause", "clause_tokens", "read_clauses", "split_clauses", "symptom_tokens"]
 

@@ -9,13 +9,14 @@ from typing import Any, Final
 import tomli
 
 from kb.case.grammar.marks import Line, read_marks
+from kb.case.grammar.wordforms import stem
 from kb.case.model import Change
 from kb.case.terms import OPEN_OUTCOMES, Vocabulary, load_vocabulary
-from kb.case.wordforms import stem
 from kb.errors import VocabularyError
 
 _FILE: Final = Path(__file__).resolve().parents[2] / "vocabulary" / "actions.toml"
 _GAP: Final = 2
+_PLACING: Final = frozenset({"at", "near", "from", "behind", "by"})
 _NEGATIONS: Final = frozenset({"no", "not", "without", "never", "didnt", "doesnt", "wont", "isnt"})
 _MOVES: Final = frozenset({"falls", "rises", "same"})
 
@@ -228,8 +229,10 @@ def find_deeds(line: Line, stems: Sequence[str], actions: Actions) -> list[Deed]
         found = actions.phrases.at(stems, index, stop=stop) if stop > index else []
         # "not swapped" and "fan not running" are no deeds.
         found = [row for row in found if not _denied(stems, index, row)]
+        if found and _is_thing(line, stems, (index, found[0][1]), actions=actions, earlier=hits):
+            found = []
         if found:
-            best = max(found, key=lambda row: (row[2], -row[1]))
+            best = _best_hit(found)
             hits.append((best[0], index, best[1]))
             index = best[1]
         else:
@@ -237,8 +240,41 @@ def find_deeds(line: Line, stems: Sequence[str], actions: Actions) -> list[Deed]
     return _deeds(line, hits, actions)
 
 
+def _best_hit(found: Sequence[tuple[int, int, int]]) -> tuple[int, int, int]:
+    """Return the phrase of most words; "pulled bcm fuse" is about the fuse, its last word."""
+    best = max(found, key=lambda row: (row[2], -row[1]))
+    return next((row for row in found if row[2] == best[2] and row[1] == best[1] + 1), best)
+
+
+def _is_thing(
+    line: Line, stems: Sequence[str], span: tuple[int, int], *, actions: Actions,
+    earlier: Sequence[tuple[int, int, int]],
+) -> bool:  # fmt: skip
+    """Return whether the words name a part or a place: "cleaned throttle body", "hit at drain"."""
+    first, stop = span
+    lead = first - 1 - (line.low(first - 1) in {"the", "a", "new"})
+    if lead >= 0 and line.clause[lead] == line.clause[first]:
+        if actions.tried_verbs.at(stems, lead, stop=first, gap=0):
+            return True
+        if line.low(lead) in _PLACING and earlier:
+            return line.clause[earlier[-1][1]] == line.clause[first]
+    return stop < len(stems) and bool(actions.tried_verbs.at(stems, stop, stop=stop + 1, gap=0))
+
+
+def _merged(line: Line, hits: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
+    """Return the hits without a second one of the same check: "pry bar on lower ball joint"."""
+    kept: list[tuple[int, int, int]] = []
+    for row in hits:
+        if kept and kept[-1][0] == row[0] and line.clause[kept[-1][1]] == line.clause[row[1]]:
+            kept[-1] = (row[0], kept[-1][1], row[2])
+        else:
+            kept.append(row)
+    return kept
+
+
 def _deeds(line: Line, hits: list[tuple[int, int, int]], actions: Actions) -> list[Deed]:
     deeds = []
+    hits = _merged(line, hits)
     for at, (row, first, stop) in enumerate(hits):
         begin = line.clause_bounds(first)[0]
         begin += line.low(begin) in {",", ";", ".", "but"}

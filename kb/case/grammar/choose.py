@@ -2,11 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 from kb.case.grammar.names import Name, Names
 from kb.case.grammar.near import RIVALS
 from kb.case.grammar.values import Choice, Context, TypedUnit, Value, check_unit, choose_unit
-from kb.case.units import Quantity, convert
+from kb.case.units import UNITS, Quantity, convert
+
+_GAUGES: Final = frozenset({"low_side_pressure", "high_side_pressure"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,21 +21,29 @@ class Typed:
     several: bool = False
     close: bool = True
     near: str = ""
+    last: str = ""
 
 
 def _fits(row: Name, typed: Typed, context: Context) -> bool:
     """Return whether the line leaves this meaning open."""
     if row.needs_unit and not typed.unit.units and not typed.unit.trap:
         return False
-    if row.only_when and not context.states & set(row.only_when):
+    return _fits_line(row, typed, context) and _fits_states(row, context)
+
+
+def _fits_line(row: Name, typed: Typed, context: Context) -> bool:
+    seen = context.groups & set(row.groups)
+    if row.follows and typed.last not in row.follows:
         return False
     if row.units_only and typed.unit.units and not set(typed.unit.units) & set(row.units_only):
         return False
-    if context.states & set(row.not_when):
+    return bool(seen) or not (row.strict or (row.groups and context.groups))
+
+
+def _fits_states(row: Name, context: Context) -> bool:
+    if row.only_when and not context.states & set(row.only_when):
         return False
-    if row.strict and not context.groups & set(row.groups):
-        return False
-    return not (row.groups and context.groups and not context.groups & set(row.groups))
+    return not context.states & set(row.not_when)
 
 
 def _judge(row: Name, typed: Typed, *, names: Names, context: Context) -> Choice:
@@ -92,6 +103,7 @@ def choose(rows: Sequence[Name], typed: Typed, *, names: Names, context: Context
     """Return the meaning of a name beside a value; None where it is no reading at all."""
     context = _nearest(typed, context)
     open_rows = [row for row in rows if _fits(row, typed, context)]
+    open_rows = [row for row in open_rows if row.follows] or open_rows
     asks = [row for row in open_rows if row.ask]
     meant = [row for row in open_rows if row.quantity]
     if asks and not (typed.several or typed.unit.units or _known(meant, names, context)):
@@ -124,7 +136,20 @@ def _none_fits(judged: Sequence[Choice], typed: Typed) -> Choice | None:
     for choice in judged:
         if choice.name is not None and (not choice.name.weak or (typed.close and _own(choice))):
             return choice
+    return _wrong_unit(judged, typed)
+
+
+def _wrong_unit(judged: Sequence[Choice], typed: Typed) -> Choice | None:
+    """Return the refusal of a weak name with a unit of its own kind: a low side in inHg."""
+    kinds = {UNITS[key].kind for key in typed.unit.units}
+    for choice in judged:
+        if choice.name is not None and kinds == {"pressure"} and _near_kind(choice):
+            return choice
     return None
+
+
+def _near_kind(choice: Choice) -> bool:
+    return choice.name is not None and choice.name.quantity in _GAUGES and bool(choice.refused)
 
 
 def _own(choice: Choice) -> bool:

@@ -94,6 +94,11 @@ def _beside(line: Line, names: Names, index: int) -> tuple[str | None, str | Non
             break
         low = line.low(at)
         rows, size = names.modules.at(line, at)
+        if low == "now" and _CODE.match(
+            line.text, line.marks[min(at + 1, len(line.marks) - 1)].start
+        ):
+            # "P0302 now P0305" says what the first code became.
+            break
         if low in names.statuses and status is None:
             status, at, stop = names.statuses[low], at + 1, at + 1
         elif rows and module is None and not _is_name_here(line, names, at):

@@ -7,6 +7,7 @@ from typing import Final
 from kb.case.casefile import make_reading
 from kb.case.grammar.actions import Deed, find_deeds
 from kb.case.grammar.codes import FoundCode, FoundCodes
+from kb.case.grammar.durations import AFTERWARDS, HOLDS, minutes_at
 from kb.case.grammar.marks import Line
 from kb.case.grammar.names import Names
 from kb.case.grammar.outcomes import NEGATED, Findings, OutcomeReader
@@ -38,7 +39,16 @@ class _Reader(OutcomeReader):
 
     def _is_answer(self, code: FoundCode, deeds: Sequence[Deed]) -> bool:
         # The code after an action is what the action did, not what the car came in with.
-        return any(deed.stop <= code.first < deed.end for deed in deeds)
+        return any(
+            deed.stop <= code.first < deed.end
+            and self._watched(deed)
+            and code is not self._before_after(deed)[0]
+            for deed in deeds
+        )
+
+    def _watched(self, deed: Deed) -> bool:
+        check = self.names.words.checks[deed.action.check]
+        return check.is_action or not {"fault_moved", "back_at_once"}.isdisjoint(check.outcomes)
 
     # --- one finding ---------------------------------------------------------------------------
 
@@ -58,7 +68,8 @@ class _Reader(OutcomeReader):
         self.out.findings.append(
             Finding(
                 check=deed.action.check, outcome=outcome, subject=self._subject(deed),
-                repeats=self._repeats(deed), note=note, responses=tuple(responses),
+                repeats=self._repeats(deed), minutes=self._minutes(deed), note=note,
+                responses=tuple(responses),
             )
         )  # fmt: skip
         self.out.finding_marks.append((deed.first, deed.stop))
@@ -133,12 +144,32 @@ class _Reader(OutcomeReader):
         found = replace(
             last, typed=bare.value.typed, first=bare.first, stop=bare.stop, changed=True
         )
+        units = bare.unit.units
+        if units and last.unit not in units:
+            return self._in_other_unit(found, bare, units)
         response = self._response(found, last.typed)
         if response is None:
             return []
         self.out.response_marks.append((bare.first, bare.stop))
         self.out.answered.append(bare)
         return [response]
+
+    def _in_other_unit(self, found: Found, bare: Bare, units: Sequence[str]) -> list[Response]:
+        """Read ``1.2 A ... drops to 18 mA``: the value before is kept as a reading only."""
+        accepted = self.names.words.quantities[found.quantity].accepted
+        unit = next(key for key in units if key in accepted)
+        before = self._read(found, self._typed_before(bare))
+        response = self._response(replace(found, unit=unit), None)
+        if response is None or response.after is None or before.canonical is None:
+            return []
+        self.verbs[found.quantity] = "falls" if response.after < before.canonical else "rises"
+        self.out.response_marks.append((bare.first, bare.stop))
+        self.out.answered.append(bare)
+        return [response]
+
+    def _typed_before(self, bare: Bare) -> str:
+        last = self.out.last_before(self.gathered, bare)
+        return last.typed if last else ""
 
     # --- subject and count ---------------------------------------------------------------------
 
@@ -172,6 +203,20 @@ class _Reader(OutcomeReader):
         if self.stems[index] in NEGATED:
             return True
         return any(self._phrase(key, index, deed.end) for key, _ in deed.action.outcomes)
+
+    def _minutes(self, deed: Deed) -> float | None:
+        """Return the minutes of ``smoke test 15 min`` and ``pulled vacuum, held 20 min``."""
+        for index in range(deed.begin, deed.end):
+            minutes, stop = minutes_at(self.line, index, self.names)
+            own = self.line.clause[index] == self.line.clause[deed.first]
+            before = self.line.low(index - 1) if index else ""
+            if minutes is None or not (own or before in HOLDS) or before in AFTERWARDS:
+                continue
+            if any(found.first <= index < found.stop for found in self.gathered.found):
+                continue
+            self.out.word_marks.append((index, stop))
+            return minutes
+        return None
 
     def _repeats(self, deed: Deed) -> int:
         """Return how often: ``x2``, ``2x``, ``twice``, ``3 of 3``, ``3 times``."""

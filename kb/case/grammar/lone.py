@@ -1,13 +1,15 @@
 """Numbers with a unit and no name: what they can be, asked back."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable
 from typing import Final
 
 from kb.case.grammar.marks import Line
-from kb.case.grammar.places import Spot
+from kb.case.grammar.names import Names
+from kb.case.grammar.near import near_state
+from kb.case.grammar.places import Spot, place_at
 from kb.case.grammar.values import TypedUnit, Value
 from kb.case.terms import Vocabulary
-from kb.case.units import UNITS, Quantity, convert
+from kb.case.units import Quantity, convert
 
 # Units of what is measured; minutes, miles and inches say no quantity (common practice, no source).
 ASKED: Final = frozenset(
@@ -19,14 +21,21 @@ _GIVEN: Final = frozenset(
     {"with", "w/", "to", "after", "rated", "spec", "specs", "below", "above", "under", "over", "than",
      "until", "till", "at", "@", "about", "should", "be", "max", "min", "limit", "a", "new"}
 )  # fmt: skip
+_TIMES: Final = frozenset({"min", "h", "day"})
 _MAX_OPTIONS: Final = 6
+# In widths of the usual band; a weak part is read a little outside it (our choice).
+_NEARLY: Final = 0.25
 
 
-def is_lone(line: Line, value: Value, unit: TypedUnit) -> bool:
+def is_lone(line: Line, value: Value, unit: TypedUnit, *, names: Names) -> bool:
     """Return whether the number stands for a reading, and not beside a thing ("20 A fuse")."""
     if not ASKED & set(unit.units) or line.low(value.first - 1) in _GIVEN:
         return False
     at = unit.stop
+    if line.kind(value.first - 1) == "number" and value.first:
+        return False
+    if place_at(line, at, names) or near_state(line, at, names):
+        return True
     return line.kind(at) != "word" or line.clause[at] != line.clause[value.first]
 
 
@@ -48,7 +57,7 @@ def lone_options(value: Value, unit: TypedUnit, words: Vocabulary) -> tuple[str,
             far = _fits(value, key, quantity) if key in quantity.accepted else None
             if far is not None:
                 rows.append((far, order, quantity.name))
-    inside = [row for row in rows if row[0] == 0.0]
+    inside = [row for row in rows if row[0] <= _NEARLY]
     return tuple(dict.fromkeys(row[2] for row in sorted(inside or rows)))[:_MAX_OPTIONS]
 
 
@@ -64,8 +73,6 @@ def by_cylinder(spot: Spot | None, unit: TypedUnit, words: Vocabulary) -> str | 
     return found[0] if len(found) == 1 else None
 
 
-def of_time(unit: TypedUnit, accepted: Mapping[str, object] | tuple[str, ...]) -> bool:
+def of_time(unit: TypedUnit, accepted: Iterable[str]) -> bool:
     """Return whether minutes stand where the quantity is no time: "comp test 45 min"."""
-    return bool(unit.units) and all(
-        UNITS[key].kind == UNITS["min"].kind and key not in accepted for key in unit.units
-    )
+    return bool(_TIMES & set(unit.units)) and not _TIMES & set(accepted)

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Final
 
 from kb.case.grammar.choose import Typed
+from kb.case.grammar.lone import of_time
 from kb.case.grammar.names import Name
 from kb.case.grammar.places import Spot, place_at
 from kb.case.grammar.seek import Search, Seeker
@@ -12,6 +13,9 @@ from kb.case.grammar.sink import Named, plain
 from kb.case.grammar.values import TypedUnit, Value, unit_at, value_at
 
 _LIST: Final = frozenset({",", "/", "and", "&", "|", "+"})
+_BEFORE_PLACE: Final = frozenset({"on", "at", "in", "across", "over", "the", "thru", "through"})
+_HALVES: Final = frozenset({"dry", "wet"})
+_EDGES: Final = frozenset({"inner", "outer"})
 _VACUUMS: Final = frozenset({"manifold_vacuum", "evacuation_vacuum"})
 
 
@@ -28,11 +32,22 @@ class NameFirst(Seeker):
         if any(row.pair for row in rows):
             return self._pair(index, rows, value)
         value = _below(value, rows)
-        unit = unit_at(self.line, value.stop, self.names)
+        unit = self._unit_of(value, rows)
         if weak and not unit.raw and self._counts_things(value):
             return 0
-        lead = search.spot or self._lead(index)
+        if of_time(unit, {key for row in rows if row.quantity for key in self._accepted(row)}):
+            return 0
+        lead = search.spot or self._lead(index, rows)
         return self._values(index, rows, search, value=value, unit=unit, lead=lead)
+
+    def _unit_of(self, value: Value, rows: Sequence[Name]) -> TypedUnit:
+        """Return the unit of a value, unless it is the next name: "ect 192 rpm 720"."""
+        unit = unit_at(self.line, value.stop, self.names)
+        accepted = {key for row in rows if row.quantity for key in self._accepted(row)}
+        if not unit.units or accepted & set(unit.units) or not value_at(self.line, unit.stop):
+            return unit
+        named = self.names.names.at(self.line, value.stop)[0]
+        return TypedUnit(stop=value.stop) if named else unit
 
     def _counts_things(self, value: Value) -> bool:
         """Return whether "low 2 quarts" counts something that is no unit."""
@@ -44,8 +59,11 @@ class NameFirst(Seeker):
             return False
         return not (names.names.at(line, at)[0] or names.states.at(line, at)[0])
 
-    def _lead(self, index: int) -> Spot | None:
+    def _lead(self, index: int, rows: Sequence[Name]) -> Spot | None:
         spot = self._before
+        if spot and spot.text.startswith("bank") and not self._has_banks(rows):
+            # "pulse 3.1 ms b1 tps 14%": the bank belongs to the value before it.
+            return None
         return spot if spot and self.line.same_statement(spot.first, index) else None
 
     def _values(
@@ -59,23 +77,52 @@ class NameFirst(Seeker):
         if trail:
             entries[0] = (value, unit, trail)
             stop = trail.stop
+        elif lead is None and (wheel := self._wheel_of_clause(index, rows)):
+            entries[0] = (value, unit, wheel)
         change = self._from_to(value, unit, search)
         if change:
             return self._changed(index, rows, search, first=entries[0], second=change)
         if self.line.low(stop) == "/" and (second := value_at(self.line, stop + 1)):
             return self._two(index, rows, value, second=second, lead=lead)
-        stop = self._more(rows, entries, stop=stop, leading=lead is not None)
+        stop = self._more(rows, entries, stop=stop, lead=lead)
         return self._emit(index, rows, entries, stop=stop, search=search)
 
     def _trail(self, index: int, *, lead: Spot | None) -> Spot | None:
         """Return a place after a value, unless the place belongs to the next value."""
-        if lead is not None:
-            return None
-        at = index + (self.line.low(index) in {"on", "at", "in"})
+        at = index
+        for _ in range(2):
+            at += self.line.low(at) in _BEFORE_PLACE
         spot = place_at(self.line, at, self.names)
-        if spot is None or value_at(self.line, spot.stop) or self._name_with_value(spot.stop):
+        if lead is not None:
+            joins = spot is not None and spot.text in (_HALVES if lead.numbered else _EDGES)
+            return replace(spot, text=f"{lead.text} {spot.text}") if spot and joins else None
+        if spot is None or self._name_with_value(spot.stop):
             return None
-        return spot
+        return spot if self._ends_in_place(spot.stop) else None
+
+    def _ends_in_place(self, index: int) -> bool:
+        """Return whether ``3 mm front 6 mm rear`` goes on value by place until it ends in one."""
+        for _ in range(8):
+            value = value_at(self.line, index)
+            if value is None:
+                return True
+            spot = place_at(self.line, unit_at(self.line, value.stop, self.names).stop, self.names)
+            if spot is None:
+                return False
+            index = spot.stop
+        return False
+
+    def _has_banks(self, rows: Sequence[Name]) -> bool:
+        places = [place for r in rows if r.quantity for place in self._places(r)]
+        return not places or any("bank" in place for place in places)
+
+    def _wheel_of_clause(self, index: int, rows: Sequence[Name]) -> Spot | None:
+        """Return the wheel or bank a clause began with: "rr rotor 21.4 mm dtv .03 mm"."""
+        spot = self._wheel
+        if spot is None or self.line.clause[spot.first] != self.line.clause[index]:
+            return None
+        wanted = spot.text if spot.text.startswith("bank") else "wheel"
+        return spot if all(wanted in self._places(r) for r in rows if r.quantity) else None
 
     def _name_with_value(self, index: int) -> bool:
         rows, size = self.names.names.at(self.line, index)
@@ -83,9 +130,10 @@ class NameFirst(Seeker):
 
     def _more(
         self, rows: Sequence[Name], entries: list[tuple[Value, TypedUnit, Spot | None]], *,
-        stop: int, leading: bool,
+        stop: int, lead: Spot | None,
     ) -> int:  # fmt: skip
         """Read further values of a list; return where it ends."""
+        leading = lead is not None
         while len(entries) < 16:
             at = stop + (self.line.low(stop) in _LIST)
             if at in self.taken:
@@ -95,7 +143,7 @@ class NameFirst(Seeker):
             if value is None or (spot is None and not self._listed(rows, value)):
                 return stop
             unit = unit_at(self.line, value.stop, self.names)
-            trail = None if leading else self._trail(unit.stop, lead=None)
+            trail = None if spot else self._trail(unit.stop, lead=lead)
             if not leading and trail is None and entries[0][2] is not None:
                 return stop
             entries.append((value, unit, spot or trail))
@@ -196,7 +244,8 @@ class NameFirst(Seeker):
         entries: list[tuple[Value, TypedUnit, Spot | None]], *, stop: int, search: Search,
     ) -> int:  # fmt: skip
         near, behind = self._near(stop) if len(entries) == 1 else ("", stop)
-        last = entries[-1][1]
+        halves = entries[0][2] is not None and entries[0][2].text.endswith((" dry", " wet"))
+        given = next((row for _, row, _ in reversed(entries) if row.units), entries[-1][1])
         several = len(entries) > 1 or (entries[0][2] is not None and entries[0][2].numbered)
         spots = self._numbered_places(rows, entries)
         if spots is None:
@@ -205,7 +254,7 @@ class NameFirst(Seeker):
             return stop
         for (value, unit, _), spot in zip(entries, spots, strict=True):
             typed = Typed(
-                value=value, unit=unit if unit.units or unit.trap else last, several=several,
+                value=value, unit=unit if unit.units or unit.trap else given, several=several,
                 close=search.close, near=near,
             )  # fmt: skip
             choice = self._choose(rows, typed)
@@ -215,7 +264,10 @@ class NameFirst(Seeker):
                 self._add(choice, (index if value is entries[0][0] else value.first, stop if len(entries) == 1 else unit.stop), value.typed, spot=spot, changed=search.changed, falls=search.falls, near=near)  # fmt: skip
             else:
                 self._ask(choice, index, stop)
-        self._last = Named(rows=tuple(rows), spot=entries[0][2], first=index) if near else None
+        again = near or halves
+        self._last = (
+            Named(rows=tuple(rows), spot=entries[0][2], first=index, unit=given) if again else None
+        )
         return behind
 
     def _numbered_places(

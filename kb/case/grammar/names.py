@@ -62,7 +62,8 @@ class Name:
 
     ``weak`` names are everyday words: they need their number right beside them. ``when``,
     ``not_when`` and ``only_when`` are states; ``groups`` are the quantity groups of the line, one
-    of which a ``strict`` name must see. ``unit`` is what the name itself says ("blower amps").
+    of which a ``strict`` name must see. ``follows`` are quantities, one of which must have been
+    read last ("heater in 188 out 112"). ``unit`` is what the name itself says ("blower amps").
     """
 
     quantity: str = ""
@@ -77,6 +78,7 @@ class Name:
     only_when: Key = ()
     units_only: Key = ()
     strict: bool = False
+    follows: Key = ()
     unit: str = ""
 
 
@@ -143,7 +145,7 @@ def _name_table(data: Mapping[str, Any], words: Vocabulary) -> Phrases[Name]:
             bare = say.partition(" (")[0]
             listed = say in skip or bare in skip or (key_of(bare), quantity.key) in own
             if not listed:
-                table.add(bare, _saying(plain, bare, data, words))
+                table.add(bare, _saying(plain, bare, words, said=data["name_units"]))
     for row in data["name"]:
         made: dict[str, Any] = {
             k: tuple(v) if isinstance(v, list) else v for k, v in row.items() if k != "say"
@@ -153,13 +155,13 @@ def _name_table(data: Mapping[str, Any], words: Vocabulary) -> Phrases[Name]:
         except TypeError as error:
             raise VocabularyError(f"typing.toml, {row.get('say')}: {error}") from error
         for say in dict.fromkeys(say.lower() for say in row["say"]):
-            table.add(say, _saying(name, say, data, words))
+            table.add(say, _saying(name, say, words, said=data["name_units"]))
     return table
 
 
-def _saying(name: Name, say: str, data: Mapping[str, Any], words: Vocabulary) -> Name:
+def _saying(name: Name, say: str, words: Vocabulary, *, said: Mapping[str, str]) -> Name:
     """Return the name with the unit that its last word says, if any."""
-    unit = data["name_units"].get(say.rsplit(" ", 1)[-1], "")
+    unit = said.get(say.rsplit(" ", 1)[-1], "")
     fits = bool(name.quantity and unit in words.quantities[name.quantity].accepted)
     return replace(name, unit=unit) if fits and not name.unit else name
 

@@ -11,7 +11,9 @@ from kb.case.grammar.values import unit_at, value_at
 RIVALS: Final = frozenset(
     {"at rest", "engine_running", "at_idle", "cranking", "key_on_engine_off", "loaded", "unloaded"}
 )
-_STEPS: Final = frozenset({"at", "@", "(", "hot", "cold", "warm", "steady", "while", "when", "with"})
+_STEPS: Final = frozenset(
+    {"at", "@", "(", "hot", "cold", "warm", "steady", "while", "when", "with"}
+)
 _MAX_STEPS: Final = 3
 _SLOWEST: Final = 400
 _FASTEST: Final = 9000
@@ -41,21 +43,30 @@ def _speed(line: Line, index: int, names: Names) -> Near | None:
     return Near(state=f"{value.typed} rpm", first=value.first, stop=unit.stop)
 
 
+def _begins(line: Line, at: int, size: int, *, names: Names) -> bool:
+    # "cranking 9.8" and "crank volts 9.8" behind a number begin the next reading.
+    rows, longer = names.names.at(line, at)
+    if not rows:
+        return False
+    stop = at + max(size, longer)
+    return value_at(line, stop + (line.low(stop) in {"at", "=", ":"})) is not None
+
+
+def _state_at(line: Line, at: int, names: Names) -> Near | None:
+    rows, size = names.states.at(line, at)
+    if not rows:
+        return _speed(line, at, names)
+    if _begins(line, at, size, names=names):
+        return None
+    return Near(state=rows[0], first=at, stop=at + size)
+
+
 def near_state(line: Line, index: int, names: Names) -> Near | None:
     """Return the state that stands at mark ``index``, behind a few small words at most."""
-    at = index
-    for _ in range(_MAX_STEPS):
-        if at >= len(line.marks) or line.clause[at] != line.clause[index - 1]:
+    for at in range(index, min(index + _MAX_STEPS, len(line.marks))):
+        if line.clause[at] != line.clause[index - 1]:
             return None
-        rows, size = names.states.at(line, at)
-        if rows:
-            # "cranking 9.8" behind a number begins the next reading.
-            begins = names.names.at(line, at)[0] and value_at(line, at + size)
-            return None if begins else Near(state=rows[0], first=at, stop=at + size)
-        speed = _speed(line, at, names)
-        if speed:
-            return speed
-        if line.low(at) not in _STEPS:
-            return None
-        at += 1
+        near = _state_at(line, at, names)
+        if near or line.low(at) not in _STEPS:
+            return near
     return None

@@ -1,11 +1,17 @@
 """Readings typed number first: "14.3 at alt", "91F amb", "1450 rpm"."""
 
+from dataclasses import replace
+from typing import Final
+
 from kb.case.grammar.choose import Typed
+from kb.case.grammar.lone import by_cylinder, is_lone, lone_options
 from kb.case.grammar.names import Name
 from kb.case.grammar.near import near_state
-from kb.case.grammar.places import place_at
+from kb.case.grammar.places import Spot, place_at
 from kb.case.grammar.sink import Bare, ReadingSink
 from kb.case.grammar.values import TypedUnit, Value, unit_at, value_at
+
+_HALVES: Final = frozenset({"dry", "wet"})
 
 
 class NumberFirst(ReadingSink):
@@ -23,7 +29,48 @@ class NumberFirst(ReadingSink):
             return stop
         if self._again_signed(value):
             return unit.stop
-        return self._by_unit(value, unit) or self._slashed(value) or unit.stop
+        return (
+            self._through(value, unit)
+            or self._by_unit(value, unit)
+            or self._slashed(value)
+            or self._lone(value, unit)
+        )
+
+    def _through(self, value: Value, unit: TypedUnit) -> int:
+        """Read ``drop 1.9 V at 160 A``: the current at which a voltage was read."""
+        last = self.out.found[-1] if self.out.found else None
+        if (
+            last is None
+            or "A" not in unit.units
+            or self.line.low(value.first - 1) not in {"at", "@"}
+        ):
+            return 0
+        volts = "V" in self.names.words.quantities[last.quantity].accepted
+        if not volts or not self.line.same_statement(max(last.stop - 1, 0), value.first):
+            return 0
+        cranking = "cranking" in self.context.states or last.quantity == "battery_voltage_crank"
+        key = "cranking_current" if cranking else "circuit_current"
+        choice = self._choose([Name(quantity=key)], Typed(value=value, unit=unit))
+        if choice is None or not choice.unit:
+            return 0
+        self._add(choice, (value.first, unit.stop), value.typed)
+        return unit.stop
+
+    def _lone(self, value: Value, unit: TypedUnit) -> int:
+        """Read ``cyl 3 120 psi``, ask about ``80 A``, pass over a number without a unit."""
+        words, spot = self.names.words, self._before
+        key = by_cylinder(spot, unit, words)
+        if key is not None and spot is not None:
+            choice = self._choose([Name(quantity=key)], Typed(value=value, unit=unit))
+            if choice is not None and choice.unit:
+                self._add(choice, (spot.first, unit.stop), value.typed, spot=spot)
+                return unit.stop
+        if is_lone(self.line, value, unit, names=self.names) and value.low is not None:
+            options = lone_options(value, unit, words)
+            if options:
+                marks = (value.first, unit.stop)
+                self._question(marks, f"{value.typed} {unit.raw} of what?", options)
+        return unit.stop
 
     def _name_after(self, value: Value, unit: TypedUnit) -> int:
         at, linked = unit.stop, False
@@ -42,26 +89,42 @@ class NumberFirst(ReadingSink):
         choice = self._choose(strong, Typed(value=value, unit=unit, close=False))
         if choice is None or choice.refused:
             return 0
+        spot = spot or self._numbered_before()
         if not choice.unit:
             self._ask(choice, value.first, at + size)
         else:
             self._add(choice, (value.first, at + size), value.typed, spot=spot)
         return at + size
 
+    def _numbered_before(self) -> Spot | None:
+        return self._before if self._before is not None and self._before.numbered else None
+
     def _once_more(self, value: Value, unit: TypedUnit) -> int:
         """Read ``38 koeo, 31 running``: the name read last once more, in another state."""
         last = self._last
         if last is None or not self.line.same_statement(last.first, value.first):
             return 0
+        other = self._other_half(last.spot, unit.stop)
         near = near_state(self.line, unit.stop, self.names)
-        if near is None:
+        if near is None and other is None:
             return 0
-        choice = self._choose(last.rows, Typed(value=value, unit=unit, near=near.state))
+        state = near.state if near else ""
+        typed = unit if unit.units or unit.trap else replace(last.unit, stop=unit.stop)
+        choice = self._choose(
+            last.rows, Typed(value=value, unit=typed, near=state, several=other is not None)
+        )
         if choice is None or not choice.unit:
             return 0
-        _, stop = self._near(unit.stop)
-        self._add(choice, (value.first, unit.stop), value.typed, spot=last.spot, near=near.state)
+        spot, stop = (other, other.stop) if other else (last.spot, self._near(unit.stop)[1])
+        self._add(choice, (value.first, unit.stop), value.typed, spot=spot, near=state)
         return stop
+
+    def _other_half(self, spot: Spot | None, index: int) -> Spot | None:
+        """Return the place of ``165 wet`` after ``cyl 3 comp 118 dry``."""
+        half = place_at(self.line, index, self.names)
+        if spot is None or half is None or {half.text, spot.text.rpartition(" ")[2]} != _HALVES:
+            return None
+        return replace(half, text=f"{spot.text.rpartition(' ')[0]} {half.text}")
 
     def _last_of_chain(self, index: int) -> bool:
         """Return whether ``91 amb 68 vent`` goes on number by name until it ends in a name."""

@@ -14,6 +14,8 @@ from kb.case.model import Change, Finding, Response, Tried
 
 NEGATED: Final = frozenset({"no", "not", "without", "never", "didnt", "doesnt", "wont", "isnt"})
 
+_BECAME: Final = frozenset({"now", "to", "became", "then", "moved", "changed", "turned", "went"})
+
 
 @dataclass(slots=True)
 class Findings:
@@ -45,9 +47,15 @@ class Findings:
             if found.first < bare.first
             and self.line.same_statement(found.first, bare.first)
             and quantities[found.quantity].group != "conditions"
-            and (not bare.unit.units or found.unit in bare.unit.units)
+            and self._same_kind(found, bare)
         ]
         return near[-1] if near else None
+
+    def _same_kind(self, found: Found, bare: Bare) -> bool:
+        if self.names is None or not bare.unit.units:
+            return True
+        accepted = self.names.words.quantities[found.quantity].accepted
+        return not set(bare.unit.units).isdisjoint(accepted)
 
     def finding_of(self, found: Found) -> int | None:
         """Return the index of the finding that a reading belongs to."""
@@ -143,10 +151,21 @@ class OutcomeReader:
             return None
         for code in after:
             self.out.response_marks.append((code.first, code.stop))
-        if not before:
+        first = before[-1] if before else self._before_after(deed)[0]
+        if first is None:
             return None
-        same = after[-1].code.code == before[-1].code.code
+        same = after[-1].code.code == first.code.code
         return "fault_stayed" if same else "fault_moved"
+
+    def _before_after(self, deed: Deed) -> tuple[FoundCode | None, FoundCode | None]:
+        """Return both codes of ``swapped coils, P0302 now P0305``; None where it is not so."""
+        codes = [c for c in self.codes.codes if deed.begin <= c.first < deed.end]
+        if len(codes) != 2 or any(c.first < deed.first for c in self.codes.codes):
+            return None, None
+        between = range(codes[0].first, codes[1].first)
+        if not any(self.line.low(at) in _BECAME or self.line.kind(at) == "arrow" for at in between):
+            return None, None
+        return codes[0], codes[1]
 
     def _by_numbers(self, deed: Deed, responses: list[Response]) -> str | None:
         """Return the one outcome that agrees with every movement; ask where several do."""

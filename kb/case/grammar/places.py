@@ -1,9 +1,13 @@
 """Places: bank, sensor, cylinder, corner and side, as typed beside a reading."""
 
 from dataclasses import dataclass
+from typing import Final
 
 from kb.case.grammar.marks import Line
 from kb.case.grammar.names import Names
+
+# Places that only some quantities have; to others these are words of another meaning.
+_OWN: Final = frozenset({"dry", "wet", "feed", "ground"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +46,12 @@ def _cylinder_word(line: Line, index: int) -> Spot | None:
         number = low.lstrip("cylinder")
         return Spot(text=f"cylinder {number}", first=index, stop=index + 1, numbered=True)
     return None
+
+
+def fitting_place(text: str, positions: tuple[str, ...]) -> str | None:
+    """Return what of a place a quantity has: no wet side of a vent."""
+    words = [word for word in text.split() if word not in _OWN or word in positions]
+    return " ".join(words) or None
 
 
 def place_at(line: Line, index: int, names: Names) -> Spot | None:

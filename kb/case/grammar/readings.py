@@ -1,5 +1,7 @@
 """Readings: short names before or after their number, with or without unit and place."""
 
+from typing import Final
+
 from kb.case.grammar.name_first import NameFirst
 from kb.case.grammar.number_first import NumberFirst
 from kb.case.grammar.places import place_at
@@ -7,6 +9,10 @@ from kb.case.grammar.sink import Bare, Found, Gathered
 from kb.case.grammar.values import value_at
 
 __all__ = ["Bare", "Found", "Gathered", "ReadingScanner"]
+
+
+# Places that hold for all readings of the clause that they begin.
+_HEADS: Final = frozenset({"LF", "RF", "LR", "RR", "bank 1", "bank 2"})
 
 
 class ReadingScanner(NameFirst, NumberFirst):
@@ -37,11 +43,14 @@ class ReadingScanner(NameFirst, NumberFirst):
         spot = place_at(self.line, index, self.names)
         if spot:
             self._before = spot
+            if index == self.line.clause_bounds(index)[0] or self.line.low(index - 1) == ",":
+                self._wheel = spot if spot.text in _HEADS else None
             return spot.stop
         value = value_at(self.line, index)
         if value:
+            stop = self._numbered(value)
             self._before = None
-            return self._numbered(value)
+            return stop
         if self.line.low(index) not in self.names.fillers:
             self._before = None
         return self._changes_to(index)

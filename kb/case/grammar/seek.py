@@ -9,11 +9,17 @@ from kb.case.grammar.values import unit_at, value_at
 
 _JOINS: Final = frozenset({"=", ":", "~", "(", "≈", "@"})
 _NEAR: Final = frozenset({"is", "was", "at", "side", "of", "about", "reads", "now", "=", ":", "~",
-                          "has", "only", "still", "are", "idle", "press", "pressure"})  # fmt: skip
+                          "has", "only", "still", "are", "idle", "press", "pressure",
+                          "sits", "sitting", "steady", "stays", "shows", "showing", "holds"})  # fmt: skip
 _SWINGS: Final = frozenset(
     {"swings", "between", "swinging", "swing", "switching", "range", "varies"}
 )
 _MAX_SKIP: Final = 5
+_AT_PART: Final = frozenset({"at", "on", "across", "@"})
+_NUMBERED: Final = frozenset(
+    {"pin", "pins", "terminal", "term", "cavity", "fuse", "wire", "circuit"}
+)
+_MAX_PART: Final = 3
 
 
 @dataclass(slots=True)
@@ -39,9 +45,29 @@ class Seeker(ReadingSink):
                 return None
             if value_at(self.line, search.at) and not self._as_state(search):
                 return search
-            if not self._skip(search, weak=weak):
+            if not (self._skip(search, weak=weak) or (not weak and self._skip_part(search))):
                 return None
         return None
+
+    def _skip_part(self, search: Search) -> bool:
+        """Step over the part of ``feed at window mtr 11.8``."""
+        line, at = self.line, search.at
+        if line.low(at - 1) not in _AT_PART:
+            return False
+        for _ in range(_MAX_PART):
+            if (
+                line.kind(at) != "word"
+                or at in self.taken
+                or line.clause[at] != line.clause[at - 1]
+            ):
+                return False
+            if self.names.names.at(line, at)[0] or self.names.states.at(line, at)[0]:
+                return False
+            at += 2 if line.low(at) in _NUMBERED and line.kind(at + 1) == "number" else 1
+            if value_at(line, at):
+                search.at, search.close = at, False
+                return True
+        return False
 
     def _as_state(self, search: Search) -> bool:
         """Step over ``at 1500 rpm`` between a name and its number."""

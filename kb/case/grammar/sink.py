@@ -1,7 +1,7 @@
 """Where found readings, questions and refusals are put down."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TypedDict, Unpack
 
 from kb.case.grammar.choose import Typed, choose
@@ -9,7 +9,7 @@ from kb.case.grammar.marks import Line
 from kb.case.grammar.names import Name, Names
 from kb.case.grammar.near import near_state
 from kb.case.grammar.parsed import Question, Refused
-from kb.case.grammar.places import Spot
+from kb.case.grammar.places import Spot, fitting_place
 from kb.case.grammar.values import Choice, Context, TypedUnit, Value
 
 
@@ -67,6 +67,7 @@ class Named:
     rows: tuple[Name, ...]
     spot: Spot | None
     first: int
+    unit: TypedUnit
 
 
 class ReadingSink:
@@ -80,6 +81,7 @@ class ReadingSink:
         self.taken: frozenset[int] = frozenset()
         self._before: Spot | None = None
         self._last: Named | None = None
+        self._wheel: Spot | None = None
 
     def _state(self, value: Value, unit: TypedUnit) -> None:
         text = f"{value.typed} {unit.units[0]}"
@@ -95,7 +97,8 @@ class ReadingSink:
         return near.state, near.stop
 
     def _choose(self, rows: Sequence[Name], typed: Typed) -> Choice | None:
-        return choose(rows, typed, names=self.names, context=self.context)
+        last = self.out.found[-1].quantity if self.out.found else ""
+        return choose(rows, replace(typed, last=last), names=self.names, context=self.context)
 
     def _add(
         self, choice: Choice, marks: tuple[int, int], typed: str, **more: Unpack[Extra]
@@ -104,7 +107,11 @@ class ReadingSink:
         name, spot = choice.name, more.get("spot")
         if name is None:
             return
-        position = " ".join(part for part in (spot.text if spot else None, name.position) if part)
+        places = self.names.words.quantities[name.quantity].positions
+        typed_place = fitting_place(spot.text, places) if spot else None
+        if name.position in (typed_place or "").split():
+            typed_place = None
+        position = " ".join(part for part in (typed_place, name.position) if part)
         self.out.found.append(
             Found(
                 quantity=name.quantity,

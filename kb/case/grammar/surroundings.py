@@ -138,11 +138,20 @@ class Surroundings:
     def _state_of(self, found: Found) -> tuple[str, ...]:
         """Return the state of a reading: its own, its clause's, else its statement's."""
         line, mark = self.line, found.first
-        own = self.states.get(line.clause[mark])
+        own = self.states.get(line.clause[mark], [])
+        if found.near and found.near not in own:
+            own = [*own, found.near]
         if own:
-            others = {
-                row.near for row in self.gathered.found if line.clause[row.first] == line.clause[mark]
-            } - {found.near} if found.near else set()
+            others = (
+                {
+                    row.near
+                    for row in self.gathered.found
+                    if line.clause[row.first] == line.clause[mark]
+                }
+                - {found.near}
+                if found.near
+                else set()
+            )
             return tuple(dict.fromkeys(key for key in own if key not in others))
         lending = self._lending.get(line.statement[mark], [])
         near = [row for row in lending if row <= line.clause[mark]]

@@ -16,7 +16,26 @@ _STOPS: Final = frozenset(
 )
 _COST: Final = re.compile(r"\$ ?(\d{1,6})(?:\.(\d{2}))?(?!\d)")
 _AGAIN: Final = frozenset(
-    {"problem", "issue", "thing", "symptom", "result", "complaint", "fault", "as", "and", "but"}
+    {
+        "problem",
+        "issue",
+        "thing",
+        "symptom",
+        "result",
+        "complaint",
+        "fault",
+        "as",
+        "and",
+        "but",
+        "no",
+        "still",
+        "crank",
+        "noise",
+        "code",
+        "codes",
+        "misfire",
+        "leak",
+    }
 )
 _MAX_PART: Final = 4
 # The result of a part stands near it; this also bounds the work on hostile text (our choice).

@@ -125,6 +125,9 @@ def unit_at(line: Line, index: int, names: Names) -> TypedUnit:
 def _stands(line: Line, index: int) -> bool:
     if line.glued(index) or line.marks[index].raw in {"A", "C", "K", "M"}:
         return True
+    # ".004 in lf" is a length at a wheel, "32 in lf" is a pressure in a tire.
+    if line.low(index) == "in" and line.low(index - 1).startswith((".", "0.")):
+        return True
     return index + 1 >= len(line.marks) or line.kind(index + 1) not in {"word", "number"}
 
 
@@ -196,6 +199,9 @@ def choose_unit(value: Value, quantity: Quantity, context: Context) -> Choice:
         return Choice(refused=_limits(number, shown, quantity))
     if _usual(number, shown, quantity):
         others = [unit for unit in others if _larger(unit, shown)]
+    # Nobody types millivolts with a decimal point (common practice, no source).
+    if shown == "V" and not float(number).is_integer():
+        others = []
     fitting = [unit for unit in others if _usual(number, unit, quantity)]
     return _which_unit(quantity, (shown, *fitting)) if fitting else Choice(unit=shown)
 

@@ -142,3 +142,18 @@ def test_talk_of_other_things_names_hardly_any_symptom():
 
     assert len(texts) > 20
     assert len(wrong) <= 0.05 * len(texts), wrong
+
+
+def test_lines_written_after_tuning_are_met():
+    path = Path(__file__).parent / "unseen_lines.toml"
+    lines = tomllib.loads(path.read_text(encoding="utf-8"))["line"]
+    missed = [
+        row["text"]
+        for row in lines
+        if (
+            row["concept"] not in present(row["text"]) if "concept" in row else present(row["text"])
+        )
+    ]
+
+    assert len(lines) >= 100
+    assert len(missed) <= 0.05 * len(lines), missed

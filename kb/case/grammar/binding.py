@@ -8,9 +8,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from kb.case.lexicon import Lexeme
+from kb.case.grammar.lexicon import Lexeme
+from kb.case.grammar.wordforms import NUMBER, Word
 from kb.case.model import Polarity
-from kb.case.wordforms import NUMBER, Word
 
 _TURNS: Final = {"no": Polarity.NO, "weak": Polarity.WEAK, "past": Polarity.PAST}
 # "hardly cold" is a complaint; "slightly cold" is only a slight one.

@@ -13,8 +13,8 @@ from typing import Any, Final
 from rapidfuzz import process
 from rapidfuzz.distance import Levenshtein
 
+from kb.case.grammar.wordforms import NUMBER, Word, stem, words_of
 from kb.case.terms import Vocabulary
-from kb.case.wordforms import NUMBER, Word, stem, words_of
 from kb.errors import VocabularyError
 
 # Groups that name a complaint; the classes of wording.toml say these more finely.
@@ -41,27 +41,11 @@ _BARE_NUMBER: Final = re.compile(r"\w+ \d+")
 _LOOSE: Final = frozenset(
     {"stopped", "blue", "red", "lo", "hi", "max", "trailer", "headlights", "back"}
 )
-_NEGATORS: Final = dict.fromkeys(
-    [
-        "wont",
-        "doesnt",
-        "dont",
-        "cant",
-        "cannot",
-        "isnt",
-        "aint",
-        "arent",
-        "wasnt",
-        "werent",
-        "didnt",
-        "hasnt",
-        "havent",
-        "wouldnt",
-        "couldnt",
-        "never",
-    ],
-    "not",
+_DENIALS: Final = (
+    "wont doesnt dont cant cannot isnt aint arent wasnt werent didnt hasnt havent wouldnt "
+    "couldnt never"
 )
+_NEGATORS: Final = dict.fromkeys(_DENIALS.split(), "not")
 _NOT_PLAIN: Final = frozenset({*_NEGATORS, "right", "bank", "sensor"})
 # "right after", "right away": no side is meant.
 _RIGHT_AWAY: Final = frozenset(
@@ -103,6 +87,7 @@ class Lexicon:
     silent: frozenset[str] = frozenset()
     empty: frozenset[str] = frozenset()
     vague: frozenset[str] = frozenset()
+    told_as: Mapping[str, str] = field(default_factory=dict)
 
     def add(self, phrase: str, kind: str, name: str) -> None:
         """Add one phrase; words of ``filler`` inside it are left out."""
@@ -133,7 +118,13 @@ class Lexicon:
 
     def _nearest(self, text: str) -> str | None:
         limit = 2 if len(text) >= 8 else 1
-        near = [word for n in range(-limit, limit + 1) for word in self._of_length(len(text) + n)]
+        # Slips of the finger seldom take the first letter: "wilts" is not "tilts".
+        near = [
+            word
+            for n in range(-limit, limit + 1)
+            for word in self._of_length(len(text) + n)
+            if word[0] == text[0]
+        ]
         found = process.extract(
             text, near, scorer=Levenshtein.distance, score_cutoff=limit, limit=6
         )
@@ -250,6 +241,10 @@ def _check_rows(rows: Mapping[str, Any], words: Vocabulary) -> None:
         if key not in words.conditions:
             raise VocabularyError(f"wording.toml, condition.{key}: expected a condition, got {key}")
     nouns = {**rows.get("noun", {}), **words.groups}
+    for part, names in rows.get("told", {}).items():
+        for name in phrases(names):
+            if name not in rows.get("state", {}):
+                raise VocabularyError(f"wording.toml, told.{part}: expected a state, got {name}")
     for state, noun in rows.get("subject_of", {}).items():
         if state not in rows.get("state", {}) or noun not in nouns:
             raise VocabularyError(
@@ -272,6 +267,7 @@ def build_lexicon(words: Vocabulary, rows: Mapping[str, Any]) -> Lexicon:
         silent=frozenset(phrases(rows.get("told", {}).get("silent", ""))),
         empty=frozenset(phrases(rows.get("told", {}).get("empty", ""))),
         vague=frozenset(phrases(rows.get("told", {}).get("vague", ""))),
+        told_as=rows.get("told_as", {}),
     )
     for phrase, key in _group_phrases(words):
         _add(lexicon, (phrase,), ("group", key))

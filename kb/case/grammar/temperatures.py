@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from kb.case.binding import Bound, BoundClause
+from kb.case.grammar.binding import Bound, BoundClause
 from kb.case.model import Polarity
 
 # Beside these a temperature is that of the air or the gauge, not the engine's.

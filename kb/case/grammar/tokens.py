@@ -8,10 +8,10 @@ no observation.
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from kb.case.binding import Bound, BoundClause
+from kb.case.grammar.binding import Bound, BoundClause
+from kb.case.grammar.reader import ReadClause, Tools, action_names
+from kb.case.grammar.symptoms import Hit
 from kb.case.model import Symptom
-from kb.case.reader import ReadClause, Tools, action_names
-from kb.case.symptoms import Hit
 
 # Places that are conditions already; a position says the same once more.
 _PLACES: Final = {
@@ -173,11 +173,12 @@ class Told:
         parts = [other for other in row.bound.bound if other.parts and other is not item]
         before = [other for other in parts if other.lexeme.first < item.lexeme.first]
         near = before[-1:] or [part for part in parts if not part.lent][:1] or parts[-1:]
+        told_as = self.tools.lexicon.told_as
         usual = self.tools.lexicon.subject_of.get(state)
-        if usual and (not near or near[0].lent):
-            return f"{usual}:{state}"
         subject = near[0].parts[0] if near else "it"
-        return f"{subject}:{state}"
+        if usual and (not near or near[0].lent):
+            subject = usual
+        return f"{told_as.get(subject, subject)}:{told_as.get(state, state)}"
 
 
 def _observation(what: str, item: Bound, *, marks: tuple[str, ...], row: ReadClause) -> list[str]:

@@ -15,16 +15,16 @@ from typing import Any, Final
 
 import tomli
 
-from kb.case.binding import Bound, BoundClause, bind_clause, lend_parts
-from kb.case.lexicon import Lexicon, build_lexicon, phrases, typed_words
+from kb.case.grammar.binding import Bound, BoundClause, bind_clause, lend_parts
+from kb.case.grammar.lexicon import Lexicon, build_lexicon, phrases, typed_words
+from kb.case.grammar.rules import Rules, compile_rules
+from kb.case.grammar.symptoms import Hit, features_of, find_symptoms
+from kb.case.grammar.temperatures import AIR_WORDS, bare_temperature
 from kb.case.model import Polarity
-from kb.case.rules import Rules, compile_rules
-from kb.case.symptoms import Hit, features_of, find_symptoms
-from kb.case.temperatures import AIR_WORDS, bare_temperature
 from kb.case.terms import Vocabulary, load_vocabulary
 from kb.errors import VocabularyError
 
-FOLDER: Final = Path(__file__).resolve().parent.parent / "vocabulary"
+FOLDER: Final = Path(__file__).resolve().parents[2] / "vocabulary"
 _BOUNDARY: Final = re.compile(
     r"[;!?\n]|(?<!\bst)(?<!\bpass)(?<!\bcompr)(?<!\bvs)(?<!\bapprox)(?<!\bctr)(?<!\bfrt)\.(?!\d)|"
     r",(?!\d)|(?<!\d),(?=\d)|\b(?:but|yet|(?<!\ba )while)\b",

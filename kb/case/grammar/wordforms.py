@@ -13,6 +13,7 @@ NUMBER: Final = "#"
 # Each alternative starts differently, so no input makes the search go back over itself.
 _WORD: Final = re.compile(
     r"(?P<ac>(?i:a/c)\b)|(?P<wo>(?i:w/o(?:ut)?)\b)|(?P<w>(?i:w/))|(?P<arrow>->|=>|→)|(?P<at>@)"
+    r"|(?P<slash>(?<=ing)/(?=[a-z]+ing))"
     r"|(?P<number>\d+(?:[.,:]\d+)*)|(?P<word>[^\W\d_]+(?:['’`][^\W\d_]+)*[\d]*)"
 )
 _IRREGULAR: Final = {
@@ -140,16 +141,21 @@ def words_of(text: str) -> list[Word]:
             for mark in "'’`":
                 plain = plain.replace(mark, "")
             plain = plain.removesuffix("s") if _possessive(match.group()) else plain
-            if found and found[-1].end == start and _glued(found, plain, end):
+            if found and start - found[-1].end <= 1 and _glued(found, plain, start=start, end=end):
                 continue
             found.append(Word(plain, stem(plain), start, end))
         elif kind == "number":
             if not _numbered(found, match.group(), end):
                 found.append(Word(match.group(), NUMBER, start, end))
         else:
-            plain = {"ac": "ac", "wo": "without", "w": "with", "arrow": "->", "at": "at"}[
-                kind or "w"
-            ]
+            plain = {
+                "ac": "ac",
+                "wo": "without",
+                "w": "with",
+                "arrow": "->",
+                "at": "at",
+                "slash": "or",
+            }[kind or "w"]
             found.append(Word(plain, plain, start, end))
     return found
 
@@ -159,9 +165,13 @@ def _possessive(raw: str) -> bool:
     return raw[-2:] in {"'s", "’s"} and raw.lower()[:-2] not in {"it", "that", "there", "what"}
 
 
-def _glued(found: list[Word], plain: str, end: int) -> bool:
+def _glued(found: list[Word], plain: str, *, start: int, end: int) -> bool:
     last = found[-1]
-    joined = last.text + plain
+    if last.text == "12" and plain in {"v", "volt", "volts"}:
+        # "12 V flat" is the small battery; other numbers before a unit are readings.
+        found[-1] = Word("12v", "12v", last.start, end)
+        return True
+    joined = last.text + plain if last.end == start else ""
     if joined in {"4x", "4x4", "4wd", "2wd", "12v", "1st", "2nd", "3rd", "4th"}:
         found[-1] = Word(joined, joined, last.start, end)
         return True

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from kb.case.lexicon import Lexicon, phrases
+from kb.case.grammar.lexicon import Lexicon, phrases
 from kb.case.terms import Vocabulary
 from kb.errors import VocabularyError
 

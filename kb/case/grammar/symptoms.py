@@ -1,15 +1,15 @@
 """Symptoms named by the rules met in one clause, or in two or three neighbours.
 
-The syntax of the rules stands in ``kb.case.rules``.
+The syntax of the rules stands in ``kb.case.grammar.rules``.
 """
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from kb.case.binding import Bound, BoundClause
+from kb.case.grammar.binding import Bound, BoundClause
+from kb.case.grammar.rules import Part, Rule, Rules
 from kb.case.model import Polarity
-from kb.case.rules import Part, Rule, Rules
 
 _NEAR_CLAUSES: Final = 2
 _MARKS: Final = {Polarity.YES: "", Polarity.NO: "!", Polarity.WEAK: "%", Polarity.PAST: ""}
