@@ -21,6 +21,7 @@ _GIVEN: Final = frozenset(
     {"with", "w/", "to", "after", "rated", "spec", "specs", "below", "above", "under", "over", "than",
      "until", "till", "at", "@", "about", "should", "be", "max", "min", "limit", "a", "new"}
 )  # fmt: skip
+_VERBS: Final = frozenset({"held", "holds", "hold", "steady", "only", "ok", "good", "max", "min"})
 _TIMES: Final = frozenset({"min", "h", "day"})
 _MAX_OPTIONS: Final = 6
 # In widths of the usual band; a weak part is read a little outside it (our choice).
@@ -36,15 +37,19 @@ def is_lone(line: Line, value: Value, unit: TypedUnit, *, names: Names) -> bool:
         return False
     if place_at(line, at, names) or near_state(line, at, names):
         return True
+    if line.low(at) in names.stop or line.low(at) in names.falls or line.low(at) in _VERBS:
+        return True
     return line.kind(at) != "word" or line.clause[at] != line.clause[value.first]
 
 
-def _fits(value: Value, unit: str, quantity: Quantity) -> float | None:
+def outside(value: Value, unit: str, quantity: Quantity) -> float | None:
     """Return how far the value lies outside the usual band, None where it cannot be right."""
     number = convert(value.low or 0.0, unit, quantity.unit)
     hard_low, hard_high = quantity.hard
-    if not hard_low <= number <= hard_high or quantity.typical is None:
+    if not hard_low <= number <= hard_high:
         return None
+    if quantity.typical is None:
+        return _NEARLY
     low, high = quantity.typical
     return max(low - number, number - high, 0.0) / max(high - low, 1e-9)
 
@@ -54,7 +59,7 @@ def lone_options(value: Value, unit: TypedUnit, words: Vocabulary) -> tuple[str,
     rows: list[tuple[float, int, str]] = []
     for order, quantity in enumerate(words.quantities.values()):
         for key in unit.units:
-            far = _fits(value, key, quantity) if key in quantity.accepted else None
+            far = outside(value, key, quantity) if key in quantity.accepted else None
             if far is not None:
                 rows.append((far, order, quantity.name))
     inside = [row for row in rows if row[0] <= _NEARLY]

@@ -95,6 +95,7 @@ class NameFirst(Seeker):
         spot = place_at(self.line, at, self.names)
         if lead is not None:
             joins = spot is not None and spot.text in (_HALVES if lead.numbered else _EDGES)
+            joins = joins and spot is not None and self._ends_in_place(spot.stop)
             return replace(spot, text=f"{lead.text} {spot.text}") if spot and joins else None
         if spot is None or self._name_with_value(spot.stop):
             return None
@@ -146,6 +147,8 @@ class NameFirst(Seeker):
             trail = None if spot else self._trail(unit.stop, lead=lead)
             if not leading and trail is None and entries[0][2] is not None:
                 return stop
+            if spot and lead and spot.text in _EDGES and lead.text[:2] in {"LF", "RF", "LR", "RR"}:
+                spot = replace(spot, text=f"{lead.text[:2]} {spot.text}")
             entries.append((value, unit, spot or trail))
             stop = trail.stop if trail else unit.stop
         return stop
@@ -264,10 +267,10 @@ class NameFirst(Seeker):
                 self._add(choice, (index if value is entries[0][0] else value.first, stop if len(entries) == 1 else unit.stop), value.typed, spot=spot, changed=search.changed, falls=search.falls, near=near)  # fmt: skip
             else:
                 self._ask(choice, index, stop)
-        again = near or halves
-        self._last = (
-            Named(rows=tuple(rows), spot=entries[0][2], first=index, unit=given) if again else None
-        )
+        self._last = Named(
+            rows=tuple(rows), spot=entries[0][2], first=index, unit=given,
+            sure=bool(near or halves),
+        )  # fmt: skip
         return behind
 
     def _numbered_places(

@@ -31,9 +31,11 @@ class Near:
 def _speed(line: Line, index: int, names: Names) -> Near | None:
     """Return the engine speed of ``at 2000`` or ``at 1500 rpm``."""
     value = value_at(line, index)
-    if value is None or value.low is None or line.low(index - 1) not in {"at", "@"}:
+    if value is None or value.low is None:
         return None
     unit = unit_at(line, value.stop, names)
+    if line.low(index - 1) not in {"at", "@"} and "rpm" not in unit.units:
+        return None
     if unit.units and "rpm" not in unit.units:
         return None
     bare = value.typed.isdigit() and _SLOWEST <= value.low <= _FASTEST
@@ -49,7 +51,12 @@ def _begins(line: Line, at: int, size: int, *, names: Names) -> bool:
     if not rows:
         return False
     stop = at + max(size, longer)
-    return value_at(line, stop + (line.low(stop) in {"at", "=", ":"})) is not None
+    value = value_at(line, stop + (line.low(stop) in {"at", "=", ":"}))
+    if value is None or value.signed:
+        return False
+    # In "12 hot idle 45 at 2500" the 45 has a state of its own.
+    behind = unit_at(line, value.stop, names).stop
+    return not (line.low(behind) in {"at", "@"} and _speed(line, behind + 1, names))
 
 
 def _state_at(line: Line, at: int, names: Names) -> Near | None:

@@ -4,13 +4,15 @@ from dataclasses import replace
 from typing import Final
 
 from kb.case.grammar.choose import Typed
-from kb.case.grammar.lone import by_cylinder, is_lone, lone_options
+from kb.case.grammar.lone import by_cylinder, is_lone, lone_options, outside
 from kb.case.grammar.names import Name
 from kb.case.grammar.near import near_state
 from kb.case.grammar.places import Spot, place_at
 from kb.case.grammar.sink import Bare, ReadingSink
 from kb.case.grammar.values import TypedUnit, Value, unit_at, value_at
 
+# A further number of a name without a state must lie this near to the usual band, in its widths.
+_FAR: Final = 1.5
 _HALVES: Final = frozenset({"dry", "wet"})
 
 
@@ -113,7 +115,11 @@ class NumberFirst(ReadingSink):
         choice = self._choose(
             last.rows, Typed(value=value, unit=typed, near=state, several=other is not None)
         )
-        if choice is None or not choice.unit:
+        if choice is None or not choice.unit or choice.name is None:
+            return 0
+        quantity = self.names.words.quantities[choice.name.quantity]
+        far = outside(value, choice.unit, quantity)
+        if not last.sure and (far is None or far > _FAR):
             return 0
         spot, stop = (other, other.stop) if other else (last.spot, self._near(unit.stop)[1])
         self._add(choice, (value.first, unit.stop), value.typed, spot=spot, near=state)

@@ -68,6 +68,7 @@ class Named:
     spot: Spot | None
     first: int
     unit: TypedUnit
+    sure: bool
 
 
 class ReadingSink:

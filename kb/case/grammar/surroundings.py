@@ -8,9 +8,10 @@ from kb.case.grammar.codes import FoundCodes, read_codes
 from kb.case.grammar.findings import read_findings
 from kb.case.grammar.marks import Line, read_marks
 from kb.case.grammar.names import Names
+from kb.case.grammar.near import RIVALS, near_state
 from kb.case.grammar.outcomes import Findings
 from kb.case.grammar.readings import Found, Gathered, ReadingScanner
-from kb.case.grammar.values import Context
+from kb.case.grammar.values import Context, unit_at
 from kb.case.model import Phase
 
 # Systems whose quantities stand in a group of another name.
@@ -72,12 +73,28 @@ class Surroundings:
                 typed, _ = self.names.units_at(self.line, index + 1)
                 if len(typed) == 1:
                     units.add(typed[0])
-        states = {key for keys in self.states.values() for key in keys}
+        states = {key for keys in self.states.values() for key in keys} - self._owned_states()
         return Context(
             groups=frozenset(groups - {"conditions"}),
             states=frozenset(states),
             kinds=frozenset(units),
         )
+
+    def _owned_states(self) -> set[str]:
+        """Return the states that stand only right behind a number: they say nothing of others."""
+        line, names = self.line, self.names
+        owned: dict[int, str] = {}
+        for index in range(len(line.marks)):
+            if line.kind(index) == "number":
+                near = near_state(line, unit_at(line, index + 1, names).stop, names)
+                if near:
+                    owned[near.first] = near.state
+        free = {
+            rows[0]
+            for index in range(len(line.marks))
+            if index not in owned and (rows := names.states.at(line, index)[0])
+        }
+        return (set(owned.values()) & RIVALS) - free
 
     def _clause_states(self) -> tuple[dict[int, list[str]], list[tuple[int, int]]]:
         states: dict[int, list[str]] = {}

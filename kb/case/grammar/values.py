@@ -39,7 +39,8 @@ def _signed_number(line: Line, index: int) -> tuple[int, bool] | None:
     # A sign belongs to the number when it touches it and no word or number touches the sign.
     mark = line.marks[index]
     if mark.kind == "number":
-        return index, False
+        # "02" is no value but how many type an oxygen sensor.
+        return None if mark.raw[0] == "0" and mark.raw[1:].isdigit() else (index, False)
     if mark.raw not in _SIGNS or line.kind(index + 1) != "number" or not line.glued(index + 1):
         return None
     if line.glued(index) and line.kind(index - 1) in {"word", "number"}:
@@ -111,7 +112,7 @@ def unit_at(line: Line, index: int, names: Names) -> TypedUnit:
     mark = line.marks[index]
     if mark.raw in names.traps:
         return TypedUnit(stop=index + 1, raw=mark.raw, trap=names.traps[mark.raw])
-    if not size or (size == 1 and mark.low in _SHY and not _stands(line, index)):
+    if not size or (size == 1 and mark.low in _SHY and not _stands(line, index, names)):
         return TypedUnit(stop=index)
     stop = index + size
     first, end = line.span(index, stop)
@@ -122,8 +123,10 @@ def unit_at(line: Line, index: int, names: Names) -> TypedUnit:
     return TypedUnit(units=units, stop=stop, raw=raw, absolute=absolute)
 
 
-def _stands(line: Line, index: int) -> bool:
+def _stands(line: Line, index: int, names: Names) -> bool:
     if line.glued(index) or line.marks[index].raw in {"A", "C", "K", "M"}:
+        return True
+    if names.states.at(line, index + 1)[0]:
         return True
     # ".004 in lf" is a length at a wheel, "32 in lf" is a pressure in a tire.
     if line.low(index) == "in" and line.low(index - 1).startswith((".", "0.")):

@@ -109,6 +109,53 @@ def test_the_condition_of_a_complaint_is_not_the_state_of_a_reading():
     assert sets[0].state == ()
 
 
+@pytest.mark.parametrize(
+    ("text", "states"),
+    [
+        ("batt 12.1 rest 7.8 crankin", [("at rest",), ("cranking",)]),
+        ("batt 12.3 rest, 13.1 running", [("at rest",), ("engine_running",)]),
+        ("vac 14 steady at idle, 17 at 2500", [("at_idle",), ("2500 rpm",)]),
+        ("oil press 8 psi hot idle, 31 at 2000", [("at_idle",), ("2000 rpm",)]),
+    ],
+)
+def test_the_state_behind_a_number_is_its_own(text, states):
+    assert [row.state for row in parse(text).reading_sets] == states
+
+
+@pytest.mark.parametrize(
+    ("text", "minutes"),
+    [
+        ("smoke test 15 min, no leak", 15.0),
+        ("pulled vac 28.5 inhg, holds 20 min", 20.0),
+        ("dropped pan 1 hr, metal in it", 60.0),
+        ("smoke test, misfires after 15 min", None),
+        ("smoke test no leak", None),
+    ],
+)
+def test_a_finding_keeps_the_minutes_it_took(text, minutes):
+    assert [row.minutes for row in parse(text).findings] == [minutes]
+
+
+@pytest.mark.parametrize(
+    ("text", "option"),
+    [
+        ("14.2V", "Charging voltage"),
+        ("80 A", "Starter current while cranking"),
+        ("rf drags, 310F rf", "Rotor or drum temperature"),
+    ],
+)
+def test_a_number_with_a_unit_and_no_name_is_asked_with_what_fits(text, option):
+    (question,) = parse(text).questions
+    assert option in question.options
+
+
+@pytest.mark.parametrize(
+    "text", ["20 A fuse blows", "jumped with 12 V", "after 45 min", "36 psi fuel hose"]
+)
+def test_a_number_beside_a_thing_or_given_by_the_test_is_not_asked_about(text):
+    assert parse(text).questions == ()
+
+
 def test_a_word_with_two_meanings_is_settled_by_the_system():
     assert not parse("comp 178", system="engine_mechanical").questions
     assert parse("line pressure 150 psi", system="driveline").reading_sets

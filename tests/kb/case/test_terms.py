@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from kb.case import reader, terms
+from kb.case import terms
+from kb.case.grammar import reader
 from kb.case.terms import load_vocabulary, read_vocabulary
 from kb.errors import UnknownTermError, VocabularyError
 
