@@ -55,7 +55,7 @@ class _Reader(OutcomeReader):
     def _finding(self, deed: Deed) -> None:
         term = self.names.words.checks[deed.action.check]
         index = len(self.out.findings)
-        self.verbs = {}
+        self.verbs, self.still = {}, {}
         responses = self._responses(deed)
         change = self._change(deed)
         outcome = self._outcome(deed, responses, change)

@@ -14,6 +14,7 @@ from kb.case.grammar.values import TypedUnit, Value, unit_at, value_at
 
 _LIST: Final = frozenset({",", "/", "and", "&", "|", "+"})
 _BEFORE_PLACE: Final = frozenset({"on", "at", "in", "across", "over", "the", "thru", "through"})
+_UNDER: Final = frozenset({"with", "w/", "when", "while", "if"})
 _HALVES: Final = frozenset({"dry", "wet"})
 _EDGES: Final = frozenset({"inner", "outer"})
 _VACUUMS: Final = frozenset({"manifold_vacuum", "evacuation_vacuum"})
@@ -144,6 +145,9 @@ class NameFirst(Seeker):
             if value is None or (spot is None and not self._listed(rows, value)):
                 return stop
             unit = unit_at(self.line, value.stop, self.names)
+            if unit.units and spot is None and self.line.low(unit.stop) in _UNDER:
+                # "iso 5 Mohm, 0.3 Mohm with heater plugged": the same again, not a list.
+                return stop
             trail = None if spot else self._trail(unit.stop, lead=lead)
             if not leading and trail is None and entries[0][2] is not None:
                 return stop
@@ -247,6 +251,8 @@ class NameFirst(Seeker):
         entries: list[tuple[Value, TypedUnit, Spot | None]], *, stop: int, search: Search,
     ) -> int:  # fmt: skip
         near, behind = self._near(stop) if len(entries) == 1 else ("", stop)
+        if not self._rests(near, rows):
+            near, behind = "", stop
         halves = entries[0][2] is not None and entries[0][2].text.endswith((" dry", " wet"))
         given = next((row for _, row, _ in reversed(entries) if row.units), entries[-1][1])
         several = len(entries) > 1 or (entries[0][2] is not None and entries[0][2].numbered)

@@ -78,6 +78,7 @@ class OutcomeReader:
         self.stems: list[str] = [stem_of(mark.low) for mark in line.marks]
         self.out = Findings(line=line, names=names)
         self.verbs: dict[str, str] = {}
+        self.still: dict[str, str] = {}
 
     def _spans(self, deed: Deed) -> list[tuple[int, int]]:
         return [(deed.stop, deed.end), (deed.begin, deed.first), (deed.first, deed.stop)]
@@ -138,8 +139,18 @@ class OutcomeReader:
                         best = (value, index, size, stop)
             if best:
                 self.out.word_marks.append((best[1], best[3]))
-                return CHANGES[best[0]]
+                change = CHANGES[best[0]]
+                return None if change is Change.SAME and self._of_value(best[1]) else change
         return None
+
+    def _of_value(self, index: int) -> bool:
+        """Note ``vent same``: one quantity stayed, which is no answer about the fault."""
+        rows, size = self.names.names.at(self.line, index - 1) if index else ((), 0)
+        keys = [row.quantity for row in rows if row.quantity]
+        if size != 1 or len(keys) != 1:
+            return False
+        self.still[keys[0]] = "same"
+        return True
 
     def _by_code(self, deed: Deed) -> str | None:
         """Return moved or stayed when a swap was answered by a code."""
@@ -174,6 +185,7 @@ class OutcomeReader:
             for row in responses
             if row.quantity and (move := self._movement(row)) is not None
         }
+        seen = {**self.still, **seen}
         if not seen or not deed.action.moves:
             return None
         fitting = [

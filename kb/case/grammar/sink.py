@@ -97,6 +97,15 @@ class ReadingSink:
             self.out.states.append((near.state, near.first, near.stop))
         return near.state, near.stop
 
+    def _rests(self, near: str, rows: Sequence[Name]) -> bool:
+        # In "160 rest" after a compression the rest are the other cylinders.
+        volts = any(
+            "V" in self.names.words.quantities[row.quantity].accepted
+            for row in rows
+            if row.quantity
+        )
+        return near != "at rest" or volts
+
     def _choose(self, rows: Sequence[Name], typed: Typed) -> Choice | None:
         last = self.out.found[-1].quantity if self.out.found else ""
         return choose(rows, replace(typed, last=last), names=self.names, context=self.context)

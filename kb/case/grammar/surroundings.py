@@ -29,8 +29,7 @@ _GROUPS: Final = {
     "driveline": ("driveline",),
     "hybrid_ev": ("hybrid",),
 }
-
-
+_NO_CRANK: Final = frozenset({"no_crank", "clicks_no_crank", "no_crank_sometimes"})
 # Characters read at once; no line of a job sheet is as long (our choice).
 _STRETCH: Final = 1_500
 
@@ -102,9 +101,10 @@ class Surroundings:
         line = self.line
         for clause in self.clauses:
             at = line.at(max(clause.start, line.marks[0].start)) if line.marks else -1
-            if at >= 0 and clause.conditions:
+            said = _taken_under(clause)
+            if at >= 0 and said:
                 inside = _first_inside(line, at, clause.start)
-                states.setdefault(line.clause[inside], []).extend(clause.conditions)
+                states.setdefault(line.clause[inside], []).extend(said)
         index = 0
         while index < len(line.marks):
             rows, size = self.names.states.at(line, index)
@@ -191,6 +191,15 @@ class Surroundings:
     def _clause_of(self, row: Clause) -> int:
         at = self.line.at(row.start)
         return self.line.clause[_first_inside(self.line, max(at, 0), row.start)]
+
+
+def _taken_under(clause: Clause) -> tuple[str, ...]:
+    """Return the conditions under which readings beside a clause can have been taken.
+
+    Nothing is read while cranking on a car that does not crank.
+    """
+    stands_still = any(row.concept in _NO_CRANK for row in clause.symptoms)
+    return tuple(key for key in clause.conditions if not (stands_still and key == "cranking"))
 
 
 def _first_inside(line: Line, at: int, start: int) -> int:

@@ -140,7 +140,7 @@ def test_a_finding_keeps_the_minutes_it_took(text, minutes):
     ("text", "option"),
     [
         ("14.2V", "Charging voltage"),
-        ("80 A", "Starter current while cranking"),
+        ("80 A", "Starter current"),
         ("rf drags, 310F rf", "Rotor or drum temperature"),
     ],
 )
