@@ -13,6 +13,10 @@ from kb.case.grammar.values import TypedUnit, Value, unit_at, value_at
 
 # A further number of a name without a state must lie this near to the usual band, in its widths.
 _FAR: Final = 1.5
+_VOLTS_OF: Final = {
+    "generator_current": "battery_voltage_running",
+    "cranking_current": "battery_voltage_crank",
+}
 _HALVES: Final = frozenset({"dry", "wet"})
 
 
@@ -41,22 +45,27 @@ class NumberFirst(ReadingSink):
     def _through(self, value: Value, unit: TypedUnit) -> int:
         """Read ``drop 1.9 V at 160 A``: the current at which a voltage was read."""
         last = self.out.found[-1] if self.out.found else None
-        if (
-            last is None
-            or "A" not in unit.units
-            or self.line.low(value.first - 1) not in {"at", "@"}
-        ):
+        if last is None or self.line.low(value.first - 1) not in {"at", "@"}:
             return 0
-        volts = "V" in self.names.words.quantities[last.quantity].accepted
-        if not volts or not self.line.same_statement(max(last.stop - 1, 0), value.first):
+        key = self._other_side(last.quantity, unit)
+        if key is None or not self.line.same_statement(max(last.stop - 1, 0), value.first):
             return 0
-        cranking = "cranking" in self.context.states or last.quantity == "battery_voltage_crank"
-        key = "cranking_current" if cranking else "circuit_current"
         choice = self._choose([Name(quantity=key)], Typed(value=value, unit=unit))
         if choice is None or not choice.unit:
             return 0
         self._add(choice, (value.first, unit.stop), value.typed)
         return unit.stop
+
+    def _other_side(self, quantity: str, unit: TypedUnit) -> str | None:
+        """Return the current at which a voltage was read, or the voltage of a current."""
+        if "V" in unit.units:
+            return _VOLTS_OF.get(quantity)
+        if "A" not in unit.units or "V" not in self.names.words.quantities[quantity].accepted:
+            return None
+        cranking = "cranking" in self.context.states or quantity == "battery_voltage_crank"
+        at_hand = near_state(self.line, unit.stop, self.names)
+        cranking = cranking or (at_hand is not None and at_hand.state == "cranking")
+        return "cranking_current" if cranking else "circuit_current"
 
     def _lone(self, value: Value, unit: TypedUnit) -> int:
         """Read ``cyl 3 120 psi``, ask about ``80 A``, pass over a number without a unit."""
@@ -108,6 +117,8 @@ class NumberFirst(ReadingSink):
             return 0
         other = self._other_half(last.spot, unit.stop)
         near = near_state(self.line, unit.stop, self.names)
+        if near and not self._rests(near.state, last.rows):
+            near = None
         if near is None and other is None:
             return 0
         state = near.state if near else ""

@@ -29,6 +29,8 @@ _GROUPS: Final = {
     "driveline": ("driveline",),
     "hybrid_ev": ("hybrid",),
 }
+# "No crank" is no state in which something was read.
+_DENIALS: Final = frozenset({"no", "not", "wont", "won't", "doesn't", "doesnt", "never"})
 _NO_CRANK: Final = frozenset({"no_crank", "clicks_no_crank", "no_crank_sometimes"})
 # Characters read at once; no line of a job sheet is as long (our choice).
 _STRETCH: Final = 1_500
@@ -108,7 +110,8 @@ class Surroundings:
         index = 0
         while index < len(line.marks):
             rows, size = self.names.states.at(line, index)
-            if rows and line.kind(index + size) != "number":
+            denied = index > 0 and line.low(index - 1) in _DENIALS
+            if rows and not denied and line.kind(index + size) != "number":
                 states.setdefault(line.clause[index], []).append(rows[0])
                 spans.append(line.span(index, index + size))
             index += max(size, 1)

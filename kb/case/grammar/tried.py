@@ -29,6 +29,8 @@ _AGAIN: Final = frozenset(
         "but",
         "no",
         "still",
+        "temps",
+        "readings",
         "crank",
         "noise",
         "code",
