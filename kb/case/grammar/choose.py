@@ -9,6 +9,8 @@ from kb.case.grammar.near import RIVALS
 from kb.case.grammar.values import Choice, Context, TypedUnit, Value, check_unit, choose_unit
 from kb.case.units import UNITS, Quantity, convert
 
+# A 12 V system at work: no current of a generator or starter is typed as such a number.
+_VOLTS: Final = (6.0, 17.0)
 _GAUGES: Final = frozenset({"low_side_pressure", "high_side_pressure"})
 
 
@@ -76,6 +78,14 @@ def _in_its_group(row: Name, names: Names, context: Context) -> bool:
     return names.words.quantities[row.quantity].group in context.groups
 
 
+def _battery_volts(named: Sequence[Name], value: Value) -> list[Name]:
+    """Return the meanings as a battery's voltage of a number that looks like one: "alt 13.2"."""
+    low, high = _VOLTS
+    if value.low is None or not low <= value.low <= high:
+        return []
+    return [name for name in named if name.quantity.startswith("battery_voltage")]
+
+
 def _best(rows: Sequence[Choice], typed: Typed, *, names: Names, context: Context) -> Choice:
     """Return the one meaning that stands out, else a question."""
     named = [row.name for row in rows if row.name is not None]
@@ -84,6 +94,9 @@ def _best(rows: Sequence[Choice], typed: Typed, *, names: Names, context: Contex
         if len(kept) == 1:
             return next(row for row in rows if row.name is kept[0])
         named = kept or named
+    named = _battery_volts(named, typed.value) or named
+    if len(named) == 1:
+        return next(row for row in rows if row.name is named[0])
     left = [row for row in rows if row.name in named]
     far = sorted(
         (_distance(row, typed.value, names.words.quantities[row.name.quantity]), at)

@@ -16,6 +16,11 @@ from kb.case.grammar.values import TypedUnit, Value, unit_at, value_at
 _LIST: Final = frozenset({",", "/", "and", "&", "|", "+"})
 _BEFORE_PLACE: Final = frozenset({"on", "at", "in", "across", "over", "the", "thru", "through"})
 _UNDER: Final = frozenset({"with", "w/", "when", "while", "if"})
+# What is counted and no reading, even after another reading of its group.
+_THINGS: Final = frozenset(
+    {"quarts", "quart", "qts", "qt", "pints", "cans", "can", "times", "days", "weeks", "months",
+     "miles", "gears", "of"}
+)  # fmt: skip
 _HALVES: Final = frozenset({"dry", "wet"})
 _EDGES: Final = frozenset({"inner", "outer"})
 _VACUUMS: Final = frozenset({"manifold_vacuum", "evacuation_vacuum"})
@@ -35,7 +40,9 @@ class NameFirst(PairReader):
             return self._pair(index, rows, value)
         value = _below(value, rows)
         unit = self._unit_of(value, rows)
-        if weak and not unit.raw and self._counts_things(value):
+        known = self.out.found and any(self._same_group(row) for row in rows if row.quantity)
+        things = self.line.low(value.stop) in _THINGS
+        if weak and not unit.raw and (things or not known) and self._counts_things(value):
             return 0
         if of_time(unit, {key for row in rows if row.quantity for key in self._accepted(row)}):
             return 0
@@ -50,6 +57,10 @@ class NameFirst(PairReader):
             return unit
         named = self.names.names.at(self.line, value.stop)[0]
         return TypedUnit(stop=value.stop) if named else unit
+
+    def _same_group(self, row: Name) -> bool:
+        quantities = self.names.words.quantities
+        return quantities[row.quantity].group == quantities[self.out.found[-1].quantity].group
 
     def _counts_things(self, value: Value) -> bool:
         """Return whether "low 2 quarts" counts something that is no unit."""
@@ -230,7 +241,7 @@ class NameFirst(PairReader):
                 close=search.close, near=near,
             )  # fmt: skip
             choice = self._choose(rows, typed)
-            if choice is None:
+            if choice is None or (choice.refused and self._named_after(value)):
                 return 0 if value is entries[0][0] else stop
             if choice.unit:
                 self._add(choice, (index if value is entries[0][0] else value.first, stop if len(entries) == 1 else unit.stop), value.typed, spot=spot, changed=search.changed, falls=search.falls, near=near)  # fmt: skip

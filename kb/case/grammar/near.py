@@ -15,6 +15,7 @@ _STEPS: Final = frozenset(
     {"at", "@", "(", "hot", "cold", "warm", "steady", "while", "when", "with"}
 )
 _MAX_STEPS: Final = 3
+_MAX_CHAIN: Final = 6
 _SLOWEST: Final = 400
 _FASTEST: Final = 9000
 
@@ -56,7 +57,22 @@ def _begins(line: Line, at: int, size: int, *, names: Names) -> bool:
         return False
     # In "12 hot idle 45 at 2500" the 45 has a state of its own.
     behind = unit_at(line, value.stop, names).stop
-    return not (line.low(behind) in {"at", "@"} and _speed(line, behind + 1, names))
+    if line.low(behind) in {"at", "@"} and _speed(line, behind + 1, names):
+        return False
+    return not _ends_in_state(line, behind, names)
+
+
+def _ends_in_state(line: Line, index: int, names: Names) -> bool:
+    """Return whether ``10.9 cranking 14.5 running`` goes on until it ends in a state."""
+    for _ in range(_MAX_CHAIN):
+        rows, size = names.states.at(line, index)
+        if not rows:
+            return False
+        value = value_at(line, index + size)
+        if value is None:
+            return True
+        index = unit_at(line, value.stop, names).stop
+    return False
 
 
 def _state_at(line: Line, at: int, names: Names) -> Near | None:

@@ -8,8 +8,8 @@ from kb.case.grammar.lone import by_cylinder, is_lone, lone_options, outside
 from kb.case.grammar.names import Name
 from kb.case.grammar.near import near_state
 from kb.case.grammar.places import Spot, place_at
-from kb.case.grammar.sink import Bare, ReadingSink
-from kb.case.grammar.values import TypedUnit, Value, unit_at, value_at
+from kb.case.grammar.sink import Bare, Named, ReadingSink
+from kb.case.grammar.values import Choice, TypedUnit, Value, unit_at, value_at
 
 # A further number of a name without a state must lie this near to the usual band, in its widths.
 _FAR: Final = 1.5
@@ -17,7 +17,15 @@ _VOLTS_OF: Final = {
     "generator_current": "battery_voltage_running",
     "cranking_current": "battery_voltage_crank",
 }
+_WHEELS: Final = frozenset({"LF", "RF", "LR", "RR"})
 _HALVES: Final = frozenset({"dry", "wet"})
+
+# "12V battery" and "5v reference" name the kind of thing, not what was read.
+_NOMINAL: Final = frozenset({"5", "12", "24", "48"})
+
+
+def _is_nominal(value: Value, unit: TypedUnit) -> bool:
+    return value.typed in _NOMINAL and "V" in unit.units
 
 
 class NumberFirst(ReadingSink):
@@ -92,6 +100,8 @@ class NumberFirst(ReadingSink):
         if not rows and spot:
             at = spot.stop
             rows, size = self.names.names.at(self.line, at)
+        if not linked and at == unit.stop and _is_nominal(value, unit):
+            return 0
         strong = [row for row in rows if not row.weak or unit.units]
         if not strong or not (linked or unit.units or self._last_of_chain(at + size)):
             return 0
@@ -100,12 +110,19 @@ class NumberFirst(ReadingSink):
         choice = self._choose(strong, Typed(value=value, unit=unit, close=False))
         if choice is None or choice.refused:
             return 0
-        spot = spot or self._numbered_before()
+        spot = spot or self._numbered_before() or self._place_behind(at + size)
         if not choice.unit:
             self._ask(choice, value.first, at + size)
         else:
             self._add(choice, (value.first, at + size), value.typed, spot=spot)
         return at + size
+
+    def _place_behind(self, index: int) -> Spot | None:
+        """Return the place of ``.003 in runout rf``, unless it belongs to what comes next."""
+        spot = place_at(self.line, index, self.names)
+        if spot is None or spot.text not in _WHEELS or value_at(self.line, spot.stop):
+            return None
+        return None if self.names.names.at(self.line, spot.stop)[0] else spot
 
     def _numbered_before(self) -> Spot | None:
         return self._before if self._before is not None and self._before.numbered else None
@@ -126,15 +143,22 @@ class NumberFirst(ReadingSink):
         choice = self._choose(
             last.rows, Typed(value=value, unit=typed, near=state, several=other is not None)
         )
-        if choice is None or not choice.unit or choice.name is None:
-            return 0
-        quantity = self.names.words.quantities[choice.name.quantity]
-        far = outside(value, choice.unit, quantity)
-        if not last.sure and (far is None or far > _FAR):
+        if choice is not None and choice.why and last.sure:
+            self._ask(choice, value.first, unit.stop)
+            return unit.stop
+        if choice is None or not self._believed(choice, value, last):
             return 0
         spot, stop = (other, other.stop) if other else (last.spot, self._near(unit.stop)[1])
         self._add(choice, (value.first, unit.stop), value.typed, spot=spot, near=state)
         return stop
+
+    def _believed(self, choice: Choice, value: Value, last: Named) -> bool:
+        """Return whether a further number is one of the name read last, by its size if need be."""
+        if not choice.unit or choice.name is None:
+            return False
+        quantity = self.names.words.quantities[choice.name.quantity]
+        far = outside(value, choice.unit, quantity)
+        return last.sure or (quantity.typical is not None and far is not None and far <= _FAR)
 
     def _other_half(self, spot: Spot | None, index: int) -> Spot | None:
         """Return the place of ``165 wet`` after ``cyl 3 comp 118 dry``."""
@@ -210,7 +234,8 @@ class NumberFirst(ReadingSink):
         )
         if choice is None or not choice.unit:
             return False
-        self._add(choice, (value.first, value.stop), value.typed)
+        bank = self._before if self._before and self._before.text.startswith("bank") else None
+        self._add(choice, (value.first, value.stop), value.typed, spot=bank)
         return True
 
     def _slashed(self, value: Value) -> int:

@@ -5,6 +5,7 @@ from typing import Final
 
 from kb.case.clauses import Clause, read_clauses
 from kb.case.grammar.codes import FoundCodes, read_codes
+from kb.case.grammar.durations import minutes_at
 from kb.case.grammar.findings import read_findings
 from kb.case.grammar.marks import Line, read_marks
 from kb.case.grammar.names import Names
@@ -75,10 +76,19 @@ class Surroundings:
                 if len(typed) == 1:
                     units.add(typed[0])
         states = {key for keys in self.states.values() for key in keys} - self._owned_states()
+        if self._after_minutes():
+            states.add("after_minutes")
         return Context(
             groups=frozenset(groups - {"conditions"}),
             states=frozenset(states),
             kinds=frozenset(units),
+        )
+
+    def _after_minutes(self) -> bool:
+        """Return whether the line says "after 45 min" or "after 1 hr"."""
+        return any(
+            mark.low == "after" and minutes_at(self.line, index + 1, self.names)[0] is not None
+            for index, mark in enumerate(self.line.marks[:-1])
         )
 
     def _owned_states(self) -> set[str]:

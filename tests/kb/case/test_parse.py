@@ -150,7 +150,15 @@ def test_a_number_with_a_unit_and_no_name_is_asked_with_what_fits(text, option):
 
 
 @pytest.mark.parametrize(
-    "text", ["20 A fuse blows", "jumped with 12 V", "after 45 min", "36 psi fuel hose"]
+    "text",
+    [
+        "20 A fuse blows",
+        "jumped with 12 V",
+        "after 45 min",
+        "36 psi fuel hose",
+        "12V battery is low",
+        "5v reference missing",
+    ],
 )
 def test_a_number_beside_a_thing_or_given_by_the_test_is_not_asked_about(text):
     assert parse(text).questions == ()
@@ -200,6 +208,15 @@ def test_lines_that_look_alike_are_not_read_alike(one, other):
     assert (first.reading_sets, first.codes, first.scan, first.findings) != (
         second.reading_sets, second.codes, second.scan, second.findings,
     )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["misfires 3 times a week", "hi 250, low 2 quarts", "5v reference missing", "max ac 3 days",
+     "dies after 20 min", "running 10 min then dies"],
+)  # fmt: skip
+def test_a_count_of_something_else_is_no_reading(text):
+    assert [row for row in readings(parse(text)) if not row.startswith("high_side")] == []
 
 
 def test_words_that_nothing_understands_are_shown_as_unread():
