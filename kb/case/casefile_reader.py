@@ -228,7 +228,8 @@ def make_reading(
     row, value = words.quantity(quantity), parse_value(typed)
     low = None if value.low is None else to_canonical(value.low, unit, row)
     high = None if value.high is None else to_canonical(value.high, unit, row)
-    middle = None if low is None or high is None else low if low == high else (low + high) / 2
+    bounds = [bound for bound in (low, high) if bound is not None]
+    middle = bounds[0] if len(set(bounds)) == 1 else sum(bounds) / 2 if bounds else None
     return Reading(
         quantity=quantity,
         typed=value.typed,

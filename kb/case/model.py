@@ -140,8 +140,9 @@ class Symptom:
 class Reading:
     """A number with a quantity and a unit.
 
-    ``canonical`` (middle of a range), ``low`` and ``high`` are in the canonical unit of the
-    quantity; all three are None where ``word`` (``open``, ``no_reading``, ``over``) stands instead.
+    ``canonical`` (middle of a range, or its one bound), ``low`` and ``high`` are in the canonical
+    unit of the quantity. Where ``word`` is ``over`` or ``under`` one bound is known; where it is
+    ``open`` or ``no_reading`` none is, and all three are None.
     """
 
     quantity: str

@@ -225,6 +225,12 @@ def parse_number(text: str) -> float:
         raise ParseError(f"expected a number, got '{text[:40]}'", text=text) from None
 
 
+def _one_bound(typed: str, sign: str, *, bound: float) -> TypedValue:
+    if sign[0] in ">o":
+        return TypedValue(typed=typed, low=bound, word="over")
+    return TypedValue(typed=typed, high=bound, word="under")
+
+
 def parse_value(text: str) -> TypedValue:
     """Return the number, the range or the word that ``text`` holds.
 
@@ -249,6 +255,8 @@ def parse_value(text: str) -> TypedValue:
             f"expected a number, a range like 13.6-13.9, or OL, got '{typed[:40]}'", text=text
         )
     low = parse_number(match["low"])
+    if match["over"]:
+        return _one_bound(typed, match["over"].lower(), bound=low)
     high = parse_number(match["high"]) if match["high"] else low
     return TypedValue(typed=typed, low=min(low, high), high=max(low, high))
 
