@@ -254,7 +254,8 @@ class _Assembler:
         return [
             token
             for item in self._free(row)
-            if item.observed and not (answered and item.lexeme.names("action"))
+            if item.observed
+            and not (answered and item.lexeme.names("action"))
             and self._tells(item)
             for token in _observation(self._what(item, row), item, marks=marks, row=row)
             if not self._empty(token)

@@ -25,7 +25,8 @@ from kb.errors import VocabularyError
 FOLDER: Final = Path(__file__).resolve().parent.parent / "vocabulary"
 _BOUNDARY: Final = re.compile(
     r"[;!?\n]|(?<!\bst)(?<!\bpass)(?<!\bcompr)(?<!\bvs)(?<!\bapprox)(?<!\bctr)(?<!\bfrt)\.(?!\d)|"
-    r",(?!\d)|(?<!\d),(?=\d)|\b(?:but|yet|(?<!\ba )while)\b", re.IGNORECASE
+    r",(?!\d)|(?<!\d),(?=\d)|\b(?:but|yet|(?<!\ba )while)\b",
+    re.IGNORECASE,
 )
 _AIR_MARKS: Final = frozenset({"setting_cold", "setting_hot", "on_recirculate"})
 # Measured on the demonstration cases: beyond these more symptoms are wrong than right.

@@ -145,7 +145,9 @@ def words_of(text: str) -> list[Word]:
             if not _numbered(found, match.group(), end):
                 found.append(Word(match.group(), NUMBER, start, end))
         else:
-            plain = {"ac": "ac", "wo": "without", "w": "with", "arrow": "->", "at": "at"}[kind or "w"]
+            plain = {"ac": "ac", "wo": "without", "w": "with", "arrow": "->", "at": "at"}[
+                kind or "w"
+            ]
             found.append(Word(plain, plain, start, end))
     return found
 

@@ -1,18 +1,20 @@
 """Chances of causes: a profile a cause, the vote of the nearest cases, and "something else"."""
 
-from collections import defaultdict
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kb.case.terms import Vocabulary
+from kb.diagnosis.calibration import OTHER_SHARE, SHIPPED, Calibration
+from kb.diagnosis.cause_texts import fit_texts
+from kb.diagnosis.profiles import reading_ratio, recorded_shares
 from kb.retrieval.features import CaseFeatures, Measure, Token, token_key
-from kb.retrieval.index import ANALYZERS, Asked, CaseIndex, top_rows
+from kb.retrieval.index import Asked, CaseIndex, top_rows
 from kb.retrieval.postings import Rows
-from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE, normal_scores
+from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE
 from kb.retrieval.vectors import TextSpace
 
 Floats = NDArray[np.float64]
@@ -22,24 +24,14 @@ PSEUDO_CASES: Final = 6.0
 # What the catalogue says of a cause is read as "likely", about 0.8 to 0.95; common practice.
 EXPECTED_SHARE: Final = 0.85
 COMPLAINT_SHARE: Final = 0.45
-# Pseudo-cases of a reading's profile, values below which none is formed (our choice), and the
-# weight of one reading beside the other evidence.
-READING_CASES: Final = 2.0
+# Recorded values below which a reading has no profile (our choice).
 LEAST_READINGS: Final = 5
-READING_WEIGHT: Final = 1.0
 # Share of a symptom under a cause that does not list it.
 STRAY_SHARE: Final = 0.03
 # Nats for a cosine of 1 with the catalogue's words for a cause and its cases' words (our choice).
 TEXT_WEIGHT: Final = 45.0
 # Evidence parts that repeat what symptoms already say count half (our choice).
 PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0.3}
-# Temperature of the profile, weight of the vote, prior and level of "something else".
-TEMPER: Final = 0.7
-VOTE: Final = 0.3
-OTHER_SHARE: Final = 0.1
-OTHER: Final = 0.0
-# "Something else" is never said to be less likely than this; common practice, no source.
-LEAST_OTHER: Final = 0.05
 NEIGHBOURS: Final = 15
 # Cases are listed for causes of at least this chance.
 _LISTED: Final = 1e-4
@@ -55,13 +47,19 @@ class CauseChance:
     cases: tuple[str, ...] = ()
 
 
-def _with_floor(chances: Floats) -> Floats:
+def _with_floor(chances: Floats, least: float) -> Floats:
     """Return the chances with "something else", the last one, lifted to its least share."""
-    if chances[-1] >= LEAST_OTHER:
+    if chances[-1] >= least:
         return chances
-    lifted: Floats = chances * (1 - LEAST_OTHER) / (1 - chances[-1])
-    lifted[-1] = LEAST_OTHER
+    lifted: Floats = chances * (1 - least) / (1 - chances[-1])
+    lifted[-1] = least
     return lifted
+
+
+def part_name(token: Token) -> str:
+    """Return the part of the evidence that a token belongs to, as a calibration names it."""
+    own = token.part in {"observed", "symptom"}
+    return f"{token.part} {token.field}" if own else token.part
 
 
 class CauseModel:
@@ -72,8 +70,10 @@ class CauseModel:
     whose profile is the overall share itself, stands at 0.
     """
 
-    def __init__(self, words: Vocabulary) -> None:
+    def __init__(self, words: Vocabulary, *, calibration: Calibration = SHIPPED) -> None:
         self.words = words
+        self.calibration = calibration
+        self._tables: dict[str, tuple[tuple[str, ...], Floats, Floats]] = {}
 
     def fit(self, cases: Sequence[CaseFeatures], index: CaseIndex) -> "CauseModel":
         """Learn the profiles of ``cases``, which ``index`` holds.
@@ -81,7 +81,7 @@ class CauseModel:
         Sets ``causes_`` (names in order), ``weight_`` and ``prior_`` by cause, and ``spaces_``.
         """
         self._count(index)
-        self.spaces_ = self._fit_texts(cases)
+        self.spaces_ = fit_texts(cases, self.causes_, self.words)
         return self
 
     def restore(self, index: CaseIndex, spaces: Mapping[str, TextSpace]) -> "CauseModel":
@@ -101,44 +101,24 @@ class CauseModel:
         share = self.weight_ + 0.5
         self.prior_: Floats = share / share.sum()
 
-    def _by_cause(self, rows: Rows) -> Floats:
+    def _by_cause(self, rows: Rows, extra: Floats | float = 1.0) -> Floats:
         """Return the summed weight of the cases in ``rows`` by cause, shape ``(n_causes,)``."""
         causes = self._cause_of[rows]
         known = causes >= 0
-        weights = self.index.weights_[rows][known]
+        weights = (self.index.weights_[rows] * extra)[known]
         summed = np.bincount(causes[known], weights=weights, minlength=len(self.causes_))
         return np.asarray(summed, np.float64)
 
     def _counted(self, field: str, value: str) -> Floats:
         return self._by_cause(self.index.tokens_.of(token_key(field, value)))
 
-    def _catalogue_text(self, name: str) -> str:
-        row = self.words.causes.get(name)
-        if row is None:
-            return name
-        complaints = [self.words.symptoms[key].say for key in row.complaints]
-        return "\n".join([row.name, row.telling, row.part.replace("_", " "), *complaints])
-
-    def _fit_texts(self, cases: Sequence[CaseFeatures]) -> dict[str, TextSpace]:
-        said: defaultdict[str, list[str]] = defaultdict(list)
-        told: defaultdict[str, list[str]] = defaultdict(list)
-        for case in sorted(cases, key=lambda case: case.case):
-            if case.cause is not None:
-                said[case.cause].append(case.said)
-                told[case.cause].append(case.told)
-        came_in = ["\n".join([*said[name], self._catalogue_text(name)]) for name in self.causes_]
-        found = ["\n".join([*told[name], self._catalogue_text(name)]) for name in self.causes_]
-        return {
-            f"{name} {kind}": TextSpace(analyzer).fit(texts)
-            for name, texts in (("said", came_in), ("told", found))
-            for kind, analyzer in ANALYZERS.items()
-        }
-
     # --- likelihoods --------------------------------------------------------------------------
 
     def _symptom_shares(self, token: Token) -> Floats:
-        """Return P(symptom seen | cause), shape ``(n_causes,)``."""
+        """Return P(symptom seen | cause), shape ``(n_causes,)``; words of the shop's own as any."""
         concept = token.field.partition("|")[0]
+        if concept not in self.words.symptoms:
+            return self._token_shares(replace(token, value="yes"))
         prior = np.full(len(self.causes_), STRAY_SHARE)
         for name, row in self.words.causes.items():
             if concept in row.complaints:
@@ -188,14 +168,43 @@ class CauseModel:
         relative: Floats = np.log(shares / overall)
         return relative
 
+    def recorded(self, field: str) -> tuple[tuple[str, ...], Floats, Floats]:
+        """Return the values of a field, P(value | cause, recorded) and the overall shares."""
+        if field not in self._tables:
+            values = self.index.values_of_.get(field, ())
+            counts = self.recorded_counts(field, np.ones(len(self.index.ids_)))
+            tables = recorded_shares(counts) if values else (counts, counts)
+            self._tables[field] = (values, *tables)
+        return self._tables[field]
+
+    def recorded_counts(self, field: str, extra: Floats) -> Floats:
+        """Return the weight of the cases by cause and value, ``extra`` a factor by case."""
+        values = self.index.values_of_.get(field, ())
+        counts = np.zeros((len(self.causes_), len(values)))
+        for number, value in enumerate(values):
+            rows = self.index.tokens_.of(token_key(field, value))
+            counts[:, number] = self._by_cause(rows, extra[rows])
+        return counts
+
+    def _recorded_evidence(self, token: Token) -> Floats | None:
+        values, shares, overall = self.recorded(token.field)
+        if token.value not in values:
+            return None
+        at = values.index(token.value)
+        return np.asarray(np.log(shares[:, at] / overall[at]), np.float64)
+
     def _finding_evidence(self, token: Token) -> Floats | None:
         check, _, subject = token.field.partition("|")
-        if check not in self.words.checks or token.value not in self.words.checks[check].outcomes:
+        if check not in self.words.checks:
+            return self._recorded_evidence(token)
+        if token.value not in self.words.checks[check].outcomes:
             return None
         outcomes, shares = self.outcome_shares(check, subject)
         return self._relative(shares[:, outcomes.index(token.value)])
 
     def _token_evidence(self, token: Token) -> Floats | None:
+        if token.part == "observed":
+            return self._recorded_evidence(token)
         if token.part == "finding":
             return self._finding_evidence(token)
         if token.part == "symptom":
@@ -208,6 +217,8 @@ class CauseModel:
     def _text_evidence(self, query: CaseFeatures) -> Floats:
         text = f"{query.said}\n{query.told}"
         total = np.zeros(len(self.causes_))
+        if not text.strip():
+            return total
         for key, space in self.spaces_.items():
             name, _, kind = key.partition(" ")
             share = SAID_SHARE if name == "said" else 1 - SAID_SHARE
@@ -215,39 +226,39 @@ class CauseModel:
             total += share * space.cosine(space.query(text))
         return TEXT_WEIGHT * (total - float(self.prior_ @ total))
 
-    def _measure_evidence(self, measure: Measure) -> Floats | None:
-        """Return ``ln N(z; mu, v) - ln N(z; 0, 1)`` by cause, 0 where a cause has no such reading.
-
-        ``mu = sum z / (n + k)``, ``v = (sum (z - mu)^2 + k) / (n + k) (1 + 1 / (n + k))`` over the
-        normal scores z of the cause's n cases, shrunk by k pseudo-cases to the overall share.
-        """
-        rows, population, scores = self.index.scored_measure(measure.key)
+    def _measure_evidence(self, measure: Measure, group: str) -> Floats | None:
+        rows = self.index.measures_.of(measure.key)
         causes = self._cause_of[rows]
         known = causes >= 0
         if known.sum() < LEAST_READINGS:
             return None
-        z = float(normal_scores(np.array([measure.value]), population)[0])
-        causes, scores = causes[known], scores[known]
-        weights, size = self.index.weights_[rows][known], len(self.causes_)
-        n = np.bincount(causes, weights=weights, minlength=size)
-        mean = np.bincount(causes, weights=weights * scores, minlength=size) / (n + READING_CASES)
-        spread = np.bincount(causes, weights * (scores - mean[causes]) ** 2, size)
-        shrunk = n + READING_CASES
-        variance = (spread + READING_CASES) / shrunk * (1 + 1 / shrunk)
-        ratio = 0.5 * (z**2 - (z - mean) ** 2 / variance - np.log(variance))
-        return np.asarray(np.where(n > 0, ratio, 0.0), np.float64)
+        scale, weights = self.index.scale(measure.key), self.index.weights_[rows][known]
+        z, size = scale.score(measure.value, group), len(self.causes_)
+        return reading_ratio(z, scale.scores[known], causes[known], weights=weights, size=size)
 
-    def evidence(self, query: CaseFeatures) -> Floats:
-        """Return the log likelihood ratio of every cause against the overall share, in nats."""
-        total = self._text_evidence(query)
+    def parts(self, query: CaseFeatures) -> Iterator[tuple[str, Floats]]:
+        """Yield the parts of the evidence by name, each by cause, in nats."""
+        yield "text", self._text_evidence(query)
         for token in query.tokens:
             part = self._token_evidence(token)
             if part is not None:
-                total = total + part
+                yield part_name(token), part
         for measure in query.measures:
-            part = self._measure_evidence(measure)
+            part = self._measure_evidence(measure, query.group)
             if part is not None:
-                total = total + READING_WEIGHT * part
+                yield f"reading {measure.key}", part
+
+    def evidence(self, query: CaseFeatures) -> Floats:
+        """Return the log likelihood ratio of every cause against the overall share, in nats."""
+        total = np.zeros(len(self.causes_))
+        for _, part in self.parts(query):
+            total += part
+        return total
+
+    def _weighed(self, query: CaseFeatures) -> Floats:
+        total = np.zeros(len(self.causes_))
+        for name, part in self.parts(query):
+            total += self.calibration.weight(name) * part
         return total
 
     # --- the answer ---------------------------------------------------------------------------
@@ -256,14 +267,16 @@ class CauseModel:
         """Return the causes by chance, largest first, "something else" among them; they sum to 1.
 
         ``P(c)`` is proportional to ``exp(beta L_c) V_c^v`` with the profile L, prior included, and
-        the vote V of the 15 best cases; "something else" to ``exp(beta ln .1 + o)``.
+        the vote V of the 15 best cases; "something else" to ``exp(beta ln .1 + o)``. A calibrated
+        beta is one a part of the evidence.
         """
-        logits = TEMPER * (np.log(self.prior_) + self.evidence(asked.query))
-        logits += VOTE * np.log(self._vote(asked))
-        other = TEMPER * float(np.log(OTHER_SHARE)) + OTHER
+        numbers = self.calibration
+        logits = numbers.weight("prior") * np.log(self.prior_) + self._weighed(asked.query)
+        logits += numbers.vote * self.log_vote(asked)
+        other = numbers.weight("prior") * float(np.log(OTHER_SHARE)) + numbers.other
         full = np.append(logits, other)
         full = np.exp(full - full.max())
-        full = _with_floor(full / full.sum())
+        full = _with_floor(full / full.sum(), numbers.least_other)
         order = np.lexsort((np.arange(len(full)), -full))
         return tuple(self._chance(int(at), float(full[at])) for at in order)
 
@@ -274,15 +287,16 @@ class CauseModel:
         cases = tuple(self.index.ids_[int(row)] for row in rows)
         return CauseChance(cause=self.causes_[at], chance=chance, cases=cases)
 
-    def _vote(self, asked: Asked) -> Floats:
+    def log_vote(self, asked: Asked) -> Floats:
+        """Return the logarithm of each cause's share of the best cases, 0 where there is none."""
         index = asked.index
         votes = np.full(len(self.causes_), _VOTE_FLOOR)
         total = np.where(self._cause_of >= 0, asked.scores, -np.inf)
         best = [row for row in top_rows(total, NEIGHBOURS + 1) if np.isfinite(total[row])]
         rows = [int(row) for row in best if index.ids_[row] != asked.query.case][:NEIGHBOURS]
         if not rows:
-            return np.ones(len(self.causes_))
+            return np.zeros(len(self.causes_))
         share = np.exp(total[rows] - total[rows].max()) * index.weights_[rows]
         for row, part in zip(rows, share / max(float(share.sum()), 1e-300), strict=True):
             votes[self._cause_of[row]] += part
-        return votes
+        return np.asarray(np.log(votes), np.float64)

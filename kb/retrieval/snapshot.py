@@ -22,7 +22,7 @@ from kb.retrieval.postings import Postings
 from kb.retrieval.vectors import TextSpace
 
 # Raised when the arrays mean something else than before.
-FORMAT: Final = 1
+FORMAT: Final = 2
 _SEPARATOR: Final = "\x1e"
 _DIGEST_BYTES: Final = 32
 Arrays = dict[str, NDArray[Any]]
@@ -100,6 +100,7 @@ def write_snapshot(
     _pack(arrays, "ids", index.ids_)
     _pack(arrays, "causes", [cause or "" for cause in index.causes_])
     _pack(arrays, "standings", index.standings_)
+    _pack(arrays, "groups", index.groups_)
     _pack(arrays, "texts", index.texts_)
     for name in ("fields", "tokens", "measures"):
         _pack_postings(arrays, name, getattr(index, f"{name}_"))
@@ -147,6 +148,7 @@ def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index.ids_ = tuple(_unpack(arrays, "ids"))
     index.causes_ = tuple(cause or None for cause in _unpack(arrays, "causes"))
     index.standings_ = tuple(_unpack(arrays, "standings"))
+    index.groups_ = tuple(_unpack(arrays, "groups"))
     index.texts_ = tuple(_unpack(arrays, "texts"))
     index.values_, index.weights_ = arrays["values"], arrays["case weights"]
     index.fields_ = _unpack_postings(arrays, "fields")

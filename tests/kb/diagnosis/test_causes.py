@@ -3,7 +3,8 @@ import pytest
 from scipy import stats
 
 from kb.case.terms import load_vocabulary
-from kb.diagnosis.causes import READING_CASES, READING_WEIGHT, CauseModel
+from kb.diagnosis.causes import CauseModel
+from kb.diagnosis.profiles import READING_CASES
 from kb.retrieval.features import CaseFeatures, Measure, Token
 from kb.retrieval.index import CaseIndex
 
@@ -121,7 +122,7 @@ def test_a_reading_counts_by_the_ratio_of_two_normal_densities():
     mean = mine.sum() / (2 + k)
     variance = (((mine - mean) ** 2).sum() + k) / (2 + k) * (1 + 1 / (2 + k))
     expected = stats.norm.logpdf(z, mean, np.sqrt(variance)) - stats.norm.logpdf(z)
-    assert got == pytest.approx(READING_WEIGHT * expected)
+    assert got == pytest.approx(expected)
 
 
 def test_a_reading_that_a_cause_never_had_says_nothing_about_it():
