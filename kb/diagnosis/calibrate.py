@@ -7,7 +7,7 @@ numbers by a ridge.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -15,8 +15,10 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from kb.case.terms import Vocabulary
-from kb.diagnosis.calibration import LEAST_OTHER, OTHER_SHARE, SHIPPED, TEMPER, VOTE, Calibration
+from kb.diagnosis.calibration import LEAST_OTHER, SHIPPED, TEMPER, VOTE, Calibration
 from kb.diagnosis.causes import CauseModel
+from kb.diagnosis.chances import Evidence, weighted
+from kb.diagnosis.novelty import fit_novelty, novelty_signs
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.index import CaseIndex
 
@@ -50,13 +52,14 @@ class ClosedJob:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Answer:
-    """One job asked of a memory without it: evidence by part, prior and vote by cause."""
+    """One job asked of a memory without it; ``truth`` is None for a cause that was left out.
 
-    names: tuple[str, ...]
-    parts: Floats
-    prior: Floats
-    vote: Floats
-    truth: int
+    ``place`` holds the number of each of that memory's causes among all causes.
+    """
+
+    evidence: Evidence
+    place: Codes
+    truth: int | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +73,6 @@ class _Table:
     prior: Floats
     vote: Floats
     truth: Codes
-    trust: Floats
 
 
 def calibrate(jobs: Sequence[ClosedJob], words: Vocabulary) -> Calibration:
@@ -86,8 +88,9 @@ def calibrate(jobs: Sequence[ClosedJob], words: Vocabulary) -> Calibration:
     dealt = [known[int(at)] for at in order]
     causes = tuple(dict.fromkeys([*words.causes, *sorted({job.cause for job in known})]))
     answers = [row for fold in range(FOLDS) for row in _fold(dealt, fold, causes, words=words)]
-    new = new_share([job.cause for job in known])
-    return _fit(_table(answers, len(causes), new), jobs=len(known), new=new)
+    numbers = _fit_weights(_table([row for row in answers if row.truth is not None], len(causes)))
+    share = new_share([job.cause for job in known])
+    return replace(_with_novelty(numbers, answers, share), jobs=len(known))
 
 
 def new_share(causes: Sequence[str]) -> float:
@@ -114,87 +117,86 @@ def _fold(
     at = {name: i for i, name in enumerate(causes)}
     place = np.array([at[name] for name in model.causes_], np.int64)
     for job in jobs[fold::FOLDS]:
-        yield _ask(model, job, place, size=len(causes))
+        yield _ask(model, job, place)
 
 
-def _ask(model: CauseModel, job: ClosedJob, place: Codes, *, size: int) -> _Answer:
-    parts = dict(model.parts(job.asked))
-    wide = np.zeros((len(parts), size))
-    if parts:
-        wide[:, place] = np.stack(list(parts.values()))
-    prior, vote = np.full(size, _ABSENT), np.zeros(size)
-    prior[place] = np.log(model.prior_)
-    vote[place] = model.log_vote(model.index.ask(job.asked))
+def _ask(model: CauseModel, job: ClosedJob, place: Codes) -> _Answer:
+    evidence = model.weigh(model.index.ask(job.asked))
     known = job.cause in model.causes_
-    truth = int(place[model.causes_.index(job.cause)]) if known else size
-    return _Answer(names=tuple(parts), parts=wide, prior=prior, vote=vote, truth=truth)
+    truth = int(place[model.causes_.index(job.cause)]) if known else None
+    return _Answer(evidence=evidence, place=place, truth=truth)
 
 
-def _table(answers: Sequence[_Answer], size: int, new: float) -> _Table:
-    names = tuple(dict.fromkeys(name for row in answers for name in row.names))
+def _table(answers: Sequence[_Answer], size: int) -> _Table:
+    names = tuple(dict.fromkeys(name for row in answers for name in row.evidence.names))
     at = {name: i for i, name in enumerate(names)}
-    truth = np.array([row.truth for row in answers], np.int64)
-    unseen = truth == size
-    share = new / (1 - new) * (~unseen).sum() / max(1, int(unseen.sum()))
+    shape = (len(answers), size)
+    counts = [len(row.evidence.names) for row in answers]
+    parts, first = np.zeros((sum(counts), size)), np.cumsum([0, *counts])
+    prior, vote = np.full(shape, _ABSENT), np.zeros(shape)
+    for number, row in enumerate(answers):
+        parts[first[number] : first[number + 1], row.place] = row.evidence.parts
+        prior[number, row.place] = row.evidence.prior
+        vote[number, row.place] = row.evidence.vote
     return _Table(
         names=names,
-        parts=np.concatenate([row.parts for row in answers]),
-        job_of=np.repeat(np.arange(len(answers)), [len(row.names) for row in answers]),
-        part_of=np.array([at[name] for row in answers for name in row.names], np.int64),
-        prior=np.stack([row.prior for row in answers]),
-        vote=np.stack([row.vote for row in answers]),
-        truth=truth,
-        trust=np.where(unseen, min(1.0, share), 1.0),
+        parts=parts,
+        job_of=np.repeat(np.arange(len(answers)), counts),
+        part_of=np.array([at[name] for row in answers for name in row.evidence.names], np.int64),
+        prior=prior,
+        vote=vote,
+        truth=np.array([row.truth for row in answers], np.int64),
     )
 
 
 def _loss(numbers: Floats, table: _Table) -> tuple[float, Floats]:
     """Return the ridged negative log likelihood of what came true, and its slope."""
-    weights, (prior, vote, other) = numbers[:-3], numbers[-3:]
-    jobs = len(table.truth)
+    weights, (prior, vote) = numbers[:-2], numbers[-2:]
+    jobs, present = len(table.truth), table.prior > _ABSENT
     scaled = table.parts * weights[table.part_of][:, None]
-    total = np.stack([np.bincount(table.job_of, column, jobs) for column in scaled.T], axis=1)
-    present = table.prior > _ABSENT
+    total = np.add.reduceat(scaled, np.searchsorted(table.job_of, np.arange(jobs)))
     logits = np.where(present, total + prior * table.prior + vote * table.vote, _ABSENT)
-    level = np.full((jobs, 1), prior * np.log(OTHER_SHARE) + other)
-    logits = np.concatenate([logits, level], axis=1)
     logits -= logits.max(axis=1, keepdims=True)
-    chances = np.exp(logits)
-    chances /= chances.sum(axis=1, keepdims=True)
+    miss = np.exp(logits)
+    miss /= miss.sum(axis=1, keepdims=True)
     rows = np.arange(jobs)
-    loss = -(table.trust * np.log(chances[rows, table.truth] + 1e-300)).sum()
-    chances[rows, table.truth] -= 1
-    slope = chances * table.trust[:, None]
-    named = np.where(present, slope[:, :-1], 0.0)
-    by_entry = (table.parts * named[table.job_of]).sum(axis=1)
+    loss = -np.log(miss[rows, table.truth] + 1e-300).sum()
+    miss[rows, table.truth] -= 1
+    by_entry = (table.parts * miss[table.job_of]).sum(axis=1)
+    own = [(miss * np.where(present, table.prior, 0.0)).sum(), (miss * table.vote).sum()]
+    slope = np.concatenate([np.bincount(table.part_of, by_entry, len(weights)), own])
     pull = numbers - _start(len(numbers))
-    own = [
-        (named * np.where(present, table.prior, 0.0)).sum()
-        + slope[:, -1].sum() * np.log(OTHER_SHARE),
-        (named * table.vote).sum(),
-        slope[:, -1].sum(),
-    ]
-    gradient = np.concatenate([np.bincount(table.part_of, by_entry, len(weights)), own])
-    ridge = np.full(len(numbers), _RIDGE)
-    ridge[-1] = 0.0
-    return float(loss + 0.5 * (ridge * pull**2).sum()), gradient + ridge * pull
+    return float(loss + 0.5 * _RIDGE * (pull**2).sum()), slope + _RIDGE * pull
 
 
 def _start(size: int) -> Floats:
     start = np.full(size, TEMPER)
-    start[-2:] = VOTE, 0.0
+    start[-1] = VOTE
     return start
 
 
-def _fit(table: _Table, *, jobs: int, new: float) -> Calibration:
-    size = len(table.names) + 3
-    limits = [(0.0, 2.0)] * (size - 1) + [(-8.0, 8.0)]
-    found = minimize(_loss, _start(size), args=(table,), jac=True, method="L-BFGS-B", bounds=limits)
-    *weights, prior, vote, other = (float(number) for number in found.x)
-    return Calibration(
-        vote=vote,
-        other=other,
-        least_other=min(LEAST_OTHER, new),
-        jobs=jobs,
-        weights=dict(zip(table.names, weights, strict=True)) | {"prior": prior},
+def _fit_weights(table: _Table) -> Calibration:
+    start = _start(len(table.names) + 2)
+    limits = [(0.0, 2.0)] * len(start)
+    found = minimize(_loss, start, args=(table,), jac=True, method="L-BFGS-B", bounds=limits)
+    *weights, prior, vote = (float(number) for number in found.x)
+    named = dict(zip(table.names, weights, strict=True))
+    return Calibration(vote=vote, weights=named | {"prior": prior})
+
+
+def _with_novelty(numbers: Calibration, answers: Sequence[_Answer], share: float) -> Calibration:
+    """Return the numbers with the weights of the signs that a cause was never stored."""
+    new = np.array([row.truth is None for row in answers])
+    if not new.any():
+        return numbers
+    signs = []
+    for row in answers:
+        parts, level = weighted(row.evidence, numbers)
+        signs.append(novelty_signs(parts, level, row.evidence.vote, odd=row.evidence.odd))
+    weights, level_of_new = fit_novelty(np.stack(signs), new, share=share)
+    return replace(
+        numbers,
+        novelty=tuple(float(weight) for weight in weights),
+        other=level_of_new,
+        least_other=min(LEAST_OTHER, share) / 4,
     )

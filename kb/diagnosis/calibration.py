@@ -18,7 +18,8 @@ class Calibration:
 
     ``temper`` (beta) multiplies a part of the evidence that ``weights`` does not name, ``vote``
     (v) the logarithm of the neighbours' vote; ``other`` (o) is added to the level of "something
-    else", ``least_other`` its least chance. ``jobs`` is how many closed jobs they were fitted on.
+    else", ``least_other`` its least chance. ``novelty`` weighs the signs that a cause was never
+    stored, none as shipped. ``jobs`` is how many closed jobs they were fitted on.
     """
 
     temper: float = TEMPER
@@ -27,6 +28,7 @@ class Calibration:
     least_other: float = LEAST_OTHER
     jobs: int = 0
     weights: Mapping[str, float] = field(default_factory=dict)
+    novelty: tuple[float, ...] = ()
 
     def weight(self, part: str) -> float:
         """Return how much a part of the evidence counts.
@@ -43,11 +45,13 @@ class Calibration:
     def as_numbers(self) -> dict[str, float]:
         """Return all numbers by name, as ``from_numbers`` takes them."""
         own = {name: float(getattr(self, name)) for name in _OWN}
+        own |= {f"{_SIGN}{at}": value for at, value in enumerate(self.novelty)}
         return own | {f"{_PART}{name}": value for name, value in self.weights.items()}
 
 
 _OWN: Final = ("temper", "vote", "other", "least_other", "jobs")
 _PART: Final = "part "
+_SIGN: Final = "sign "
 
 SHIPPED: Final = Calibration()
 
@@ -57,6 +61,7 @@ def from_numbers(numbers: Mapping[str, float]) -> Calibration:
     parts = {
         name.removeprefix(_PART): value for name, value in numbers.items() if name.startswith(_PART)
     }
+    signs = sum(name.startswith(_SIGN) for name in numbers)
     known = {name: getattr(SHIPPED, name) for name in _OWN} | {
         name: value for name, value in numbers.items() if name in _OWN
     }
@@ -67,4 +72,5 @@ def from_numbers(numbers: Mapping[str, float]) -> Calibration:
         least_other=known["least_other"],
         jobs=int(known["jobs"]),
         weights=parts,
+        novelty=tuple(numbers[f"{_SIGN}{at}"] for at in range(signs)),
     )

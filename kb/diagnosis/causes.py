@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.case.terms import Vocabulary
-from kb.diagnosis.calibration import OTHER_SHARE, SHIPPED, Calibration
+from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.diagnosis.cause_texts import fit_texts
+from kb.diagnosis.chances import Evidence, chances_of
 from kb.diagnosis.profiles import reading_ratio, recorded_shares
 from kb.retrieval.features import CaseFeatures, Measure, Token, token_key
 from kb.retrieval.index import Asked, CaseIndex, top_rows
@@ -35,6 +36,8 @@ PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0
 NEIGHBOURS: Final = 15
 # Cases are listed for causes of at least this chance.
 _LISTED: Final = 1e-4
+# Parts whose rarity makes a job unusual.
+_TELLING: Final = frozenset({"observed", "symptom"})
 _VOTE_FLOOR: Final = float(np.exp(-12.0))
 
 
@@ -45,15 +48,6 @@ class CauseChance:
     cause: str | None
     chance: float
     cases: tuple[str, ...] = ()
-
-
-def _with_floor(chances: Floats, least: float) -> Floats:
-    """Return the chances with "something else", the last one, lifted to its least share."""
-    if chances[-1] >= least:
-        return chances
-    lifted: Floats = chances * (1 - least) / (1 - chances[-1])
-    lifted[-1] = least
-    return lifted
 
 
 def part_name(token: Token) -> str:
@@ -255,28 +249,39 @@ class CauseModel:
             total += part
         return total
 
-    def _weighed(self, query: CaseFeatures) -> Floats:
-        total = np.zeros(len(self.causes_))
-        for name, part in self.parts(query):
-            total += self.calibration.weight(name) * part
-        return total
+    def _odd(self, query: CaseFeatures, entries: int) -> Floats:
+        """Return how unusual a job is, whatever its cause."""
+        scales = [(self.index.scale(row.key), row) for row in query.measures]
+        scores = [scale.score(row.value, query.group) for scale, row in scales if scale.usable]
+        told = [row for row in query.tokens if row.part in _TELLING and row.value != "no"]
+        shares = [self._overall(row) for row in told]
+        readings = float(np.square(scores).sum()) / 2
+        return np.array([readings, -float(np.log(shares).sum()), len(told), entries])
+
+    def _overall(self, token: Token) -> float:
+        counted = len(self.index.tokens_.of(token.key))
+        asked = len(self.index.fields_.of(token.field)) if token.part == "observed" else None
+        return (counted + 0.5) / ((len(self.index.ids_) if asked is None else asked) + 1)
 
     # --- the answer ---------------------------------------------------------------------------
+
+    def weigh(self, asked: Asked) -> Evidence:
+        """Return all that a job says of the causes, before any of it is weighted."""
+        found = dict(self.parts(asked.query))
+        return Evidence(
+            names=tuple(found),
+            parts=np.stack(list(found.values())),
+            prior=np.log(self.prior_),
+            vote=self._log_vote(asked),
+            odd=self._odd(asked.query, len(found)),
+        )
 
     def chances(self, asked: Asked) -> tuple[CauseChance, ...]:
         """Return the causes by chance, largest first, "something else" among them; they sum to 1.
 
-        ``P(c)`` is proportional to ``exp(beta L_c) V_c^v`` with the profile L, prior included, and
-        the vote V of the 15 best cases; "something else" to ``exp(beta ln .1 + o)``. A calibrated
-        beta is one a part of the evidence.
+        See ``kb.diagnosis.chances`` for the formula.
         """
-        numbers = self.calibration
-        logits = numbers.weight("prior") * np.log(self.prior_) + self._weighed(asked.query)
-        logits += numbers.vote * self.log_vote(asked)
-        other = numbers.weight("prior") * float(np.log(OTHER_SHARE)) + numbers.other
-        full = np.append(logits, other)
-        full = np.exp(full - full.max())
-        full = _with_floor(full / full.sum(), numbers.least_other)
+        full = chances_of(self.weigh(asked), self.calibration)
         order = np.lexsort((np.arange(len(full)), -full))
         return tuple(self._chance(int(at), float(full[at])) for at in order)
 
@@ -287,7 +292,7 @@ class CauseModel:
         cases = tuple(self.index.ids_[int(row)] for row in rows)
         return CauseChance(cause=self.causes_[at], chance=chance, cases=cases)
 
-    def log_vote(self, asked: Asked) -> Floats:
+    def _log_vote(self, asked: Asked) -> Floats:
         """Return the logarithm of each cause's share of the best cases, 0 where there is none."""
         index = asked.index
         votes = np.full(len(self.causes_), _VOTE_FLOOR)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from kb.errors import EmptyIndexError
 from kb.retrieval.analyzer import char_terms, word_terms
 from kb.retrieval.features import CaseFeatures, Measure, Token, token_key
-from kb.retrieval.moments import Codes, Scale, fit_scale, shrunk_copy_rate
+from kb.retrieval.moments import LEAST_VALUES, Codes, Scale, fit_scale, shrunk_copy_rate
 from kb.retrieval.postings import Rows, gather
 from kb.retrieval.similarity import (
     COPY_RATE,
@@ -32,8 +32,6 @@ ANALYZERS = {"word": word_terms, "char": char_terms}
 NO_CASE = (
     "expected at least 1 closed case to search, got 0; close a job or run 'baybook demo' first"
 )
-# Fewer recorded values than this give no normal score (our choice).
-_LEAST_VALUES = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,7 +167,7 @@ class CaseIndex:
 
     def _measure_evidence(self, measure: Measure, group: str) -> _Evidence | None:
         rows = self.measures_.of(measure.key)
-        if len(rows) < _LEAST_VALUES:
+        if len(rows) < LEAST_VALUES:
             return None
         scale = self.scale(measure.key)
         query = scale.score(measure.value, group)

@@ -24,6 +24,8 @@ MOST_RATE: Final = 0.9
 # below it the group means cost more than they give (measured at 300 and 3,000 cases).
 CENTRING_CASES: Final = 1000
 _GROUP_CASES: Final = 4.0
+# Fewer recorded values than this give no normal score (our choice).
+LEAST_VALUES: Final = 3
 
 
 def _believed(rate: float) -> float:
@@ -92,6 +94,11 @@ class Scale:
     scores: Floats
     offsets: dict[str, float]
     correlation: float
+
+    @property
+    def usable(self) -> bool:
+        """Whether there are values enough for a normal score to mean anything."""
+        return len(self.population) >= LEAST_VALUES
 
     def score(self, value: float, group: str) -> float:
         """Return the normal score of ``value`` in a vehicle of ``group``."""
