@@ -22,7 +22,7 @@ LEAST_RATE: Final = 0.02
 MOST_RATE: Final = 0.9
 # Vehicle groups are centred from this many cases on, their means shrunk by four pseudo-cases;
 # below it the group means cost more than they give (measured at 300 and 3,000 cases).
-CENTRING_CASES: Final = 1000
+CENTRING_CASES: Final = 800
 _GROUP_CASES: Final = 4.0
 # Fewer recorded values than this give no normal score (our choice).
 LEAST_VALUES: Final = 3
