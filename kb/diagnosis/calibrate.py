@@ -6,6 +6,7 @@ level of "something else" then make what came true as likely as they can, held n
 numbers by a ridge.
 """
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -17,7 +18,7 @@ from scipy.optimize import minimize
 from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import LEAST_OTHER, SHIPPED, TEMPER, VOTE, Calibration
 from kb.diagnosis.causes import CauseModel
-from kb.diagnosis.chances import Evidence, weighted
+from kb.diagnosis.chances import Evidence, chances_of, weighted
 from kb.diagnosis.novelty import fit_novelty, novelty_signs
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.index import CaseIndex
@@ -25,7 +26,8 @@ from kb.retrieval.index import CaseIndex
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
-# Below this many closed jobs the shipped numbers are better; above the second no more are asked.
+# Below this many closed jobs of causes that came twice the shipped numbers are better, since a job
+# whose cause has no other case cannot be asked; above the second no more are asked.
 LEAST_JOBS: Final = 200
 MOST_JOBS: Final = 1600
 FOLDS: Final = 8
@@ -35,6 +37,7 @@ DROPPED: Final = 0.15
 _RIDGE: Final = 10.0
 # The share of jobs whose cause is new is at least this (Good-Turing's n1 / N is only a floor).
 _LEAST_NEW: Final = 0.02
+_REPEATED: Final = 2
 _ABSENT: Final = -1e9
 
 
@@ -83,15 +86,36 @@ def calibrate(jobs: Sequence[ClosedJob], words: Vocabulary) -> Calibration:
     """
     known = sorted((job for job in jobs if job.stored.cause), key=lambda job: job.stored.case)
     known = [job for job in known if job.stored.weight > 0]
-    if len(known) < LEAST_JOBS:
-        return SHIPPED
+    counted = Counter(job.cause for job in known)
+    if sum(n for n in counted.values() if n >= _REPEATED) < LEAST_JOBS:
+        return replace(SHIPPED, tried=len(jobs))
     order = np.random.default_rng(len(known)).permutation(len(known))[:MOST_JOBS]
     dealt = [known[int(at)] for at in order]
     causes = tuple(dict.fromkeys([*words.causes, *sorted({job.cause for job in known})]))
     answers = [row for fold in range(FOLDS) for row in _fold(dealt, fold, causes, words=words)]
-    numbers = _fit_weights(_table([row for row in answers if row.truth is not None], len(causes)))
     share = new_share([job.cause for job in known])
-    return replace(_with_novelty(numbers, answers, share), jobs=len(known))
+    halves = [_fit(answers[part::2], len(causes), share=share) for part in (0, 1)]
+    ours = sum(_surprise(answers[1 - part :: 2], halves[part]) for part in (0, 1))
+    better = ours < _surprise(answers, SHIPPED)
+    numbers = _fit(answers, len(causes), share=share) if better else SHIPPED
+    return replace(numbers, tried=len(jobs))
+
+
+def _fit(answers: Sequence[_Answer], size: int, *, share: float) -> Calibration:
+    named = [row for row in answers if row.truth is not None]
+    if not named:
+        return SHIPPED
+    return _with_novelty(_fit_weights(_table(named, size)), answers, share)
+
+
+def _surprise(answers: Sequence[_Answer], numbers: Calibration) -> float:
+    """Return the nats by which what came true surprised, over the jobs of a stored cause."""
+    total = 0.0
+    for row in answers:
+        if row.truth is not None:
+            chances = chances_of(row.evidence, numbers)
+            total -= float(np.log(chances[int(np.flatnonzero(row.place == row.truth)[0])] + 1e-12))
+    return total
 
 
 def new_share(causes: Sequence[str]) -> float:
@@ -114,7 +138,8 @@ def _fold(
     rest = [job for at, job in enumerate(jobs) if at % FOLDS != fold]
     cases = [job.stored for job in rest if job.cause not in dropped]
     index = CaseIndex().fit(cases)
-    model = CauseModel(words).fit(cases, index)
+    listed = {name: row for name, row in words.causes.items() if name not in dropped}
+    model = CauseModel(replace(words, causes=listed)).fit(cases, index)
     at = {name: i for i, name in enumerate(causes)}
     place = np.array([at[name] for name in model.causes_], np.int64)
     for job in jobs[fold::FOLDS]:

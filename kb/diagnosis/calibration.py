@@ -19,14 +19,15 @@ class Calibration:
     ``temper`` (beta) multiplies a part of the evidence that ``weights`` does not name, ``vote``
     (v) the logarithm of the neighbours' vote; ``other`` (o) is added to the level of "something
     else", ``least_other`` its least chance. ``novelty`` weighs the signs that a cause was never
-    stored, none as shipped. ``jobs`` is how many closed jobs they were fitted on.
+    stored, none as shipped. ``tried`` is how many closed jobs there were when they were fitted,
+    also where the shipped numbers proved better.
     """
 
     temper: float = TEMPER
     vote: float = VOTE
     other: float = 0.0
     least_other: float = LEAST_OTHER
-    jobs: int = 0
+    tried: int = 0
     weights: Mapping[str, float] = field(default_factory=dict)
     novelty: tuple[float, ...] = ()
 
@@ -49,7 +50,7 @@ class Calibration:
         return own | {f"{_PART}{name}": value for name, value in self.weights.items()}
 
 
-_OWN: Final = ("temper", "vote", "other", "least_other", "jobs")
+_OWN: Final = ("temper", "vote", "other", "least_other", "tried")
 _PART: Final = "part "
 _SIGN: Final = "sign "
 
@@ -70,7 +71,7 @@ def from_numbers(numbers: Mapping[str, float]) -> Calibration:
         vote=known["vote"],
         other=known["other"],
         least_other=known["least_other"],
-        jobs=int(known["jobs"]),
+        tried=int(known["tried"]),
         weights=parts,
         novelty=tuple(numbers[f"{_SIGN}{at}"] for at in range(signs)),
     )

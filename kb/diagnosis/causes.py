@@ -1,6 +1,6 @@
 """Chances of causes: a profile a cause, the vote of the nearest cases, and "something else"."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.diagnosis.cause_texts import fit_texts
-from kb.diagnosis.chances import Evidence, chances_of
+from kb.diagnosis.chances import Evidence, chances_of, log_vote
 from kb.diagnosis.profiles import reading_ratio, recorded_shares
 from kb.retrieval.features import CaseFeatures, Measure, Token, token_key
-from kb.retrieval.index import Asked, CaseIndex, top_rows
+from kb.retrieval.index import Asked, CaseIndex
 from kb.retrieval.postings import Rows
 from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE
 from kb.retrieval.vectors import TextSpace
@@ -33,12 +33,10 @@ STRAY_SHARE: Final = 0.03
 TEXT_WEIGHT: Final = 45.0
 # Evidence parts that repeat what symptoms already say count half (our choice).
 PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0.3}
-NEIGHBOURS: Final = 15
 # Cases are listed for causes of at least this chance.
 _LISTED: Final = 1e-4
 # Parts whose rarity makes a job unusual.
 _TELLING: Final = frozenset({"observed", "symptom"})
-_VOTE_FLOOR: Final = float(np.exp(-12.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -230,24 +228,21 @@ class CauseModel:
         z, size = scale.score(measure.value, group), len(self.causes_)
         return reading_ratio(z, scale.scores[known], causes[known], weights=weights, size=size)
 
-    def parts(self, query: CaseFeatures) -> Iterator[tuple[str, Floats]]:
-        """Yield the parts of the evidence by name, each by cause, in nats."""
-        yield "text", self._text_evidence(query)
-        for token in query.tokens:
-            part = self._token_evidence(token)
+    def parts(self, query: CaseFeatures) -> dict[str, Floats]:
+        """Return the parts of the evidence by name, each by cause, in nats; they add up."""
+        found = {"text": self._text_evidence(query)}
+        told = [(part_name(row), self._token_evidence(row)) for row in query.tokens]
+        read = (
+            (f"reading {m.key}", self._measure_evidence(m, query.group)) for m in query.measures
+        )
+        for name, part in (*told, *read):
             if part is not None:
-                yield part_name(token), part
-        for measure in query.measures:
-            part = self._measure_evidence(measure, query.group)
-            if part is not None:
-                yield f"reading {measure.key}", part
+                found[name] = found[name] + part if name in found else part
+        return found
 
     def evidence(self, query: CaseFeatures) -> Floats:
         """Return the log likelihood ratio of every cause against the overall share, in nats."""
-        total = np.zeros(len(self.causes_))
-        for _, part in self.parts(query):
-            total += part
-        return total
+        return np.asarray(sum(self.parts(query).values()), np.float64)
 
     def _odd(self, query: CaseFeatures, entries: int) -> Floats:
         """Return how unusual a job is, whatever its cause."""
@@ -267,12 +262,12 @@ class CauseModel:
 
     def weigh(self, asked: Asked) -> Evidence:
         """Return all that a job says of the causes, before any of it is weighted."""
-        found = dict(self.parts(asked.query))
+        found = self.parts(asked.query)
         return Evidence(
             names=tuple(found),
             parts=np.stack(list(found.values())),
             prior=np.log(self.prior_),
-            vote=self._log_vote(asked),
+            vote=log_vote(asked, self._cause_of, len(self.causes_)),
             odd=self._odd(asked.query, len(found)),
         )
 
@@ -291,17 +286,3 @@ class CauseModel:
         rows = np.flatnonzero(self._cause_of == at) if chance >= _LISTED else ()
         cases = tuple(self.index.ids_[int(row)] for row in rows)
         return CauseChance(cause=self.causes_[at], chance=chance, cases=cases)
-
-    def _log_vote(self, asked: Asked) -> Floats:
-        """Return the logarithm of each cause's share of the best cases, 0 where there is none."""
-        index = asked.index
-        votes = np.full(len(self.causes_), _VOTE_FLOOR)
-        total = np.where(self._cause_of >= 0, asked.scores, -np.inf)
-        best = [row for row in top_rows(total, NEIGHBOURS + 1) if np.isfinite(total[row])]
-        rows = [int(row) for row in best if index.ids_[row] != asked.query.case][:NEIGHBOURS]
-        if not rows:
-            return np.zeros(len(self.causes_))
-        share = np.exp(total[rows] - total[rows].max()) * index.weights_[rows]
-        for row, part in zip(rows, share / max(float(share.sum()), 1e-300), strict=True):
-            votes[self._cause_of[row]] += part
-        return np.asarray(np.log(votes), np.float64)

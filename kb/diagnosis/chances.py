@@ -1,14 +1,20 @@
 """From evidence to chances: weighted parts, the vote, and the chance of "something else"."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kb.diagnosis.calibration import OTHER_SHARE, Calibration
 from kb.diagnosis.novelty import novelty_chance, novelty_signs
+from kb.retrieval.index import Asked, top_rows
 
 Floats = NDArray[np.float64]
+Codes = NDArray[np.int64]
+
+NEIGHBOURS: Final = 15
+_VOTE_FLOOR: Final = float(np.exp(-12.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,6 +29,24 @@ class Evidence:
     prior: Floats
     vote: Floats
     odd: Floats
+
+
+def log_vote(asked: Asked, cause_of: Codes, n_causes: int) -> Floats:
+    """Return the logarithm of each cause's share of the 15 best cases, 0 where there is none.
+
+    A case counts by ``exp`` of its score and its weight; a cause without one has ``exp(-12)``.
+    """
+    index = asked.index
+    votes = np.full(n_causes, _VOTE_FLOOR)
+    total = np.where(cause_of >= 0, asked.scores, -np.inf)
+    best = [row for row in top_rows(total, NEIGHBOURS + 1) if np.isfinite(total[row])]
+    rows = [int(row) for row in best if index.ids_[row] != asked.query.case][:NEIGHBOURS]
+    if not rows:
+        return np.zeros(n_causes)
+    share = np.exp(total[rows] - total[rows].max()) * index.weights_[rows]
+    for row, part in zip(rows, share / max(float(share.sum()), 1e-300), strict=True):
+        votes[cause_of[row]] += part
+    return np.asarray(np.log(votes), np.float64)
 
 
 def weighted(evidence: Evidence, numbers: Calibration) -> tuple[Floats, Floats]:

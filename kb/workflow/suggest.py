@@ -1,20 +1,24 @@
 """The three answers while a job is open: cases like it, likely causes, the next check."""
 
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import Lock
 
-from kb.case.model import Job, Standing
+from kb.case.model import Job, JobState, Phase, Standing
 from kb.case.standing import standing_of
 from kb.case.terms import Vocabulary
+from kb.diagnosis.calibrate import LEAST_JOBS, ClosedJob, calibrate
+from kb.diagnosis.calibration import SHIPPED, Calibration, from_numbers
 from kb.diagnosis.causes import CauseChance, CauseModel
 from kb.diagnosis.checks import CheckAdvice, next_checks
+from kb.diagnosis.findings import FindingAdvice, next_findings
 from kb.errors import EmptyIndexError
 from kb.retrieval.features import CaseFeatures, case_features, finding_token
 from kb.retrieval.index import NO_CASE, CaseIndex
 from kb.retrieval.similarity import Reason
-from kb.retrieval.snapshot import read_snapshot, write_snapshot
+from kb.retrieval.snapshot import kept_numbers, read_snapshot, write_snapshot
 from kb.store.engine import Store
 
 # Weight of a case as a witness by its standing; common practice, no source.
@@ -29,6 +33,8 @@ WITNESS = {
 # reading it (about 300 fit in the time that a file takes; our choice).
 SNAPSHOT = "index.npz"
 WORTH_KEEPING = 500
+# The numbers are fitted anew when the memory has grown by this factor since (our choice).
+GROWN = 1.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,12 +54,16 @@ class SeenBefore:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Suggestion:
-    """The three answers; ``nothing_like_it`` where "something else" leads."""
+    """The three answers; ``nothing_like_it`` where "something else" leads.
+
+    ``findings`` are worth recording next where no check of the catalogue is.
+    """
 
     matches: tuple[SeenBefore, ...]
     causes: tuple[CauseChance, ...]
     checks: tuple[CheckAdvice, ...]
     nothing_like_it: bool
+    findings: tuple[FindingAdvice, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,12 +81,49 @@ def witness_features(job: Job, words: Vocabulary, altitude_m: float) -> CaseFeat
 
 
 def fit_memory(
-    jobs: tuple[Job, ...], words: Vocabulary, *, altitude_m: float = 0.0
+    jobs: tuple[Job, ...],
+    words: Vocabulary,
+    *,
+    altitude_m: float = 0.0,
+    calibration: Calibration = SHIPPED,
 ) -> tuple[CaseIndex, CauseModel]:
-    """Return index and cause model of closed jobs."""
+    """Return index and cause model of closed jobs, the latter with the numbers given."""
     features = [witness_features(job, words, altitude_m) for job in jobs]
     index = CaseIndex().fit(features)
-    return index, CauseModel(words).fit(features, index)
+    return index, CauseModel(words, calibration=calibration).fit(features, index)
+
+
+def calibrate_memory(
+    jobs: Sequence[Job], words: Vocabulary, *, altitude_m: float = 0.0
+) -> Calibration:
+    """Return the numbers fitted on closed jobs, each asked as it was first written up."""
+    pairs = [
+        ClosedJob(
+            stored=witness_features(job, words, altitude_m),
+            asked=case_features(as_written_up(job), words, altitude_m=altitude_m),
+        )
+        for job in jobs
+    ]
+    return calibrate(pairs, words)
+
+
+def as_written_up(job: Job) -> Job:
+    """Return a closed job as it stood before any check: complaint, symptoms, readings, codes."""
+    before = tuple(
+        replace(group, finding=None)
+        for group in job.reading_sets
+        if group.phase is Phase.BEFORE and group.finding is None
+    )
+    return replace(
+        job,
+        state=JobState.OPEN,
+        closing=None,
+        findings=(),
+        tried=(),
+        fields=(),
+        body="",
+        reading_sets=before,
+    )
 
 
 def suggest_from(
@@ -106,11 +153,13 @@ def suggest_from(
         )
         for row in asked.best(top)
     )
+    checks = next_checks(model, chances, done=_done(job))
     return Suggestion(
         matches=seen,
         causes=chances,
-        checks=next_checks(model, chances, done=_done(job)),
+        checks=checks,
         nothing_like_it=chances[0].cause is None,
+        findings=() if checks else next_findings(model, asked, chances),
     )
 
 
@@ -149,6 +198,7 @@ class Memory:
         self.folder = folder
         self._lock = Lock()
         self._fitted: _Fitted | None = None
+        self._calibration: Calibration | None = None
 
     def _current(self) -> _Fitted:
         with self._lock:
@@ -167,17 +217,36 @@ class Memory:
         if found is None:
             return None
         index, spaces = found
-        return _Fitted(state, index, CauseModel(self.words).restore(index, spaces))
+        numbers = from_numbers(kept_numbers(self.folder / SNAPSHOT))
+        model = CauseModel(self.words, calibration=numbers).restore(index, spaces)
+        return _Fitted(state, index, model)
+
+    def _numbers(self, jobs: Sequence[Job]) -> Calibration:
+        """Return the numbers at hand while they are recent, else those that the jobs give."""
+        at_hand = self._calibration
+        if at_hand is None and self.folder is not None:
+            at_hand = from_numbers(kept_numbers(self.folder / SNAPSHOT))
+        if at_hand is None or len(jobs) > GROWN * max(at_hand.tried, LEAST_JOBS - 1):
+            at_hand = calibrate_memory(jobs, self.words, altitude_m=self.altitude_m)
+        self._calibration = at_hand
+        return at_hand
 
     def _fit(self) -> _Fitted:
         with self.store.read() as unit:
             state = unit.state()
             jobs = tuple(unit.jobs.closed_jobs())
-        index, model = fit_memory(jobs, self.words, altitude_m=self.altitude_m)
+        numbers = self._numbers(jobs)
+        index, model = fit_memory(jobs, self.words, altitude_m=self.altitude_m, calibration=numbers)
         if self.folder is not None and len(jobs) >= WORTH_KEEPING:
             stamp = self._stamp(state)
             with suppress(OSError):
-                write_snapshot(self.folder / SNAPSHOT, stamp, index, spaces=model.spaces_)
+                write_snapshot(
+                    self.folder / SNAPSHOT,
+                    stamp,
+                    index,
+                    spaces=model.spaces_,
+                    numbers=numbers.as_numbers(),
+                )
         return _Fitted(state, index, model)
 
     def suggest(self, job: Job, *, top: int = 5) -> Suggestion:
