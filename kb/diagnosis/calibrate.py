@@ -29,7 +29,7 @@ Codes = NDArray[np.int64]
 # Below this many closed jobs of causes that came twice the shipped numbers are better, since a job
 # whose cause has no other case cannot be asked; above the second no more are asked.
 LEAST_JOBS: Final = 200
-MOST_JOBS: Final = 1600
+MOST_JOBS: Final = 1000
 FOLDS: Final = 8
 DROPPED: Final = 0.15
 # Ridge that holds the weights near their own mean, which is free, so that the chances as a whole

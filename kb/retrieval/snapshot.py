@@ -30,10 +30,10 @@ Arrays = dict[str, NDArray[Any]]
 
 @cache
 def code_digest() -> str:
-    """Return a digest of the code and the vocabulary that make features out of jobs."""
+    """Return a digest of the code and the vocabulary that make the index out of jobs."""
     digest = hashlib.sha256()
     room = Path(__file__).resolve().parent.parent
-    for part in ("case", "retrieval", "vocabulary"):
+    for part in ("case", "retrieval", "diagnosis", "vocabulary"):
         for path in sorted((room / part).rglob("*")):
             if path.suffix in {".py", ".toml"}:
                 digest.update(path.name.encode() + path.read_bytes())
