@@ -30,6 +30,8 @@ Codes = NDArray[np.int64]
 # whose cause has no other case cannot be asked; above the second no more are asked.
 LEAST_JOBS: Final = 200
 MOST_JOBS: Final = 1000
+# Written jobs cost far more to answer than coded records; so many are done in half a minute.
+MOST_WRITTEN: Final = 400
 FOLDS: Final = 8
 DROPPED: Final = 0.15
 # Ridge that holds the weights near their own mean, which is free, so that the chances as a whole
@@ -89,7 +91,8 @@ def calibrate(jobs: Sequence[ClosedJob], words: Vocabulary) -> Calibration:
     counted = Counter(job.cause for job in known)
     if sum(n for n in counted.values() if n >= _REPEATED) < LEAST_JOBS:
         return replace(SHIPPED, tried=len(jobs))
-    order = np.random.default_rng(len(known)).permutation(len(known))[:MOST_JOBS]
+    most = MOST_WRITTEN if any(job.asked.said for job in known) else MOST_JOBS
+    order = np.random.default_rng(len(known)).permutation(len(known))[:most]
     dealt = [known[int(at)] for at in order]
     causes = tuple(dict.fromkeys([*words.causes, *sorted({job.cause for job in known})]))
     answers = [row for fold in range(FOLDS) for row in _fold(dealt, fold, causes, words=words)]
