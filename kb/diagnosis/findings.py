@@ -38,7 +38,7 @@ def closeness(scores: Floats) -> Floats:
     return np.asarray(np.exp(np.minimum(0.0, _FADE * (scores - bound))), np.float64)
 
 
-def _expected(model: CauseModel, field: str, near: Floats) -> Floats:
+def expected_shares(model: CauseModel, field: str, near: Floats) -> Floats:
     """Return P(value | cause) as cases like this one have it, shape ``(n_causes, n_values)``."""
     _, shares, _ = model.recorded(field)
     counts = model.recorded_counts(field, near)
@@ -85,7 +85,7 @@ def next_findings(
         values, _, overall = model.recorded(field)
         if field in known or len(values) < 2:
             continue
-        table = np.vstack([_expected(model, field, near)[rows], overall])
+        table = np.vstack([expected_shares(model, field, near)[rows], overall])
         bits = information_gain(share / share.sum(), table)
         found.append(FindingAdvice(field=field, bits=bits, values=values))
     found.sort(key=lambda row: (-row.bits, row.field))

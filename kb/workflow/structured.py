@@ -21,11 +21,14 @@ _SEED: Final = 7
 
 
 @dataclass(frozen=True, slots=True)
-class _Fitted:
+class Fitted:
+    """A memory of structured records."""
+
     index: CaseIndex
     model: CauseModel
 
     def ask(self, question: Question) -> Answered:
+        """Return the chances of all causes with the true one."""
         chances = self.model.chances(self.index.ask(question.asked))
         return answered(chances, question.cause)
 
@@ -38,11 +41,12 @@ class _Fitted:
         return best[0].field.partition("|")[2] if best else None
 
 
-def _fit(cases: Sequence[CaseFeatures]) -> _Fitted:
+def fit_records(cases: Sequence[CaseFeatures]) -> Fitted:
+    """Return the memory of structured records, its numbers calibrated where there are enough."""
     words = bare_words()
     numbers = calibrate([ClosedJob(stored=case, asked=case) for case in cases], words)
     index = CaseIndex().fit(cases)
-    return _Fitted(index, CauseModel(words, calibration=numbers).fit(cases, index))
+    return Fitted(index, CauseModel(words, calibration=numbers).fit(cases, index))
 
 
 def measure_diagnosis(folder: Path, *, stored: int | None = None) -> dict[str, object]:
@@ -56,7 +60,7 @@ def measure_diagnosis(folder: Path, *, stored: int | None = None) -> dict[str, o
         How many of the stored records the shop has closed so far; None means all.
     """
     cases, questions = read_stored(folder, stored=stored), read_questions(folder)
-    fitted = _fit(cases)
+    fitted = fit_records(cases)
     answers = [fitted.ask(question) for question in questions]
     out: dict[str, object] = {"stored": len(cases), **score_causes(answers)}
     out |= score_chances(answers)
@@ -71,7 +75,7 @@ def _never_stored(
     """Return the measures with 15 % of the causes taken out of the store beforehand."""
     causes = sorted({case.cause for case in cases if case.cause})
     dropped = set(random.Random(_SEED).sample(causes, round(DROPPED * len(causes))))  # noqa: S311
-    fitted = _fit([case for case in cases if case.cause not in dropped])
+    fitted = fit_records([case for case in cases if case.cause not in dropped])
     rows = [
         Answered(causes=row.causes, chances=row.chances, truth=None if new else row.truth)
         for row, new in ((fitted.ask(q), q.cause in dropped) for q in questions)
@@ -86,7 +90,7 @@ def _never_stored(
     return out | {"brier": scores["brier"], "ece": scores["ece"]} | score_chances(rows)
 
 
-def gain_share(fitted: _Fitted, questions: Sequence[Question]) -> float | None:
+def gain_share(fitted: Fitted, questions: Sequence[Question]) -> float | None:
     """Return the bits that the suggested findings give over the best bits there were."""
     got = best = 0.0
     for question in questions:
