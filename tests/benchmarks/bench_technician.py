@@ -126,8 +126,8 @@ def work(tech: Technician, policy: Policy, row, known: int | None) -> float:
 def main(folder: str, stored: str = "1000", jobs: str = "100", known: str = "") -> dict[str, float]:
     rows = [json.loads(line) for line in (Path(folder) / "queries.jsonl").read_text().splitlines()]
     tech = Technician(Path(folder), int(stored))
-    named = [row for row in rows if row["cause"] in tech.causes][: int(jobs)]
-    start = int(known) if known else None
+    named = [row for row in rows if row["cause"] in tech.causes and "unseen_truth" in row]
+    named, start = named[: int(jobs)], int(known) if known else None
     means = {}
     for name, policy in POLICIES.items():
         took = [work(tech, policy, row, start) for row in named]
