@@ -18,7 +18,7 @@ SIGNS: Final = (
     "sum", "sharpness", "best", "against", "vote", "odd readings", "odd words", "words", "entries",
 )  # fmt: skip
 # Ridge on the weights of the signs, in jobs (our choice).
-_RIDGE: Final = 3.0
+_RIDGE: Final = 0.3
 _LEAST_SPREAD: Final = 1e-9
 
 

@@ -9,11 +9,11 @@ DRAWN = RNG.normal(size=(400, 2)) * (1.0, 5.0) + (0.0, 3.0)
 NEW = RNG.random(400) < 1 / (1 + np.exp(-(DRAWN[:, 0] - 0.3 * DRAWN[:, 1])))
 
 
-@pytest.mark.source("scikit-learn", "LogisticRegression(C=1/3) on standardised columns")
+@pytest.mark.source("scikit-learn", "LogisticRegression(C=1/.3) on standardised columns")
 def test_weights_equal_a_reference_library():
     weights, level = fit_novelty(DRAWN, NEW, share=float(NEW.mean()))
     scaled = (DRAWN - DRAWN.mean(axis=0)) / DRAWN.std(axis=0)
-    known = LogisticRegression(C=1 / 3, tol=1e-8).fit(scaled, NEW)
+    known = LogisticRegression(C=1 / 0.3, tol=1e-8).fit(scaled, NEW)
     expected = known.predict_proba(scaled)[:, 1]
     got = [novelty_chance(row, weights, level) for row in DRAWN]
     assert got == pytest.approx(expected, abs=1e-4)

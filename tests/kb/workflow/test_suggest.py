@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from kb.case.model import Finding
+from kb.diagnosis.calibration import Calibration
 from kb.errors import EmptyIndexError
 from kb.workflow import suggest
 from kb.workflow.close import CloseAnswers
@@ -107,3 +108,26 @@ def test_a_large_memory_is_kept_for_the_next_process_and_renewed(shop, tmp_path,
     second = closed(shop, opened(shop))
     found = suggest.Memory(shop.store, shop.words, folder=tmp_path).suggest(job)
     assert {row.case for row in found.matches} == {first.id, second.id}
+
+
+def test_numbers_are_fitted_once_and_kept_for_the_next_process(shop, tmp_path, monkeypatch):
+    monkeypatch.setattr(suggest, "WORTH_KEEPING", 1)
+    monkeypatch.setattr(suggest, "LEAST_JOBS", 1)
+    fits = []
+
+    def fit(jobs, words, *, altitude_m):
+        fits.append(len(jobs))
+        return Calibration(vote=0.9, tried=len(jobs))
+
+    monkeypatch.setattr(suggest, "calibrate_memory", fit)
+    job = draft_job(ASKED, words=shop.words, today=shop.today).job
+    for _ in range(5):
+        closed(shop, opened(shop))
+    first = suggest.Memory(shop.store, shop.words, folder=tmp_path).suggest(job)
+    closed(shop, opened(shop))
+    suggest.Memory(shop.store, shop.words, folder=tmp_path).suggest(job)
+    assert fits == [5]
+    closed(shop, opened(shop))
+    again = suggest.Memory(shop.store, shop.words, folder=tmp_path).suggest(job)
+    assert fits == [5, 7]
+    assert first.causes[0].cause == again.causes[0].cause
