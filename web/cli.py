@@ -14,7 +14,8 @@ from kb.errors import KBError
 from kb.store.engine import Store
 from kb.workflow.close import CloseAnswers, close_job
 from kb.workflow.jobs import Entry, Intake, add_text, draft_job, open_job, read_vehicle
-from kb.workflow.suggest import Memory, Suggestion
+from kb.workflow.memory import Memory
+from kb.workflow.suggest import Suggestion
 from kb.workflow.trials import read_lines
 from web import shop_commands
 from web.home import shop_memory, shop_store, today, writing
@@ -52,6 +53,7 @@ for _command in (
     shop_commands.serve,
     shop_commands.import_command,
     shop_commands.measure,
+    shop_commands.rebuild,
 ):
     main.add_command(_command)
 

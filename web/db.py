@@ -10,7 +10,7 @@ from flask import Flask, current_app
 
 from kb.case.terms import Vocabulary, load_vocabulary
 from kb.store.engine import Store, UnitOfWork, open_store
-from kb.workflow.suggest import Memory
+from kb.workflow.memory import Memory
 
 # Until people sign in, every write from a page is the shop's own.
 _WHO = "shop"

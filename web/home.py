@@ -12,7 +12,7 @@ from platformdirs import user_data_path
 from kb.case.terms import load_vocabulary
 from kb.errors import ParseError
 from kb.store.engine import Store, UnitOfWork, default_url, open_store
-from kb.workflow.suggest import Memory
+from kb.workflow.memory import Memory
 
 
 def home_folder() -> Path:

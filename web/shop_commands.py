@@ -18,7 +18,8 @@ from kb.store.engine import DATABASE, Store, default_url, open_store
 from kb.store.migrate import bundled, upgrade
 from kb.workflow.exchange import ReadTable, load_table, read_mapping, read_table, write_refused
 from kb.workflow.jobs import Entry, Intake, open_job, read_vehicle
-from kb.workflow.suggest import Memory
+from kb.workflow.memory import Memory
+from kb.workflow.structured import measure_diagnosis
 from kb.workflow.trials import measure_collection, measure_own, measure_queries
 from web.home import altitude_m, home_folder, shop_memory, shop_store, store_url, today, writing
 from web.report import answer_text, json_line
@@ -210,6 +211,8 @@ def _load(table: ReadTable) -> int:
 @click.command()
 @click.option("--collection", type=_FOLDER, help="corpus.jsonl, queries.jsonl and qrels.tsv")
 @click.option("--queries", type=_FILE, help="JSON lines with id, ask and cause")
+@click.option("--diagnosis", type=_FOLDER, help="structured records: stored_cases and queries")
+@click.option("--stored", type=click.IntRange(min=1), help="with --diagnosis: the first so many")
 @click.option("--json", "as_json", is_flag=True, help="one JSON object")
 @click.option(
     "--details",
@@ -217,13 +220,23 @@ def _load(table: ReadTable) -> int:
     help="with --queries: one CSV row a question",
 )
 def measure(
-    *, collection: Path | None, queries: Path | None, as_json: bool, details: Path | None
+    *,
+    collection: Path | None,
+    queries: Path | None,
+    diagnosis: Path | None,
+    stored: int | None,
+    as_json: bool,
+    details: Path | None,
 ) -> None:
-    """Measure the answers: on a judged collection, on questions, or on the shop's own cases."""
+    """Measure the answers: on a judged collection, on questions, on records, on own cases."""
     if details is not None and queries is None:
         raise click.UsageError("expected --queries FILE with --details, got none")
+    if stored is not None and diagnosis is None:
+        raise click.UsageError("expected --diagnosis FOLDER with --stored, got none")
     if collection is not None:
         result: Mapping[str, Any] = measure_collection(collection, load_vocabulary())
+    elif diagnosis is not None:
+        result = measure_diagnosis(diagnosis, stored=stored)
     elif queries is not None:
         result, rows = _measure_queries(queries)
         if details is not None:
@@ -244,6 +257,9 @@ def _measure_own() -> Mapping[str, Any]:
     return measure_own(jobs, load_vocabulary(), altitude_m=altitude_m())
 
 
+_COUNTS = frozenset({"queries", "stored", "new"})
+
+
 def _measure_lines(result: Mapping[str, Any], indent: str = "") -> list[str]:
     lines = []
     for key, value in result.items():
@@ -253,9 +269,7 @@ def _measure_lines(result: Mapping[str, Any], indent: str = "") -> list[str]:
         elif isinstance(value, list):
             lines.append(f"{indent}{name}: {value[0]:.3f} to {value[1]:.3f}")
         else:
-            lines.append(
-                f"{indent}{name}: " + (f"{value:g}" if key == "queries" else f"{value:.4f}")
-            )
+            lines.append(f"{indent}{name}: " + (f"{value:g}" if key in _COUNTS else f"{value:.4f}"))
     return lines
 
 
@@ -264,3 +278,17 @@ def _write_details(path: Path, rows: list[dict[str, object]]) -> None:
         writer = csv.DictWriter(stream, fieldnames=["id", "cause", "rank"])
         writer.writeheader()
         writer.writerows(rows)
+
+
+@click.command()
+def rebuild() -> None:
+    """Fit the index, and the numbers behind the chances, anew from the store."""
+    with shop_store() as store:
+        memory = shop_memory(store)
+        started = time.monotonic()
+        numbers = memory.rebuild()
+        size, seconds = memory.size(), time.monotonic() - started
+    fitted = (
+        f"fitted on {numbers.tried} jobs" if numbers.tried else "as shipped: too few jobs to fit"
+    )
+    click.echo(f"{size} closed jobs in {seconds:.1f} s; numbers of the chances {fitted}")

@@ -1,5 +1,7 @@
 """Numbers about causes; no text is parsed and no SQL is run here.
 
-Chances of causes: ``kb.diagnosis.causes``; the check that tells them apart: ``checks``; how well
-both do: ``measure``.
+Evidence for causes: ``kb.diagnosis.causes``; from it to chances: ``chances`` with the numbers of
+``calibration``, fitted by ``calibrate``; whether a job is like anything: ``novelty``. The check
+that tells causes apart: ``checks``; a finding where no check is known: ``findings``; when to go
+and look: ``looks``; how well all of it does: ``measure``.
 """

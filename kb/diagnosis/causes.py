@@ -1,19 +1,22 @@
 """Chances of causes: a profile a cause, the vote of the nearest cases, and "something else"."""
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kb.case.terms import Vocabulary
-from kb.diagnosis.profiles import Witness, reading_profile
+from kb.diagnosis.calibration import SHIPPED, Calibration
+from kb.diagnosis.cause_texts import fit_texts
+from kb.diagnosis.chances import Evidence, chances_of, log_vote
+from kb.diagnosis.part_names import concerns, names_part
+from kb.diagnosis.profiles import reading_ratio, recorded_shares
 from kb.retrieval.features import CaseFeatures, Measure, Token, token_key
-from kb.retrieval.index import ANALYZERS, Asked, CaseIndex, top_rows
+from kb.retrieval.index import Asked, CaseIndex
 from kb.retrieval.postings import Rows
-from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE, normal_scores
+from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE
 from kb.retrieval.vectors import TextSpace
 
 Floats = NDArray[np.float64]
@@ -23,10 +26,8 @@ PSEUDO_CASES: Final = 6.0
 # What the catalogue says of a cause is read as "likely", about 0.8 to 0.95; common practice.
 EXPECTED_SHARE: Final = 0.85
 COMPLAINT_SHARE: Final = 0.45
-# Values below which a reading has no profile (our choice), and the weight of one reading beside
-# the other evidence.
+# Recorded values below which a reading has no profile (our choice).
 LEAST_READINGS: Final = 5
-READING_WEIGHT: Final = 1.0
 # Share of a symptom under a cause that does not list it.
 STRAY_SHARE: Final = 0.03
 # Nats for a cosine of 1 with the catalogue's words for a cause and its cases' words (our choice).
@@ -36,17 +37,10 @@ TEXT_WEIGHT: Final = 45.0
 NOT_CURED_SHARE: Final = 0.2
 # Evidence parts that repeat what symptoms already say count half (our choice).
 PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0.3}
-# Temperature of the profile, weight of the vote, prior and level of "something else".
-TEMPER: Final = 0.7
-VOTE: Final = 0.3
-OTHER_SHARE: Final = 0.1
-OTHER: Final = 0.0
-# "Something else" is never said to be less likely than this; common practice, no source.
-LEAST_OTHER: Final = 0.05
-NEIGHBOURS: Final = 15
 # Cases are listed for causes of at least this chance.
 _LISTED: Final = 1e-4
-_VOTE_FLOOR: Final = float(np.exp(-12.0))
+# Parts whose rarity makes a job unusual.
+_TELLING: Final = frozenset({"observed", "symptom"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,13 +52,10 @@ class CauseChance:
     cases: tuple[str, ...] = ()
 
 
-def _with_floor(chances: Floats) -> Floats:
-    """Return the chances with "something else", the last one, lifted to its least share."""
-    if chances[-1] >= LEAST_OTHER:
-        return chances
-    lifted: Floats = chances * (1 - LEAST_OTHER) / (1 - chances[-1])
-    lifted[-1] = LEAST_OTHER
-    return lifted
+def part_name(token: Token) -> str:
+    """Return the part of the evidence that a token belongs to, as a calibration names it."""
+    own = token.part in {"observed", "symptom"}
+    return f"{token.part} {token.field}" if own else token.part
 
 
 class CauseModel:
@@ -75,8 +66,10 @@ class CauseModel:
     whose profile is the overall share itself, stands at 0.
     """
 
-    def __init__(self, words: Vocabulary) -> None:
+    def __init__(self, words: Vocabulary, *, calibration: Calibration = SHIPPED) -> None:
         self.words = words
+        self.calibration = calibration
+        self._tables: dict[str, tuple[tuple[str, ...], Floats, Floats]] = {}
 
     def fit(self, cases: Sequence[CaseFeatures], index: CaseIndex) -> "CauseModel":
         """Learn the profiles of ``cases``, which ``index`` holds.
@@ -84,7 +77,7 @@ class CauseModel:
         Sets ``causes_`` (names), ``weight_`` and ``prior_`` by cause, and ``spaces_``.
         """
         self._count(index)
-        self.spaces_ = self._fit_texts(cases)
+        self.spaces_ = fit_texts(cases, self.causes_, self.words)
         return self
 
     def restore(self, index: CaseIndex, spaces: Mapping[str, TextSpace]) -> "CauseModel":
@@ -104,44 +97,24 @@ class CauseModel:
         share = self.weight_ + 0.5
         self.prior_: Floats = share / share.sum()
 
-    def _by_cause(self, rows: Rows) -> Floats:
+    def _by_cause(self, rows: Rows, extra: Floats | float = 1.0) -> Floats:
         """Return the summed weight of the cases in ``rows`` by cause, shape ``(n_causes,)``."""
         causes = self._cause_of[rows]
         known = causes >= 0
-        weights = self.index.weights_[rows][known]
+        weights = (self.index.weights_[rows] * extra)[known]
         summed = np.bincount(causes[known], weights=weights, minlength=len(self.causes_))
         return np.asarray(summed, np.float64)
 
     def _counted(self, field: str, value: str) -> Floats:
         return self._by_cause(self.index.tokens_.of(token_key(field, value)))
 
-    def _catalogue_text(self, name: str) -> str:
-        row = self.words.causes.get(name)
-        if row is None:
-            return name
-        complaints = [self.words.symptoms[key].say for key in row.complaints]
-        return "\n".join([row.name, row.telling, row.part.replace("_", " "), *complaints])
-
-    def _fit_texts(self, cases: Sequence[CaseFeatures]) -> dict[str, TextSpace]:
-        said: defaultdict[str, list[str]] = defaultdict(list)
-        told: defaultdict[str, list[str]] = defaultdict(list)
-        for case in sorted(cases, key=lambda case: case.case):
-            if case.cause is not None:
-                said[case.cause].append(case.said)
-                told[case.cause].append(case.told)
-        came_in = ["\n".join([*said[name], self._catalogue_text(name)]) for name in self.causes_]
-        found = ["\n".join([*told[name], self._catalogue_text(name)]) for name in self.causes_]
-        return {
-            f"{name} {kind}": TextSpace(analyzer).fit(texts)
-            for name, texts in (("said", came_in), ("told", found))
-            for kind, analyzer in ANALYZERS.items()
-        }
-
     # --- likelihoods --------------------------------------------------------------------------
 
     def _symptom_shares(self, token: Token) -> Floats:
-        """Return P(symptom seen | cause), shape ``(n_causes,)``."""
+        """Return P(symptom seen | cause), shape ``(n_causes,)``; words of the shop's own as any."""
         concept = token.field.partition("|")[0]
+        if concept not in self.words.symptoms:
+            return self._token_shares(replace(token, value="yes"))
         prior = np.full(len(self.causes_), STRAY_SHARE)
         for name, row in self.words.causes.items():
             if concept in row.complaints:
@@ -171,33 +144,48 @@ class CauseModel:
         prior = np.tile(overall, (len(self.causes_), 1))
         for name, row in self.words.causes.items():
             expected = row.expect.get(check)
-            if expected in outcomes and self._concerns(check, subject, row.part):
+            if expected in outcomes and concerns(self.words, check, subject=subject, part=row.part):
                 prior[self._at[name]] = (1 - EXPECTED_SHARE) / max(1, len(outcomes) - 1)
                 prior[self._at[name], outcomes.index(expected)] = EXPECTED_SHARE
         done = seen.sum(axis=1, keepdims=True)
         shares: Floats = (seen + PSEUDO_CASES * prior) / (done + PSEUDO_CASES)
         return outcomes, shares
 
-    def _concerns(self, check: str, subject: str, part: str) -> bool:
-        if self.words.checks[check].subject is None or not subject:
-            return True
-        return self._names_part(subject, part)
-
-    def _names_part(self, said: str, part: str) -> bool:
-        """Say whether the words ``said`` name the part ``part`` or the other way round."""
-        names = {part, part.replace("_", " ")}
-        if part in self.words.groups:
-            names |= {self.words.groups[part].say, *self.words.groups[part].also}
-        return any(name.lower() in said or said in name.lower() for name in names)
-
     def _relative(self, shares: Floats) -> Floats:
         overall = float(self.prior_ @ shares)
         relative: Floats = np.log(shares / overall)
         return relative
 
+    def recorded(self, field: str) -> tuple[tuple[str, ...], Floats, Floats]:
+        """Return the values of a field, P(value | cause, recorded) and the overall shares."""
+        if field not in self._tables:
+            values = self.index.values_of_.get(field, ())
+            counts = self.recorded_counts(field, np.ones(len(self.index.ids_)))
+            tables = recorded_shares(counts) if values else (counts, counts)
+            self._tables[field] = (values, *tables)
+        return self._tables[field]
+
+    def recorded_counts(self, field: str, extra: Floats) -> Floats:
+        """Return the weight of the cases by cause and value, ``extra`` a factor by case."""
+        values = self.index.values_of_.get(field, ())
+        counts = np.zeros((len(self.causes_), len(values)))
+        for number, value in enumerate(values):
+            rows = self.index.tokens_.of(token_key(field, value))
+            counts[:, number] = self._by_cause(rows, extra[rows])
+        return counts
+
+    def _recorded_evidence(self, token: Token) -> Floats | None:
+        values, shares, overall = self.recorded(token.field)
+        if token.value not in values:
+            return None
+        at = values.index(token.value)
+        return np.asarray(np.log(shares[:, at] / overall[at]), np.float64)
+
     def _finding_evidence(self, token: Token) -> Floats | None:
         check, _, subject = token.field.partition("|")
-        if check not in self.words.checks or token.value not in self.words.checks[check].outcomes:
+        if check not in self.words.checks:
+            return self._recorded_evidence(token)
+        if token.value not in self.words.checks[check].outcomes:
             return None
         outcomes, shares = self.outcome_shares(check, subject)
         return self._relative(shares[:, outcomes.index(token.value)])
@@ -207,25 +195,33 @@ class CauseModel:
         part = token.field.partition("|")[2]
         total = np.zeros(len(self.causes_))
         for name, row in self.words.causes.items():
-            if part and self._names_part(part, row.part):
+            if part and names_part(self.words, part, row.part):
                 total[self._at[name]] = np.log(NOT_CURED_SHARE)
         return total
 
-    def _token_evidence(self, token: Token) -> Floats | None:
-        if token.part == "tried":
-            return self._tried_evidence(token)
-        if token.part == "finding":
-            return self._finding_evidence(token)
-        if token.part == "symptom":
-            shares = self._symptom_shares(token)
-            return self._relative(1 - shares if token.value == "no" else shares)
+    def _symptom_evidence(self, token: Token) -> Floats:
+        shares = self._symptom_shares(token)
+        return self._relative(1 - shares if token.value == "no" else shares)
+
+    def _plain_evidence(self, token: Token) -> Floats | None:
         if token.key not in self.index.tokens_.keys:
             return None
         return PART_WEIGHT.get(token.part, 1.0) * self._relative(self._token_shares(token))
 
+    def _token_evidence(self, token: Token) -> Floats | None:
+        by_part = {
+            "tried": self._tried_evidence,
+            "observed": self._recorded_evidence,
+            "finding": self._finding_evidence,
+            "symptom": self._symptom_evidence,
+        }
+        return by_part.get(token.part, self._plain_evidence)(token)
+
     def _text_evidence(self, query: CaseFeatures) -> Floats:
         text = f"{query.said}\n{query.told}"
         total = np.zeros(len(self.causes_))
+        if not text.strip():
+            return total
         for key, space in self.spaces_.items():
             name, _, kind = key.partition(" ")
             share = SAID_SHARE if name == "said" else 1 - SAID_SHARE
@@ -233,41 +229,65 @@ class CauseModel:
             total += share * space.cosine(space.query(text))
         return TEXT_WEIGHT * (total - float(self.prior_ @ total))
 
-    def _measure_evidence(self, measure: Measure) -> Floats | None:
-        rows, population, scores = self.index.scored_measure(measure.key)
+    def _measure_evidence(self, measure: Measure, group: str) -> Floats | None:
+        rows = self.index.measures_.of(measure.key)
         causes = self._cause_of[rows]
         known = causes >= 0
         if known.sum() < LEAST_READINGS:
             return None
-        z = float(normal_scores(np.array([measure.value]), population)[0])
-        weights, size = self.index.weights_[rows][known], len(self.causes_)
-        witness = Witness(causes=causes[known], scores=scores[known], weights=weights)
-        return READING_WEIGHT * reading_profile(z, witness, size)
+        scale, weights = self.index.scale(measure.key), self.index.weights_[rows][known]
+        z, size = scale.score(measure.value, group), len(self.causes_)
+        return reading_ratio(z, scale.scores[known], causes[known], weights=weights, size=size)
+
+    def parts(self, query: CaseFeatures) -> dict[str, Floats]:
+        """Return the parts of the evidence by name, each by cause, in nats; they add up."""
+        found = {"text": self._text_evidence(query)}
+        told = [(part_name(row), self._token_evidence(row)) for row in query.tokens]
+        read = (
+            (f"reading {m.key}", self._measure_evidence(m, query.group)) for m in query.measures
+        )
+        for name, part in (*told, *read):
+            if part is not None:
+                found[name] = found[name] + part if name in found else part
+        return found
 
     def evidence(self, query: CaseFeatures) -> Floats:
         """Return the log likelihood ratio of every cause against the overall share, in nats."""
-        total = self._text_evidence(query)
-        parts = [self._token_evidence(token) for token in query.tokens]
-        parts += [self._measure_evidence(measure) for measure in query.measures]
-        for part in parts:
-            if part is not None:
-                total = total + part
-        return total
+        return np.asarray(sum(self.parts(query).values()), np.float64)
+
+    def _odd(self, query: CaseFeatures, entries: int) -> Floats:
+        """Return how unusual a job is, whatever its cause."""
+        scales = [(self.index.scale(row.key), row) for row in query.measures]
+        scores = [scale.score(row.value, query.group) for scale, row in scales if scale.usable]
+        told = [row for row in query.tokens if row.part in _TELLING and row.value != "no"]
+        shares = [self._overall(row) for row in told]
+        readings = float(np.square(scores).sum()) / 2
+        return np.array([readings, -float(np.log(shares).sum()), len(told), entries])
+
+    def _overall(self, token: Token) -> float:
+        counted = len(self.index.tokens_.of(token.key))
+        asked = len(self.index.fields_.of(token.field)) if token.part == "observed" else None
+        return (counted + 0.5) / ((len(self.index.ids_) if asked is None else asked) + 1)
 
     # --- the answer ---------------------------------------------------------------------------
+
+    def weigh(self, asked: Asked) -> Evidence:
+        """Return all that a job says of the causes, before any of it is weighted."""
+        found = self.parts(asked.query)
+        return Evidence(
+            names=tuple(found),
+            parts=np.stack(list(found.values())),
+            prior=np.log(self.prior_),
+            vote=log_vote(asked, self._cause_of, len(self.causes_)),
+            odd=self._odd(asked.query, len(found)),
+        )
 
     def chances(self, asked: Asked) -> tuple[CauseChance, ...]:
         """Return the causes by chance, largest first, "something else" among them; they sum to 1.
 
-        ``P(c)`` is proportional to ``exp(beta L_c) V_c^v`` with the profile L, prior included, and
-        the vote V of the 15 best cases; "something else" to ``exp(beta ln .1 + o)``.
+        See ``kb.diagnosis.chances`` for the formula.
         """
-        logits = TEMPER * (np.log(self.prior_) + self.evidence(asked.query))
-        logits += VOTE * np.log(self._vote(asked))
-        other = TEMPER * float(np.log(OTHER_SHARE)) + OTHER
-        full = np.append(logits, other)
-        full = np.exp(full - full.max())
-        full = _with_floor(full / full.sum())
+        full = chances_of(self.weigh(asked), self.calibration)
         order = np.lexsort((np.arange(len(full)), -full))
         return tuple(self._chance(int(at), float(full[at])) for at in order)
 
@@ -277,16 +297,3 @@ class CauseModel:
         rows = np.flatnonzero(self._cause_of == at) if chance >= _LISTED else ()
         cases = tuple(self.index.ids_[int(row)] for row in rows)
         return CauseChance(cause=self.causes_[at], chance=chance, cases=cases)
-
-    def _vote(self, asked: Asked) -> Floats:
-        index = asked.index
-        votes = np.full(len(self.causes_), _VOTE_FLOOR)
-        total = np.where(self._cause_of >= 0, asked.scores, -np.inf)
-        best = [row for row in top_rows(total, NEIGHBOURS + 1) if np.isfinite(total[row])]
-        rows = [int(row) for row in best if index.ids_[row] != asked.query.case][:NEIGHBOURS]
-        if not rows:
-            return np.ones(len(self.causes_))
-        share = np.exp(total[rows] - total[rows].max()) * index.weights_[rows]
-        for row, part in zip(rows, share / max(float(share.sum()), 1e-300), strict=True):
-            votes[self._cause_of[row]] += part
-        return votes

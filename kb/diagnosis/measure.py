@@ -13,6 +13,9 @@ _CUT: Final = 10
 # Normal quantile of a two-sided 95 % interval.
 _Z95: Final = 1.959963984540054
 _BINS: Final = 10
+# What counts as said with certainty, and the least chance that a surprise is reckoned with.
+SURE: Final = 0.9
+_LEAST_SAID: Final = 1e-12
 
 
 def ndcg_at(ranked: Sequence[str], grades: Mapping[str, int], cut: int = _CUT) -> float:
@@ -117,6 +120,41 @@ def calibration_error(answers: Sequence[Answered]) -> float:
     bins = [part for part in np.array_split(order, _BINS) if len(part)]
     gaps = [len(part) * abs(float(said[part].mean() - right[part].mean())) for part in bins]
     return float(sum(gaps) / len(answers))
+
+
+def chance_of_truth(answer: Answered) -> float:
+    """Return the chance that was said of what came true; an unnamed truth is "something else"."""
+    truth = answer.truth if answer.truth in answer.causes else None
+    return answer.chances[answer.causes.index(truth)] if truth in answer.causes else 0.0
+
+
+def score_chances(answers: Sequence[Answered]) -> dict[str, float]:
+    """Return the mean surprise in nats, how often .9 was said, and how often it was right then.
+
+    Where .9 was never said, nothing is told of how often it was right.
+    """
+    said = np.array([chance_of_truth(row) for row in answers])
+    sure = [row for row in answers if row.chances[0] >= SURE]
+    right = sum(row.causes[0] == row.truth for row in sure)
+    out = {"nll": float(-np.log(np.maximum(said, _LEAST_SAID)).mean())}
+    out["sure_share"] = len(sure) / len(answers)
+    return out | ({"sure_right": right / len(sure)} if sure else {})
+
+
+def separation(inside: Sequence[float], outside: Sequence[float]) -> float:
+    """Return the chance that a random value of ``outside`` is above one of ``inside`` (AUC).
+
+    References
+    ----------
+    Mann & Whitney (1947), the U statistic over its largest value (from memory).
+
+    Examples
+    --------
+    >>> separation([0.1, 0.4], [0.3, 0.9])
+    0.75
+    """
+    low, high = np.array(inside)[:, None], np.array(outside)[None, :]
+    return float(((high > low) + (high == low) / 2).mean())
 
 
 def score_causes(answers: Sequence[Answered]) -> dict[str, object]:

@@ -6,12 +6,15 @@ conflict when the field is equal and the value is not, and say nothing to each o
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Final
 
 from kb.case.clauses import clause_tokens, symptom_tokens
 from kb.case.derived import derive
 from kb.case.model import Finding, Job, Phase, Reading, Vehicle
 from kb.case.terms import Vocabulary
 
+# Fields of recorded findings with a fixed set of values begin so.
+OBSERVED: Final = "observed|"
 # Outcomes that say that a check told nothing.
 _SILENT = frozenset({"unclear", "not_done"})
 
@@ -49,7 +52,8 @@ class Measure:
 class CaseFeatures:
     """What the index knows of one job.
 
-    ``said`` is what came in (complaint, symptoms, typed lines), ``told`` what was found and done.
+    ``said`` is what came in (complaint, symptoms, typed lines), ``told`` what was found and done;
+    ``group`` is the vehicle group whose own offsets are taken out of readings.
     """
 
     case: str
@@ -60,6 +64,7 @@ class CaseFeatures:
     cause: str | None = None
     standing: str = ""
     weight: float = 1.0
+    group: str = ""
 
 
 def said_text(job: Job) -> str:
@@ -145,6 +150,11 @@ def _finding_tokens(job: Job) -> Iterator[Token]:
             yield token
 
 
+def observed_token(name: str, value: str) -> Token:
+    """Return the token of a recorded finding that has a fixed set of values, "no" being one."""
+    return Token(part="observed", field=f"{OBSERVED}{name}", value=value, what=f"{name}: {value}")
+
+
 def _code_tokens(job: Job) -> Iterator[Token]:
     for row in job.codes:
         yield Token(part="code", field=f"code|{row.code}", value="stored", what=f"code {row.code}")
@@ -165,6 +175,13 @@ def _vehicle_tokens(vehicle: Vehicle) -> Iterator[Token]:
         if value:
             field = f"{name}|{value.lower()}"
             yield Token(part="vehicle", field=field, value="same", what=f"{name} {value}")
+
+
+def vehicle_group(vehicle: Vehicle) -> str:
+    """Return the group of vehicles that read alike: make and model, "" where unknown."""
+    if not vehicle.model:
+        return ""
+    return f"{vehicle.make or ''} {vehicle.model}".strip().lower()
 
 
 def _tried_tokens(job: Job) -> Iterator[Token]:
@@ -267,4 +284,5 @@ def case_features(
         measures=case_measures(job, words, altitude_m=altitude_m),
         cause=job.cause,
         weight=weight,
+        group=vehicle_group(job.vehicle),
     )

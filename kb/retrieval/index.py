@@ -2,23 +2,23 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kb.errors import EmptyIndexError
 from kb.retrieval.analyzer import SMALL_WORDS, char_terms, word_terms
-from kb.retrieval.features import CaseFeatures, Measure, Token
+from kb.retrieval.features import CaseFeatures, Measure, Token, token_key
+from kb.retrieval.moments import LEAST_VALUES, Codes, Scale, fit_scale, shrunk_copy_rate
 from kb.retrieval.postings import Rows, gather
 from kb.retrieval.similarity import (
     COPY_RATE,
-    READING_CORRELATION,
     SAID_SHARE,
     TEXT_WEIGHT,
     WORD_SHARE,
     Match,
     Reason,
-    normal_scores,
     reading_agreement,
     token_agreement,
     token_conflict,
@@ -34,8 +34,6 @@ _MOST_WORDS = 5
 NO_CASE = (
     "expected at least 1 closed case to search, got 0; close a job or run 'baybook demo' first"
 )
-# Fewer recorded values than this give no normal score (our choice).
-_LEAST_VALUES = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,11 +59,13 @@ class CaseIndex:
 
     def __init__(self, *, text_weight: float = TEXT_WEIGHT) -> None:
         self.text_weight = text_weight
+        self._scales: dict[str, Scale] = {}
+        self._rates: dict[str, float] = {}
 
     def fit(self, cases: Sequence[CaseFeatures]) -> "CaseIndex":
         """Take in all cases; row numbers follow the order of case ids.
 
-        Sets ``ids_``, ``causes_``, ``standings_``, ``weights_`` by row, ``spaces_`` (text),
+        Sets ``ids_``, ``causes_``, ``standings_``, ``groups_``, ``weights_`` by row, ``spaces_`` (text),
         ``fields_`` and ``tokens_`` (rows by field, by field and value) and ``measures_`` (rows by
         quantity, with ``values_`` and ``texts_`` beside them).
         """
@@ -73,6 +73,7 @@ class CaseIndex:
         self.ids_ = tuple(case.case for case in ordered)
         self.causes_ = tuple(case.cause for case in ordered)
         self.standings_ = tuple(case.standing for case in ordered)
+        self.groups_ = tuple(case.group for case in ordered)
         self.weights_: Floats = np.array([case.weight for case in ordered], np.float64)
         self.spaces_ = {
             (text, kind): TextSpace(analyzer).fit([getattr(case, text) for case in ordered])
@@ -99,11 +100,43 @@ class CaseIndex:
         self.values_: Floats = np.array([rows[at][1].value for at in order], np.float64)
         self.texts_ = tuple(rows[at][1].what for at in order)
 
-    def scored_measure(self, key: str) -> tuple[Rows, Floats, Floats]:
-        """Return rows, sorted values and normal scores of all cases with measure ``key``."""
-        values = self.values_[self.measures_.span(key)]
-        population = np.sort(values)
-        return self.measures_.of(key), population, normal_scores(values, population)
+    # --- what the fields are worth, reckoned when first asked for ------------------------------
+
+    @cached_property
+    def cause_codes_(self) -> Codes:
+        """Number of the cause of each case in order of names, -1 for none."""
+        at = {name: i for i, name in enumerate(sorted({c for c in self.causes_ if c is not None}))}
+        return np.array([at.get(c, -1) if c is not None else -1 for c in self.causes_], np.int64)
+
+    @cached_property
+    def values_of_(self) -> dict[str, tuple[str, ...]]:
+        """All recorded values of each field, in order."""
+        found: dict[str, list[str]] = {}
+        for key in sorted(self.tokens_.keys):
+            field, _, value = key.partition("\t")
+            found.setdefault(field, []).append(value)
+        return {field: tuple(values) for field, values in found.items()}
+
+    def scale(self, key: str) -> Scale:
+        """Return how values of measure ``key`` become normal scores, and their correlation."""
+        if key not in self._scales:
+            rows = self.measures_.of(key)
+            self._scales[key] = fit_scale(
+                self.values_[self.measures_.span(key)],
+                self.cause_codes_[rows],
+                groups=tuple(self.groups_[row] for row in rows),
+                n_cases=len(self.ids_),
+            )
+        return self._scales[key]
+
+    def copy_rate(self, field: str) -> float:
+        """Return the copy rate of a field with a fixed set of values."""
+        if field not in self._rates:
+            codes = np.full(len(self.ids_), -1, np.int64)
+            for number, value in enumerate(self.values_of_.get(field, ())):
+                codes[self.tokens_.of(token_key(field, value))] = number
+            self._rates[field] = shrunk_copy_rate(codes, self.cause_codes_)
+        return self._rates[field]
 
     # --- parts of a query ---------------------------------------------------------------------
 
@@ -127,10 +160,11 @@ class CaseIndex:
         if not len(with_field):
             return None
         same = self.tokens_.of(token.key)
-        rate = COPY_RATE[token.part]
+        looked_for = token.part == "observed"
+        rate = self.copy_rate(token.field) if looked_for else COPY_RATE[token.part]
         weights = np.full(len(with_field), token_conflict(rate))
         if len(same):
-            share = len(same) / len(self.ids_)
+            share = len(same) / (len(with_field) if looked_for else len(self.ids_))
             weights[np.searchsorted(with_field, same)] = token_agreement(rate, share)
         return _Evidence(
             part=token.part,
@@ -140,12 +174,13 @@ class CaseIndex:
             shared_by=len(same),
         )
 
-    def _measure_evidence(self, measure: Measure) -> _Evidence | None:
-        rows, population, scores = self.scored_measure(measure.key)
-        if len(rows) < _LEAST_VALUES:
+    def _measure_evidence(self, measure: Measure, group: str) -> _Evidence | None:
+        rows = self.measures_.of(measure.key)
+        if len(rows) < LEAST_VALUES:
             return None
-        query = float(normal_scores(np.array([measure.value]), population)[0])
-        weights = reading_agreement(query, scores, READING_CORRELATION)
+        scale = self.scale(measure.key)
+        query = scale.score(measure.value, group)
+        weights = reading_agreement(query, scale.scores, scale.correlation)
         return _Evidence(
             part="reading", what=measure.what, rows=rows, weights=weights, key=measure.key
         )
@@ -155,7 +190,8 @@ class CaseIndex:
     ) -> tuple[_Evidence, ...]:
         found = [self._text_evidence(texts)]
         found += [e for e in map(self._token_evidence, query.tokens) if e is not None]
-        found += [e for e in map(self._measure_evidence, query.measures) if e is not None]
+        read = (self._measure_evidence(row, query.group) for row in query.measures)
+        found += [e for e in read if e is not None]
         return tuple(found)
 
     # --- answers ------------------------------------------------------------------------------

@@ -24,6 +24,9 @@ COPY_RATE: Final = {
     "tried": 0.20,
     "vehicle": 0.04,
     "system": 0.15,
+    # A recorded finding with a fixed set of values: the prior of what its field turns out to be
+    # worth, see ``kb.retrieval.moments``.
+    "observed": 0.25,
 }
 # Correlation of normal scores between two cases of one cause, before any are learned: the prior
 # mean .25 of the moment estimate, science of record linkage (Fellegi & Sunter 1969, from memory).

@@ -22,7 +22,7 @@ from kb.retrieval.postings import Postings
 from kb.retrieval.vectors import TextSpace
 
 # Raised when the arrays mean something else than before.
-FORMAT: Final = 1
+FORMAT: Final = 2
 _SEPARATOR: Final = "\x1e"
 _DIGEST_BYTES: Final = 32
 Arrays = dict[str, NDArray[Any]]
@@ -30,10 +30,10 @@ Arrays = dict[str, NDArray[Any]]
 
 @cache
 def code_digest() -> str:
-    """Return a digest of the code and the vocabulary that make features out of jobs."""
+    """Return a digest of the code and the vocabulary that make the index out of jobs."""
     digest = hashlib.sha256()
     room = Path(__file__).resolve().parent.parent
-    for part in ("case", "retrieval", "vocabulary"):
+    for part in ("case", "retrieval", "diagnosis", "vocabulary"):
         for path in sorted((room / part).rglob("*")):
             if path.suffix in {".py", ".toml"}:
                 digest.update(path.name.encode() + path.read_bytes())
@@ -81,7 +81,12 @@ def _unpack_space(arrays: Mapping[str, NDArray[Any]], name: str) -> TextSpace:
 
 
 def write_snapshot(
-    path: Path, stamp: Mapping[str, Any], index: CaseIndex, *, spaces: Mapping[str, TextSpace]
+    path: Path,
+    stamp: Mapping[str, Any],
+    index: CaseIndex,
+    *,
+    spaces: Mapping[str, TextSpace],
+    numbers: Mapping[str, float] | None = None,
 ) -> None:
     """Write a fitted index aside and put it in place at once.
 
@@ -93,6 +98,8 @@ def write_snapshot(
         What the index was fitted from; ``read_snapshot`` wants the same.
     spaces : mapping
         Further text spaces to keep with it, by a name that ends in the analyzer's name.
+    numbers : mapping or None
+        Fitted numbers to keep with it, by name; ``kept_numbers`` gives them back.
     """
     head = {"format": FORMAT, "code": code_digest(), **stamp, "spaces": list(spaces)}
     arrays: Arrays = {"values": index.values_, "case weights": index.weights_}
@@ -100,6 +107,7 @@ def write_snapshot(
     _pack(arrays, "ids", index.ids_)
     _pack(arrays, "causes", [cause or "" for cause in index.causes_])
     _pack(arrays, "standings", index.standings_)
+    _pack(arrays, "groups", index.groups_)
     _pack(arrays, "texts", index.texts_)
     for name in ("fields", "tokens", "measures"):
         _pack_postings(arrays, name, getattr(index, f"{name}_"))
@@ -107,6 +115,9 @@ def write_snapshot(
         _pack_space(arrays, f"case {text} {kind}", space)
     for name, space in spaces.items():
         _pack_space(arrays, f"cause {name}", space)
+    named = numbers or {}
+    _pack(arrays, "number names", list(named))
+    arrays["numbers"] = np.array(list(named.values()), np.float64)
     stream = BytesIO()
     np.savez(stream, allow_pickle=False, **arrays)
     body = stream.getvalue()
@@ -119,6 +130,32 @@ def _digest(body: bytes) -> bytes:
     return hashlib.blake2b(body, digest_size=_DIGEST_BYTES).digest()
 
 
+def _sound_body(path: Path) -> bytes | None:
+    """Return what the file holds, None where there is none or its digest is another."""
+    try:
+        content = path.read_bytes()
+    except OSError:
+        return None
+    digest, body = content[:_DIGEST_BYTES], content[_DIGEST_BYTES:]
+    return body if digest == _digest(body) else None
+
+
+def kept_numbers(path: Path) -> dict[str, float]:
+    """Return the fitted numbers of a kept index of any state, none where there is none.
+
+    They change slowly, so that those of an older state serve until they are fitted again.
+    """
+    body = _sound_body(path)
+    if body is None:
+        return {}
+    with np.load(BytesIO(body), allow_pickle=False) as arrays:
+        head = json.loads(_unpack(arrays, "head")[0])
+        if head.get("format") != FORMAT or head.get("code") != code_digest():
+            return {}
+        names = _unpack(arrays, "number names")
+        return dict(zip(names, arrays["numbers"].tolist(), strict=True))
+
+
 def read_snapshot(
     path: Path, stamp: Mapping[str, Any]
 ) -> tuple[CaseIndex, dict[str, TextSpace]] | None:
@@ -126,12 +163,8 @@ def read_snapshot(
 
     The whole file is held against its digest before anything in it is read.
     """
-    try:
-        content = path.read_bytes()
-    except OSError:
-        return None
-    digest, body = content[:_DIGEST_BYTES], content[_DIGEST_BYTES:]
-    if digest != _digest(body):
+    body = _sound_body(path)
+    if body is None:
         return None
     with np.load(BytesIO(body), allow_pickle=False) as arrays:
         head = json.loads(_unpack(arrays, "head")[0])
@@ -147,6 +180,7 @@ def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index.ids_ = tuple(_unpack(arrays, "ids"))
     index.causes_ = tuple(cause or None for cause in _unpack(arrays, "causes"))
     index.standings_ = tuple(_unpack(arrays, "standings"))
+    index.groups_ = tuple(_unpack(arrays, "groups"))
     index.texts_ = tuple(_unpack(arrays, "texts"))
     index.values_, index.weights_ = arrays["values"], arrays["case weights"]
     index.fields_ = _unpack_postings(arrays, "fields")

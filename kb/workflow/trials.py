@@ -2,12 +2,11 @@
 
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any, Final
 
-from kb.case.model import Job, JobState, Phase
+from kb.case.model import Job, JobState
 from kb.case.terms import Vocabulary
 from kb.diagnosis.causes import CauseChance
 from kb.diagnosis.measure import Answered, score_causes, score_rankings
@@ -15,7 +14,8 @@ from kb.errors import ImportTableError
 from kb.retrieval.features import case_features
 from kb.retrieval.index import CaseIndex
 from kb.workflow.jobs import draft_job, read_vehicle
-from kb.workflow.suggest import Memory, Suggestion, fit_memory, suggest_from
+from kb.workflow.memory import Memory
+from kb.workflow.suggest import Suggestion, as_written_up, fit_memory, suggest_from
 
 _TOP: Final = 10
 # The memory is refitted at most this often while it is walked through in time (our choice: each
@@ -124,25 +124,6 @@ def measure_queries(
         rows.append(row)
         details.append({"id": line.get("id"), "cause": row.truth, "rank": row.rank})
     return score_causes(rows), details
-
-
-def as_written_up(job: Job) -> Job:
-    """Return a closed job as it stood before any check: complaint, symptoms, readings, codes."""
-    before = tuple(
-        replace(group, finding=None)
-        for group in job.reading_sets
-        if group.phase is Phase.BEFORE and group.finding is None
-    )
-    return replace(
-        job,
-        state=JobState.OPEN,
-        closing=None,
-        findings=(),
-        tried=(),
-        fields=(),
-        body="",
-        reading_sets=before,
-    )
 
 
 def measure_own(

@@ -295,3 +295,27 @@ def test_the_shops_own_cases_are_measured_each_by_those_before_it(terminal):
 
 def test_an_empty_shop_has_nothing_to_measure(empty):
     assert empty.told("measure", "--json")["queries"] == 0
+
+
+@pytest.fixture
+def records(tmp_path):
+    folder = tmp_path / "records"
+    folder.mkdir()
+    rows = [
+        {"id": f"s{i}", "cause": f"c{i % 3}", "findings": {"f": f"v{i % 3}"}} for i in range(12)
+    ]
+    (folder / "stored_cases.jsonl").write_text("\n".join(map(json.dumps, rows)))
+    asked = [{"id": "q", "cause": "c1", "findings": {"f": "v1"}}]
+    (folder / "queries.jsonl").write_text("\n".join(map(json.dumps, asked)))
+    return folder
+
+
+def test_structured_records_are_measured(empty, records):
+    told = empty.told("measure", "--diagnosis", str(records), "--stored", "9", "--json")
+    assert CAUSES | {"nll", "sure_share", "stored", "never_stored"} == set(told) - {"sure_right"}
+    assert (told["hit@1"], told["stored"]) == (1.0, 9)
+    assert "stored: 12\n" in empty.said("measure", "--diagnosis", str(records))
+
+
+def test_a_number_of_records_without_records_is_refused(empty):
+    assert "expected --diagnosis FOLDER" in empty.said("measure", "--stored", "9", code=2)

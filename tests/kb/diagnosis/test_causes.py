@@ -1,7 +1,10 @@
+import numpy as np
 import pytest
+from scipy import stats
 
 from kb.case.terms import load_vocabulary
 from kb.diagnosis.causes import CauseModel
+from kb.diagnosis.profiles import READING_CASES
 from kb.retrieval.features import CaseFeatures, Measure, Token
 from kb.retrieval.index import CaseIndex
 
@@ -94,6 +97,32 @@ def test_the_order_of_cases_changes_nothing():
     there = {row.cause: row.chance for row in chances(cases, query)}
     back = {row.cause: row.chance for row in chances(cases[::-1], query)}
     assert there == pytest.approx(back)
+
+
+@pytest.mark.source("scipy.stats", "norm.logpdf; mean and variance by hand from the formula")
+def test_a_reading_counts_by_the_ratio_of_two_normal_densities():
+    values = {"C0": -2.0, "C1": -1.5, "C2": 0.0, "C3": 0.2, "C4": 0.9, "C5": 1.4}
+    cases = [
+        CaseFeatures(
+            case=name,
+            cause="overcharge" if value > 0.5 else "condenser_fan_dead",
+            measures=(Measure(key="a", value=value, what="a"),),
+        )
+        for name, value in values.items()
+    ]
+    index = CaseIndex().fit(cases)
+    model = CauseModel(WORDS).fit(cases, index)
+    query = CaseFeatures(case="Q", measures=(Measure(key="a", value=1.1, what="a"),))
+    bare = CaseFeatures(case="Q")
+    at = model.causes_.index("overcharge")
+    got = model.evidence(query)[at] - model.evidence(bare)[at]
+    scores = stats.norm.ppf((np.arange(6) + 0.5 + 0.5) / 7)
+    z, mine = stats.norm.ppf((5 + 0.5) / 7), scores[4:]
+    k = READING_CASES
+    mean = mine.sum() / (2 + k)
+    variance = (((mine - mean) ** 2).sum() + k) / (2 + k) * (1 + 1 / (2 + k))
+    expected = stats.norm.logpdf(z, mean, np.sqrt(variance)) - stats.norm.logpdf(z)
+    assert got == pytest.approx(expected)
 
 
 def test_a_reading_that_a_cause_never_had_says_nothing_about_it():

@@ -1,15 +1,20 @@
+import math
 import random
 
 import ir_measures
 import pytest
 from ir_measures import RR, Success, nDCG
+from sklearn.metrics import roc_auc_score
 
 from kb.diagnosis.measure import (
     Answered,
     brier_score,
     calibration_error,
+    chance_of_truth,
     score_causes,
+    score_chances,
     score_rankings,
+    separation,
     wilson_interval,
 )
 
@@ -63,3 +68,33 @@ def test_wilson_interval():
     assert wilson_interval(3, 41) == pytest.approx((0.025, 0.194), abs=5e-4)
     assert wilson_interval(0, 30)[1] == pytest.approx(0.114, abs=5e-4)
     assert wilson_interval(0, 0) == (0.0, 1.0)
+
+
+@pytest.mark.source("by hand", "mean of -ln .7 and -ln .2; .9 is never said")
+def test_surprise_is_the_mean_logarithm_of_what_was_said():
+    got = score_chances(rows())
+    assert got["nll"] == pytest.approx(-(math.log(0.7) + math.log(0.2)) / 2)
+    assert got["sure_share"] == 0
+    assert "sure_right" not in got
+
+
+def test_what_was_said_with_certainty_is_counted():
+    sure = Answered(causes=("a", None), chances=(0.95, 0.05), truth="a")
+    wrong = Answered(causes=("a", None), chances=(0.92, 0.08), truth="z")
+    got = score_chances([*rows(), sure, wrong])
+    assert (got["sure_share"], got["sure_right"]) == (0.5, 0.5)
+
+
+def test_an_unnamed_truth_is_something_else():
+    unnamed = Answered(causes=("a", None), chances=(0.9, 0.1), truth="z")
+    assert chance_of_truth(unnamed) == 0.1
+    assert chance_of_truth(Answered(causes=("a",), chances=(1.0,), truth="z")) == 0.0
+
+
+@pytest.mark.source("scikit-learn", "roc_auc_score, with ties")
+def test_separation_equals_a_reference_library():
+    rng = random.Random(3)
+    inside = [rng.choice([0.1, 0.2, 0.3, 0.4]) for _ in range(50)]
+    outside = [rng.choice([0.2, 0.3, 0.4, 0.5]) for _ in range(30)]
+    expected = roc_auc_score([0] * 50 + [1] * 30, inside + outside)
+    assert separation(inside, outside) == pytest.approx(expected)

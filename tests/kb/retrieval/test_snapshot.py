@@ -6,7 +6,7 @@ import pytest
 from kb.retrieval.analyzer import word_terms
 from kb.retrieval.features import CaseFeatures, Measure, Token
 from kb.retrieval.index import CaseIndex
-from kb.retrieval.snapshot import read_snapshot, write_snapshot
+from kb.retrieval.snapshot import kept_numbers, read_snapshot, write_snapshot
 from kb.retrieval.vectors import TextSpace
 
 STAMP = {"state": "7"}
@@ -79,6 +79,25 @@ def test_torn_and_flipped_files_are_ignored(kept):
             del broken[rng.randrange(len(broken)) :]
         path.write_bytes(bytes(broken))
         assert read_snapshot(path, STAMP) is None
+
+
+def test_fitted_numbers_are_kept_whatever_the_state(tmp_path):
+    path, numbers = tmp_path / "index.npz", {"vote": 0.25, "part text": 1.5}
+    assert kept_numbers(path) == {}
+    write_snapshot(path, STAMP, CaseIndex().fit(CASES), spaces={}, numbers=numbers)
+    assert kept_numbers(path) == numbers
+    assert read_snapshot(path, {"state": "8"}) is None
+    path.write_bytes(path.read_bytes()[:-1])
+    assert kept_numbers(path) == {}
+
+
+def test_vehicle_groups_are_kept(tmp_path):
+    path = tmp_path / "index.npz"
+    index = CaseIndex().fit([CaseFeatures(case="C0", group="pellarin copse")])
+    write_snapshot(path, STAMP, index, spaces={})
+    found = read_snapshot(path, STAMP)
+    assert found is not None
+    assert found[0].groups_ == ("pellarin copse",)
 
 
 def test_no_file_is_left_aside(kept):

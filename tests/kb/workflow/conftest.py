@@ -5,7 +5,7 @@ import pytest
 from kb.case.terms import load_vocabulary
 from kb.store.engine import open_store
 from kb.store.migrate import upgrade
-from kb.workflow.suggest import Memory
+from kb.workflow.memory import Memory
 
 WORDS = load_vocabulary()
 TODAY = date(2026, 5, 4)

@@ -4,9 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from kb.case.model import Finding, FixKind, Option
+from kb.case.model import Finding
 from kb.errors import EmptyIndexError
-from kb.workflow import suggest
 from kb.workflow.close import CloseAnswers
 from kb.workflow.jobs import draft_job
 from tests.kb.workflow.test_close import PROVEN, closed, opened
@@ -93,39 +92,3 @@ def test_a_check_already_done_on_the_job_is_not_advised(shop):
     done = Finding(check=first.check, subject=first.subject, outcome=outcome)
     again = memory.suggest(replace(job, findings=(done,))).checks
     assert (first.check, first.subject) not in {(row.check, row.subject) for row in again}
-
-
-def test_a_large_memory_is_kept_for_the_next_process_and_renewed(shop, tmp_path, monkeypatch):
-    monkeypatch.setattr(suggest, "WORTH_KEEPING", 1)
-    first = closed(shop, opened(shop))
-    job = draft_job(ASKED, words=shop.words, today=shop.today).job
-    fitted = suggest.Memory(shop.store, shop.words, folder=tmp_path).suggest(job)
-    assert (tmp_path / suggest.SNAPSHOT).exists()
-    monkeypatch.setattr(suggest.Memory, "_fit", lambda self: pytest.fail("fitted again"))
-    assert suggest.Memory(shop.store, shop.words, folder=tmp_path).suggest(job) == fitted
-    monkeypatch.undo()
-    second = closed(shop, opened(shop))
-    found = suggest.Memory(shop.store, shop.words, folder=tmp_path).suggest(job)
-    assert {row.case for row in found.matches} == {first.id, second.id}
-
-
-def test_the_guess_or_check_line_takes_its_price_from_the_case(shop):
-    priced = replace(
-        PROVEN,
-        options=[
-            Option(what="fan", kind=FixKind.REPLACED, price_cents=41200, chosen=True),
-            Option(what="leave it", kind=FixKind.DECLINED, price_cents=0),
-        ],
-    )
-    closed(shop, opened(shop), priced)
-    found = ask(shop, shop.memory(), "ac cold on the highway, warm when stopped")
-    line = found.guess
-    assert line is not None
-    assert (line.cause, line.repair_cents) == ("condenser_fan_dead", 41200)
-    assert line.check == found.checks[0].check
-    assert line.check_cents == round(found.checks[0].minutes * 13000 / 60)
-
-
-def test_without_a_price_there_is_no_guess_or_check_line(shop):
-    closed(shop, opened(shop))
-    assert ask(shop, shop.memory()).guess is None

@@ -10,10 +10,9 @@ from kb.case.terms import load_vocabulary
 from kb.errors import ImportTableError
 from kb.store.migrate import bundled
 from kb.workflow.jobs import draft_job, read_vehicle
-from kb.workflow.suggest import fit_memory, suggest_from
+from kb.workflow.suggest import as_written_up, fit_memory, suggest_from
 from kb.workflow.trials import (
     answered,
-    as_written_up,
     measure_collection,
     measure_own,
     measure_queries,

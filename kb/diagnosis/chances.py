@@ -1,0 +1,88 @@
+"""From evidence to chances: weighted parts, the vote, and the chance of "something else"."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kb.diagnosis.calibration import OTHER_SHARE, Calibration
+from kb.diagnosis.novelty import novelty_chance, novelty_signs
+from kb.retrieval.index import Asked, top_rows
+
+Floats = NDArray[np.float64]
+Codes = NDArray[np.int64]
+
+NEIGHBOURS: Final = 15
+_VOTE_FLOOR: Final = float(np.exp(-12.0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """All that a job says of the causes: parts by name, shape ``(n_parts, n_causes)``, in nats.
+
+    ``odd`` is how unusual the job is: nats of its readings and words, number of words and parts.
+    """
+
+    names: tuple[str, ...]
+    parts: Floats
+    prior: Floats
+    vote: Floats
+    odd: Floats
+
+
+def log_vote(asked: Asked, cause_of: Codes, n_causes: int) -> Floats:
+    """Return the logarithm of each cause's share of the 15 best cases, 0 where there is none.
+
+    A case counts by ``exp`` of its score and its weight; a cause without one has ``exp(-12)``.
+    """
+    index = asked.index
+    votes = np.full(n_causes, _VOTE_FLOOR)
+    total = np.where(cause_of >= 0, asked.scores, -np.inf)
+    best = [row for row in top_rows(total, NEIGHBOURS + 1) if np.isfinite(total[row])]
+    rows = [int(row) for row in best if index.ids_[row] != asked.query.case][:NEIGHBOURS]
+    if not rows:
+        return np.zeros(n_causes)
+    share = np.exp(total[rows] - total[rows].max()) * index.weights_[rows]
+    for row, part in zip(rows, share / max(float(share.sum()), 1e-300), strict=True):
+        votes[cause_of[row]] += part
+    return np.asarray(np.log(votes), np.float64)
+
+
+def weighted(evidence: Evidence, numbers: Calibration) -> tuple[Floats, Floats]:
+    """Return the weighted parts and the weighted prior with the vote."""
+    weights = np.array([numbers.weight(name) for name in evidence.names])
+    level = numbers.weight("prior") * evidence.prior + numbers.vote * evidence.vote
+    return weights[:, None] * evidence.parts, level
+
+
+def chances_of(evidence: Evidence, numbers: Calibration) -> Floats:
+    """Return the chances of all causes and, last, of "something else"; they sum to 1.
+
+    ``P(c)`` is proportional to ``exp(beta L_c) V_c^v`` with the profile L, prior included, and the
+    vote V; a calibrated beta is one a part. As shipped, "something else" is proportional to
+    ``exp(beta ln .1 + o)`` and never below its least chance. Calibrated, it has the chance that
+    the signs of a cause never stored give, and the causes share the rest.
+    """
+    parts, level = weighted(evidence, numbers)
+    logits = parts.sum(axis=0) + level
+    if numbers.novelty:
+        signs = novelty_signs(parts, level, evidence.vote, odd=evidence.odd)
+        weights = np.array(numbers.novelty)
+        other = novelty_chance(signs, weights, numbers.other)
+        other = numbers.least_other + (1 - numbers.least_other) * other
+        named = np.exp(logits - logits.max())
+        return np.append((1 - other) * named / named.sum(), other)
+    other = numbers.weight("prior") * float(np.log(OTHER_SHARE)) + numbers.other
+    full = np.append(logits, other)
+    full = np.exp(full - full.max())
+    return _with_floor(full / full.sum(), numbers.least_other)
+
+
+def _with_floor(chances: Floats, least: float) -> Floats:
+    """Return the chances with "something else", the last one, lifted to its least share."""
+    if chances[-1] >= least:
+        return chances
+    lifted: Floats = chances * (1 - least) / (1 - chances[-1])
+    lifted[-1] = least
+    return lifted

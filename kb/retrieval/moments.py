@@ -1,0 +1,148 @@
+"""What one field is worth between two cases of one cause, estimated by moments and shrunk.
+
+Both estimators pool all causes, weigh a cause by its recorded cases and shrink by 60 pseudo-cases
+to .25, so that a field with few cases keeps its prior (science of record linkage; the numbers
+were measured on invented shops, see the tests).
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kb.retrieval.similarity import READING_CORRELATION, normal_scores
+
+Floats = NDArray[np.float64]
+Codes = NDArray[np.int64]
+
+# Pseudo-cases of the shrinkage and the limits of what is believed.
+PSEUDO_CASES: Final = 60.0
+LEAST_RATE: Final = 0.02
+MOST_RATE: Final = 0.9
+# Vehicle groups are centred from this many cases on, their means shrunk by four pseudo-cases;
+# below it the group means cost more than they give (measured at 300 and 3,000 cases).
+CENTRING_CASES: Final = 800
+_GROUP_CASES: Final = 4.0
+# Fewer recorded values than this give no normal score (our choice).
+LEAST_VALUES: Final = 3
+
+
+def _believed(rate: float) -> float:
+    return float(np.clip(rate, LEAST_RATE, MOST_RATE))
+
+
+def shrunk_correlation(scores: Floats, causes: Codes) -> float:
+    """Return the correlation of a reading between two cases of one cause.
+
+    ``(sum_c ((sum z)^2 - sum z^2) / (m_c - 1) + 60 * .25) / (sum_c m_c + 60)`` over the causes
+    with two recorded cases or more, held between .02 and .9.
+
+    Parameters
+    ----------
+    scores : array of shape (n_values,)
+        Normal scores.
+    causes : array of shape (n_values,)
+        Number of the cause of each, -1 where it has none.
+    """
+    known = causes >= 0
+    if not known.any():
+        return READING_CORRELATION
+    size = int(causes.max()) + 1
+    m = np.bincount(causes[known], minlength=size).astype(np.float64)
+    total = np.bincount(causes[known], weights=scores[known], minlength=size)
+    square = np.bincount(causes[known], weights=scores[known] ** 2, minlength=size)
+    many = m >= 2
+    products = ((total**2 - square)[many] / (m[many] - 1)).sum()
+    prior = PSEUDO_CASES * READING_CORRELATION
+    return _believed((products + prior) / (m[many].sum() + PSEUDO_CASES))
+
+
+def shrunk_copy_rate(values: Codes, causes: Codes) -> float:
+    """Return the copy rate of a field with a fixed set of values.
+
+    Two cases of one cause agree with chance ``r + (1 - r) s``, s the sum of the squared shares of
+    the values; the agreement of all such pairs gives r, shrunk and held as a correlation is.
+    """
+    known = (causes >= 0) & (values >= 0)
+    values, causes = values[known], causes[known]
+    if not len(values):
+        return READING_CORRELATION
+    table = np.zeros((int(causes.max()) + 1, int(values.max()) + 1))
+    np.add.at(table, (causes, values), 1.0)
+    shares = table.sum(axis=0) / table.sum()
+    chance = float(shares @ shares)
+    m = table.sum(axis=1)
+    many = m >= 2
+    if chance >= 1 or not many.any():
+        return READING_CORRELATION
+    agree = ((table * (table - 1)).sum(axis=1)[many] / (m[many] - 1)).sum()
+    copied = (agree - m[many].sum() * chance) / (1 - chance)
+    prior = PSEUDO_CASES * READING_CORRELATION
+    return _believed((copied + prior) / (m[many].sum() + PSEUDO_CASES))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scale:
+    """One quantity over all cases: how a value becomes a normal score, and what it is worth.
+
+    ``offsets`` holds the shrunk mean score of each vehicle group, empty where none is centred.
+    """
+
+    population: Floats
+    centred: Floats
+    scores: Floats
+    offsets: dict[str, float]
+    correlation: float
+
+    @property
+    def usable(self) -> bool:
+        """Whether there are values enough for a normal score to mean anything."""
+        return len(self.population) >= LEAST_VALUES
+
+    def score(self, value: float, group: str) -> float:
+        """Return the normal score of ``value`` in a vehicle of ``group``."""
+        raw = normal_scores(np.array([value]), self.population)
+        if self.offsets:
+            raw = normal_scores(raw - self.offsets.get(group, 0.0), self.centred)
+        return float(raw[0])
+
+
+def fit_scale(values: Floats, causes: Codes, *, groups: tuple[str, ...], n_cases: int) -> Scale:
+    """Return the scale of a quantity from its recorded values.
+
+    Parameters
+    ----------
+    values, causes : arrays of shape (n_values,)
+        As recorded; the number of the cause, -1 for none.
+    groups : tuple of str
+        Vehicle group of each, "" where unknown.
+    n_cases : int
+        Size of the whole memory: groups are centred from 1,000 cases on.
+    """
+    population = np.sort(values)
+    scores = normal_scores(values, population)
+    offsets = _offsets(scores, groups) if n_cases >= CENTRING_CASES else {}
+    centred = population
+    if offsets:
+        moved = scores - np.array([offsets.get(group, 0.0) for group in groups])
+        centred = np.sort(moved)
+        scores = normal_scores(moved, centred)
+    return Scale(
+        population=population,
+        centred=centred,
+        scores=scores,
+        offsets=offsets,
+        correlation=shrunk_correlation(scores, causes),
+    )
+
+
+def _offsets(scores: Floats, groups: tuple[str, ...]) -> dict[str, float]:
+    names = sorted({group for group in groups if group})
+    at = {name: i for i, name in enumerate(names)}
+    codes = np.array([at.get(group, len(names)) for group in groups], np.int64)
+    size = len(names) + 1
+    total = np.bincount(codes, weights=scores, minlength=size)
+    count = np.bincount(codes, minlength=size)
+    means = total / (count + _GROUP_CASES)
+    return {name: float(means[i]) for name, i in at.items()}

@@ -1,0 +1,193 @@
+"""The shop's closed jobs, fitted: one memory a process, following the store in every process."""
+
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+from statistics import median
+from threading import Lock
+
+from kb.case.model import FixKind, Job
+from kb.case.terms import Vocabulary
+from kb.diagnosis.calibrate import ClosedJob, calibrate
+from kb.diagnosis.calibration import SHIPPED, Calibration, from_numbers
+from kb.diagnosis.causes import CauseModel
+from kb.diagnosis.guess import GuessOrCheck, guess_or_check
+from kb.retrieval.features import case_features
+from kb.retrieval.index import CaseIndex
+from kb.retrieval.snapshot import kept_numbers, read_snapshot, write_snapshot
+from kb.store.engine import Store
+from kb.workflow.suggest import (
+    Suggestion,
+    as_written_up,
+    fit_memory,
+    suggest_from,
+    witness_features,
+)
+
+# Setting with the shop's labour rate in cents an hour, its value until it is set (our choice), and
+# how many of the newest cases of a cause are asked for their price.
+LABOUR_RATE = "labour cents an hour"
+LABOUR_CENTS_AN_HOUR = 13_000
+MOST_PRICED = 9
+# The newest closed jobs on which a rebuild fits the numbers; more would take minutes (our choice).
+MOST_CALIBRATED = 600
+# File of a kept index, and the number of closed jobs from which fitting anew costs more than
+# reading it (a hundred take half a second; our choice).
+SNAPSHOT = "index.npz"
+WORTH_KEEPING = 50
+
+
+@dataclass(frozen=True, slots=True)
+class _Fitted:
+    state: str
+    index: CaseIndex
+    model: CauseModel
+
+
+def calibrate_memory(
+    jobs: Sequence[Job], words: Vocabulary, *, altitude_m: float = 0.0
+) -> Calibration:
+    """Return the numbers fitted on closed jobs, each asked as it was first written up."""
+    pairs = [
+        ClosedJob(
+            stored=witness_features(job, words, altitude_m),
+            asked=case_features(as_written_up(job), words, altitude_m=altitude_m),
+        )
+        for job in jobs
+    ]
+    return calibrate(pairs, words)
+
+
+def repair_price(job: Job) -> int | None:
+    """Return the price of the repair that was chosen, in cents; None where none was written."""
+    options = job.closing.options if job.closing else ()
+    prices = [row.price_cents for row in options if row.chosen and row.kind is not FixKind.DECLINED]
+    return prices[0] if prices and prices[0] else None
+
+
+class Memory:
+    """The shop's closed jobs, fitted; follows the store in every process.
+
+    Parameters
+    ----------
+    store : Store
+        The shop's database.
+    words : Vocabulary
+        The trade's words.
+    altitude_m : float
+        The shop's altitude in metres.
+    folder : Path or None
+        Where a large fitted index is kept for the next process; None keeps none.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        words: Vocabulary,
+        *,
+        altitude_m: float = 0.0,
+        folder: Path | None = None,
+    ) -> None:
+        self.store = store
+        self.words = words
+        self.altitude_m = altitude_m
+        self.folder = folder
+        self._lock = Lock()
+        self._fitted: _Fitted | None = None
+
+    def _current(self) -> _Fitted:
+        with self._lock:
+            state = self.store.state()
+            if self._fitted is None or self._fitted.state != state:
+                self._fitted = self._kept(state) or self._fit()
+            return self._fitted
+
+    def _stamp(self, state: str) -> dict[str, object]:
+        return {"state": state, "altitude_m": self.altitude_m}
+
+    def _kept(self, state: str) -> _Fitted | None:
+        if self.folder is None:
+            return None
+        found = read_snapshot(self.folder / SNAPSHOT, self._stamp(state))
+        if found is None:
+            return None
+        index, spaces = found
+        numbers = from_numbers(kept_numbers(self.folder / SNAPSHOT))
+        model = CauseModel(self.words, calibration=numbers).restore(index, spaces)
+        return _Fitted(state, index, model)
+
+    def _numbers(self) -> Calibration:
+        """Return the numbers that were fitted for this shop, the shipped ones before that."""
+        if self.folder is None:
+            return SHIPPED
+        return from_numbers(kept_numbers(self.folder / SNAPSHOT))
+
+    def calibration(self) -> Calibration:
+        """Return the numbers with which the memory answers."""
+        return self._current().model.calibration
+
+    def rebuild(self) -> Calibration:
+        """Fit the index and the numbers of the chances anew from the store; return the latter."""
+        with self._lock:
+            with self.store.read() as unit:
+                state, jobs = unit.state(), tuple(unit.jobs.closed_jobs())
+            newest = sorted(jobs, key=lambda job: (job.opened, job.id))[-MOST_CALIBRATED:]
+            numbers = calibrate_memory(newest, self.words, altitude_m=self.altitude_m)
+            self._fitted = self._fit_jobs(state, jobs, numbers)
+        return numbers
+
+    def _fit(self) -> _Fitted:
+        with self.store.read() as unit:
+            state = unit.state()
+            jobs = tuple(unit.jobs.closed_jobs())
+        return self._fit_jobs(state, jobs, self._numbers())
+
+    def _fit_jobs(self, state: str, jobs: tuple[Job, ...], numbers: Calibration) -> _Fitted:
+        index, model = fit_memory(jobs, self.words, altitude_m=self.altitude_m, calibration=numbers)
+        if self.folder is not None and len(jobs) >= WORTH_KEEPING:
+            stamp = self._stamp(state)
+            with suppress(OSError):
+                write_snapshot(
+                    self.folder / SNAPSHOT,
+                    stamp,
+                    index,
+                    spaces=model.spaces_,
+                    numbers=numbers.as_numbers(),
+                )
+        return _Fitted(state, index, model)
+
+    def suggest(self, job: Job, *, top: int = 5) -> Suggestion:
+        """Return the three answers for ``job``; a case closed a moment ago is among them.
+
+        Raises
+        ------
+        EmptyIndexError
+            If the shop has no closed job yet.
+        """
+        now = self._current()
+        found = suggest_from(now.index, now.model, job, top=top, altitude_m=self.altitude_m)
+        return replace(found, guess=self._guess(found))
+
+    def _guess(self, found: Suggestion) -> GuessOrCheck | None:
+        best = found.causes[0]
+        if best.cause is None or not found.checks:
+            return None
+        with self.store.read() as unit:
+            cases = [unit.jobs.get(case) for case in best.cases[-MOST_PRICED:]]
+            rate = int(unit.settings.get(LABOUR_RATE) or LABOUR_CENTS_AN_HOUR)
+        prices = [cents for job in cases if (cents := repair_price(job)) is not None]
+        if not prices:
+            return None
+        check = found.checks[0]
+        return guess_or_check(
+            best.cause,
+            best.chance,
+            repair_cents=round(median(prices)),
+            check=check.check,
+            check_cents=max(1, round(check.minutes * rate / 60)),
+        )
+
+    def size(self) -> int:
+        """Return how many closed jobs the memory holds."""
+        return len(self._current().index.ids_)

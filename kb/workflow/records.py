@@ -1,0 +1,134 @@
+"""Structured records: coded findings, readings and symptoms with a cause, to measure on."""
+
+import csv
+import gzip
+import io
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+from kb.case.terms import Vocabulary, load_vocabulary
+from kb.errors import ImportTableError
+from kb.retrieval.features import CaseFeatures, Measure, Token, observed_token
+from kb.workflow.trials import read_lines
+
+_CODED = "stored_cases.csv.gz"
+_LINES = "stored_cases.jsonl"
+_QUERIES = "queries.jsonl"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """An open record with its true cause; ``gains`` the exact bits of each finding, if known."""
+
+    asked: CaseFeatures
+    cause: str
+    gains: Mapping[str, float] = field(default_factory=dict)
+
+
+def bare_words() -> Vocabulary:
+    """Return the vocabulary without the trade's checks, causes and symptoms.
+
+    A structured set comes with words of its own; the trade's catalogue must not vote on it.
+    """
+    return replace(load_vocabulary(), checks={}, causes={}, symptoms={}, cautions={})
+
+
+def _tokens(row: Mapping[str, Any]) -> Iterator[Token]:
+    findings = {**(row.get("findings") or {}), **(row.get("seen") or {})}
+    for name, value in findings.items():
+        if value is not None:
+            yield observed_token(name, str(value))
+    for name, seen in (row.get("symptoms") or {}).items():
+        if seen is not None:
+            value = "yes" if seen else "no"
+            yield Token(part="symptom", field=f"{name}|", value=value, what=f"{name}: {value}")
+
+
+def record_features(row: Mapping[str, Any]) -> CaseFeatures:
+    """Return what the index compares of a structured record; what is not there is left out."""
+    return CaseFeatures(
+        case=str(row["id"]),
+        tokens=tuple(_tokens(row)),
+        measures=tuple(
+            Measure(key=name, value=float(value), what=f"{name} {value:g}")
+            for name, value in (row.get("readings") or {}).items()
+            if value is not None
+        ),
+        cause=row.get("cause"),
+        group=str(row.get("group") or ""),
+    )
+
+
+def _read_coding(folder: Path) -> Mapping[str, Any]:
+    path = folder / "coding.json"
+    try:
+        coding: Mapping[str, Any] = json.loads(path.read_text("utf-8"))
+    except (OSError, json.JSONDecodeError) as error:
+        raise ImportTableError(
+            f"{path.name}: expected causes and states as JSON beside {_CODED}, got: {error}"
+        ) from error
+    return coding
+
+
+def _coded_cases(folder: Path) -> Iterator[CaseFeatures]:
+    """Yield the rows of a coded table; ``observed`` says which columns the shop wrote down."""
+    coding = _read_coding(folder)
+    with gzip.open(folder / _CODED, "rb") as stream:
+        rows = csv.reader(io.TextIOWrapper(stream, "utf-8", newline=""))
+        names = next(rows)[2:]
+        for number, (cause, observed, *values) in enumerate(rows):
+            written = {
+                name: coding["states"][name][int(value)]
+                for name, value, mark in zip(names, values, observed, strict=True)
+                if mark == "1"
+            }
+            row = {"id": f"{number:06}", "cause": coding["causes"][int(cause)]}
+            yield record_features({**row, "findings": written})
+
+
+def read_stored(folder: Path, *, stored: int | None = None) -> tuple[CaseFeatures, ...]:
+    """Return the first ``stored`` closed records of a folder, all where it is None.
+
+    Raises
+    ------
+    ImportTableError
+        If the folder holds neither ``stored_cases.jsonl`` nor ``stored_cases.csv.gz``.
+    """
+    if (folder / _LINES).exists():
+        lines: Iterator[CaseFeatures] = map(record_features, read_lines(folder / _LINES))
+    elif (folder / _CODED).exists():
+        lines = _coded_cases(folder)
+    else:
+        raise ImportTableError(
+            f"{folder.name}: expected {_LINES} or {_CODED}, got neither; name a folder with one"
+        )
+    try:
+        return tuple(islice(lines, stored))
+    except (KeyError, ValueError, IndexError, OSError) as error:
+        raise ImportTableError(
+            f"{folder.name}: expected closed records as its coding says, got: {error!r}"
+        ) from error
+
+
+def read_questions(folder: Path) -> tuple[Question, ...]:
+    """Return the open records of ``queries.jsonl`` with their true cause.
+
+    Raises
+    ------
+    ImportTableError
+        If the file is missing, or a line has no ``id`` or ``cause``.
+    """
+    found = []
+    for number, row in enumerate(read_lines(folder / _QUERIES), start=1):
+        if "id" not in row or not row.get("cause"):
+            raise ImportTableError(
+                f"{_QUERIES}, line {number}: expected id and cause, got {sorted(row)}"
+            )
+        asked = replace(record_features(row), case=f"query {row['id']}", cause=None)
+        gains = row.get("gain_bits") or {}
+        found.append(Question(asked=asked, cause=row["cause"], gains=gains))
+    return tuple(found)

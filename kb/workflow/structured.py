@@ -1,0 +1,102 @@
+"""Measure the answers on structured records: causes, chances, "something else", next finding."""
+
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from kb.diagnosis.calibrate import DROPPED, ClosedJob, calibrate
+from kb.diagnosis.causes import CauseModel
+from kb.diagnosis.findings import next_findings
+from kb.diagnosis.measure import Answered, score_causes, score_chances, separation
+from kb.retrieval.features import CaseFeatures, observed_token
+from kb.retrieval.index import CaseIndex
+from kb.workflow.records import Question, bare_words, read_questions, read_stored
+from kb.workflow.trials import answered
+
+# Below this many bits no finding tells anything, and a share of the best gain says nothing.
+_LEAST_GAIN: Final = 1e-3
+_SEED: Final = 7
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """A memory of structured records."""
+
+    index: CaseIndex
+    model: CauseModel
+
+    def ask(self, question: Question) -> Answered:
+        """Return the chances of all causes with the true one."""
+        chances = self.model.chances(self.index.ask(question.asked))
+        return answered(chances, question.cause)
+
+    def suggested(self, question: Question) -> str | None:
+        """Return the finding that is suggested next out of those whose exact gain is known."""
+        asked = self.index.ask(question.asked)
+        fields = [observed_token(name, "").field for name in question.gains]
+        chances = self.model.chances(asked)
+        best = next_findings(self.model, asked, chances, fields=fields, top=1)
+        return best[0].field.partition("|")[2] if best else None
+
+
+def fit_records(cases: Sequence[CaseFeatures]) -> Fitted:
+    """Return the memory of structured records, its numbers calibrated where there are enough."""
+    words = bare_words()
+    numbers = calibrate([ClosedJob(stored=case, asked=case) for case in cases], words)
+    index = CaseIndex().fit(cases)
+    return Fitted(index, CauseModel(words, calibration=numbers).fit(cases, index))
+
+
+def measure_diagnosis(folder: Path, *, stored: int | None = None) -> dict[str, object]:
+    """Return the measures over a folder of structured records.
+
+    Parameters
+    ----------
+    folder : Path
+        With ``stored_cases.jsonl`` or ``stored_cases.csv.gz``, and ``queries.jsonl``.
+    stored : int or None
+        How many of the stored records the shop has closed so far; None means all.
+    """
+    cases, questions = read_stored(folder, stored=stored), read_questions(folder)
+    fitted = fit_records(cases)
+    answers = [fitted.ask(question) for question in questions]
+    out: dict[str, object] = {"stored": len(cases), **score_causes(answers)}
+    out |= score_chances(answers)
+    out["never_stored"] = _never_stored(cases, questions)
+    gain = gain_share(fitted, questions)
+    return out | ({"gain_share": gain} if gain is not None else {})
+
+
+def _never_stored(
+    cases: Sequence[CaseFeatures], questions: Sequence[Question]
+) -> dict[str, object]:
+    """Return the measures with 15 % of the causes taken out of the store beforehand."""
+    causes = sorted({case.cause for case in cases if case.cause})
+    dropped = set(random.Random(_SEED).sample(causes, round(DROPPED * len(causes))))  # noqa: S311
+    fitted = fit_records([case for case in cases if case.cause not in dropped])
+    rows = [
+        Answered(causes=row.causes, chances=row.chances, truth=None if new else row.truth)
+        for row, new in ((fitted.ask(q), q.cause in dropped) for q in questions)
+    ]
+    other = [(row.chances[row.causes.index(None)], row.truth is None) for row in rows]
+    inside = [chance for chance, new in other if not new]
+    outside = [chance for chance, new in other if new]
+    out: dict[str, object] = {"queries": len(rows), "new": len(outside)}
+    if inside and outside:
+        out["auc"] = separation(inside, outside)
+    scores = score_causes(rows)
+    return out | {"brier": scores["brier"], "ece": scores["ece"]} | score_chances(rows)
+
+
+def gain_share(fitted: Fitted, questions: Sequence[Question]) -> float | None:
+    """Return the bits that the suggested findings give over the best bits there were."""
+    got = best = 0.0
+    for question in questions:
+        most = max(question.gains.values(), default=0.0)
+        if most < _LEAST_GAIN:
+            continue
+        got += question.gains.get(fitted.suggested(question) or "", 0.0)
+        best += most
+    return got / best if best else None

@@ -1,0 +1,66 @@
+from dataclasses import replace
+
+import pytest
+
+from kb.case.model import FixKind, Option
+from kb.diagnosis.calibration import SHIPPED, Calibration
+from kb.workflow import memory
+from kb.workflow.jobs import draft_job
+from tests.kb.workflow.test_close import PROVEN, closed, opened
+from tests.kb.workflow.test_suggest import ASKED, ask
+
+
+def test_a_large_memory_is_kept_for_the_next_process_and_renewed(shop, tmp_path, monkeypatch):
+    monkeypatch.setattr(memory, "WORTH_KEEPING", 1)
+    first = closed(shop, opened(shop))
+    job = draft_job(ASKED, words=shop.words, today=shop.today).job
+    fitted = memory.Memory(shop.store, shop.words, folder=tmp_path).suggest(job)
+    assert (tmp_path / memory.SNAPSHOT).exists()
+    monkeypatch.setattr(memory.Memory, "_fit", lambda self: pytest.fail("fitted again"))
+    assert memory.Memory(shop.store, shop.words, folder=tmp_path).suggest(job) == fitted
+    monkeypatch.undo()
+    second = closed(shop, opened(shop))
+    found = memory.Memory(shop.store, shop.words, folder=tmp_path).suggest(job)
+    assert {row.case for row in found.matches} == {first.id, second.id}
+
+
+def test_the_guess_or_check_line_takes_its_price_from_the_case(shop):
+    priced = replace(
+        PROVEN,
+        options=[
+            Option(what="fan", kind=FixKind.REPLACED, price_cents=41200, chosen=True),
+            Option(what="leave it", kind=FixKind.DECLINED, price_cents=0),
+        ],
+    )
+    closed(shop, opened(shop), priced)
+    found = ask(shop, shop.memory(), "ac cold on the highway, warm when stopped")
+    line = found.guess
+    assert line is not None
+    assert (line.cause, line.repair_cents) == ("condenser_fan_dead", 41200)
+    assert line.check == found.checks[0].check
+    assert line.check_cents == round(found.checks[0].minutes * 13000 / 60)
+
+
+def test_without_a_price_there_is_no_guess_or_check_line(shop):
+    closed(shop, opened(shop))
+    assert ask(shop, shop.memory()).guess is None
+
+
+def test_a_rebuild_fits_the_numbers_once_and_keeps_them(shop, tmp_path, monkeypatch):
+    monkeypatch.setattr(memory, "WORTH_KEEPING", 1)
+    fits = []
+
+    def fit(jobs, words, *, altitude_m):
+        fits.append(len(jobs))
+        return Calibration(vote=0.9, tried=len(jobs))
+
+    monkeypatch.setattr(memory, "calibrate_memory", fit)
+    closed(shop, opened(shop))
+    closed(shop, opened(shop))
+    fitted = memory.Memory(shop.store, shop.words, folder=tmp_path)
+    assert fitted.calibration() == SHIPPED
+    assert fitted.rebuild().vote == 0.9
+    closed(shop, opened(shop))
+    again = memory.Memory(shop.store, shop.words, folder=tmp_path)
+    assert again.calibration().vote == 0.9
+    assert fits == [2]
