@@ -196,6 +196,7 @@ def _load(table: ReadTable) -> int:
 
 @click.command()
 @click.option("--collection", type=_FOLDER, help="corpus.jsonl, queries.jsonl and qrels.tsv")
+@click.option("--learn", is_flag=True, help="with --collection: learn from its closed fields")
 @click.option("--queries", type=_FILE, help="JSON lines with id, ask and cause")
 @click.option("--json", "as_json", is_flag=True, help="one JSON object")
 @click.option(
@@ -204,13 +205,20 @@ def _load(table: ReadTable) -> int:
     help="with --queries: one CSV row a question",
 )
 def measure(
-    *, collection: Path | None, queries: Path | None, as_json: bool, details: Path | None
+    *,
+    collection: Path | None,
+    learn: bool,
+    queries: Path | None,
+    as_json: bool,
+    details: Path | None,
 ) -> None:
     """Measure the answers: on a judged collection, on questions, or on the shop's own cases."""
     if details is not None and queries is None:
         raise click.UsageError("expected --queries FILE with --details, got none")
+    if learn and collection is None:
+        raise click.UsageError("expected --collection DIR with --learn, got none")
     if collection is not None:
-        result: Mapping[str, Any] = measure_collection(collection, load_vocabulary())
+        result: Mapping[str, Any] = measure_collection(collection, load_vocabulary(), learn=learn)
     elif queries is not None:
         result, rows = _measure_queries(queries)
         if details is not None:

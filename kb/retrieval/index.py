@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from kb.errors import EmptyIndexError
 from kb.retrieval.analyzer import char_terms, word_terms
 from kb.retrieval.features import CaseFeatures, Measure, Token
+from kb.retrieval.learned import Learned, StoredFields, label_key
 from kb.retrieval.postings import Rows, gather
 from kb.retrieval.similarity import (
     COPY_RATE,
@@ -58,13 +59,14 @@ class CaseIndex:
 
     def __init__(self, *, text_weight: float = TEXT_WEIGHT) -> None:
         self.text_weight = text_weight
+        self.stored_fields: StoredFields | None = None
 
     def fit(self, cases: Sequence[CaseFeatures]) -> "CaseIndex":
         """Take in all cases; row numbers follow the order of case ids.
 
         Sets ``ids_``, ``causes_``, ``standings_``, ``weights_`` by row, ``spaces_`` (text),
-        ``fields_`` and ``tokens_`` (rows by field, by field and value) and ``measures_`` (rows by
-        quantity, with ``values_`` and ``texts_`` beside them).
+        ``fields_`` and ``tokens_`` (rows by field, by field and value), ``labels_`` (rows by closed
+        field and value) and ``measures_`` (rows by quantity, with ``values_`` and ``texts_`` beside them).
         """
         ordered = sorted(cases, key=lambda case: case.case)
         self.ids_ = tuple(case.case for case in ordered)
@@ -90,6 +92,10 @@ class CaseIndex:
             (token.key, row) for row, case in enumerate(cases) for token in case.tokens
         )
 
+        self.labels_, _ = gather(
+            (label_key(*label), row) for row, case in enumerate(cases) for label in case.labels
+        )
+
     def _fit_measures(self, cases: Sequence[CaseFeatures]) -> None:
         rows = [(row, measure) for row, case in enumerate(cases) for measure in case.measures]
         self.measures_, order = gather((measure.key, row) for row, measure in rows)
@@ -102,11 +108,16 @@ class CaseIndex:
         population = np.sort(values)
         return self.measures_.of(key), population, normal_scores(values, population)
 
+    def attach(self, learned: Learned | None) -> "CaseIndex":
+        """Let the closed fields of the cases count, as ``learned`` reads them off a query."""
+        self.stored_fields = StoredFields(learned, self.labels_) if learned is not None else None
+        return self
+
     # --- parts of a query ---------------------------------------------------------------------
 
     def text_queries(self, query: CaseFeatures) -> dict[tuple[str, str], TextQuery]:
         """Return the known terms of a query for each of the four text spaces."""
-        text = query.said if not query.told else f"{query.said}\n{query.told}"
+        text = query_text(query)
         return {key: space.query(text) for key, space in self.spaces_.items()}
 
     def _text_evidence(self, queries: Mapping[tuple[str, str], TextQuery]) -> _Evidence:
@@ -147,7 +158,16 @@ class CaseIndex:
         found = [self._text_evidence(texts)]
         found += [e for e in map(self._token_evidence, query.tokens) if e is not None]
         found += [e for e in map(self._measure_evidence, query.measures) if e is not None]
+        found += self._learned_evidence(query)
         return tuple(found)
+
+    def _learned_evidence(self, query: CaseFeatures) -> list[_Evidence]:
+        if self.stored_fields is None:
+            return []
+        return [
+            _Evidence(part="learned", what=name, rows=rows, weights=nats, key=name)
+            for name, rows, nats in self.stored_fields.evidence(query_text(query))
+        ]
 
     # --- answers ------------------------------------------------------------------------------
 
@@ -217,6 +237,10 @@ class Asked:
             return None
         what = self._shared(row) if part.part == "text" else part.what
         what = self._here(row, part) if part.part == "reading" else what
+        if part.part == "learned" and self.index.stored_fields is not None:
+            values = self.index.stored_fields.values(part.key, row)
+            toward = "the words point to" if part.weights[at] > 0 else "the words point away from"
+            what = f"{toward} {part.what} {values}"
         return Reason(part=part.part, what=what, weight=float(part.weights[at]))
 
     def _shared(self, row: int) -> str:
@@ -232,6 +256,11 @@ class Asked:
         span = self.index.measures_.span(part.key)
         at = int(np.searchsorted(part.rows, row))
         return f"{part.what}, there {self.index.texts_[span.start + at]}"
+
+
+def query_text(query: CaseFeatures) -> str:
+    """Return all words of a query: what came in, and what is known of it by now."""
+    return query.said if not query.told else f"{query.said}\n{query.told}"
 
 
 def top_rows(scores: Floats, top: int) -> Rows:
