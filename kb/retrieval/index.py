@@ -24,6 +24,7 @@ from kb.retrieval.similarity import (
     token_agreement,
     token_conflict,
 )
+from kb.retrieval.spelling import spelled_words
 from kb.retrieval.vectors import TextQuery, TextSpace
 
 Floats = NDArray[np.float64]
@@ -95,6 +96,11 @@ class CaseIndex:
         self.labels_, _ = gather(
             (label_key(*label), row) for row, case in enumerate(cases) for label in case.labels
         )
+        self.words_, _ = gather(
+            (word, row)
+            for row, case in enumerate(cases)
+            for word in dict.fromkeys(spelled_words(case.said))
+        )
 
     def _fit_measures(self, cases: Sequence[CaseFeatures]) -> None:
         rows = [(row, measure) for row, case in enumerate(cases) for measure in case.measures]
@@ -110,7 +116,9 @@ class CaseIndex:
 
     def attach(self, learned: Learned | None) -> "CaseIndex":
         """Let the closed fields of the cases count, as ``learned`` reads them off a query."""
-        self.stored_fields = StoredFields(learned, self.labels_) if learned is not None else None
+        self.stored_fields = (
+            StoredFields(learned, self.labels_, self.words_) if learned is not None else None
+        )
         return self
 
     # --- parts of a query ---------------------------------------------------------------------
@@ -164,10 +172,16 @@ class CaseIndex:
     def _learned_evidence(self, query: CaseFeatures) -> list[_Evidence]:
         if self.stored_fields is None:
             return []
-        return [
+        text = query_text(query)
+        found = [
             _Evidence(part="learned", what=name, rows=rows, weights=nats, key=name)
-            for name, rows, nats in self.stored_fields.evidence(query_text(query))
+            for name, rows, nats in self.stored_fields.evidence(text)
         ]
+        spelled = self.stored_fields.spelling(text)
+        if spelled is not None:
+            rows, nats = spelled
+            found.append(_Evidence(part="spelling", what=text, rows=rows, weights=nats))
+        return found
 
     # --- answers ------------------------------------------------------------------------------
 
@@ -237,10 +251,8 @@ class Asked:
             return None
         what = self._shared(row) if part.part == "text" else part.what
         what = self._here(row, part) if part.part == "reading" else what
-        if part.part == "learned" and self.index.stored_fields is not None:
-            values = self.index.stored_fields.values(part.key, row)
-            toward = "the words point to" if part.weights[at] > 0 else "the words point away from"
-            what = f"{toward} {part.what} {values}"
+        if self.index.stored_fields is not None and part.part in {"learned", "spelling"}:
+            what = self.index.stored_fields.says(part.what, row, nats=float(part.weights[at]))
         return Reason(part=part.part, what=what, weight=float(part.weights[at]))
 
     def _shared(self, row: int) -> str:

@@ -16,6 +16,7 @@ from scipy import sparse
 
 from kb.retrieval.analyzer import char_terms, word_terms
 from kb.retrieval.learned import FieldModel, Learned, link, softmax
+from kb.retrieval.spelling import fit_spelling
 from kb.retrieval.vectors import Analyzer, TextSpace
 
 Floats = NDArray[np.float64]
@@ -75,10 +76,11 @@ def fit_learned(cases: Sequence[Labelled]) -> Learned | None:
     """
     ordered = sorted(cases, key=lambda case: case.case)
     texts = [case.said for case in ordered]
+    spelling = fit_spelling([case.said for case in ordered])
     if not any(case.labels for case in ordered):
-        return None
+        return Learned(spaces={}, spelling=spelling) if spelling else None
     spaces = {"word": _vocabulary(texts, word_terms), "char": _vocabulary(texts, char_terms)}
-    model = Learned(spaces=spaces)
+    model = Learned(spaces=spaces, spelling=spelling)
     if min(len(ordered), model.n_terms) < 2 * LEAST_CASES:
         return None
     whole = model.matrix(texts)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from kb.retrieval.postings import Postings, Rows
+from kb.retrieval.spelling import SPELLING_WEIGHT, SpelledRows, Spelling
 from kb.retrieval.vectors import TextSpace
 
 Floats = NDArray[np.float64]
@@ -17,7 +18,7 @@ Floats = NDArray[np.float64]
 STRAY: Final = 1e-3
 # Nats for a nat of a perfectly predicted field, beside a text cosine at ``TEXT_WEIGHT``, and how
 # fast it falls with the share of the field that words explain; both fitted on work orders.
-LEARNED_WEIGHT: Final = 16.0
+LEARNED_WEIGHT: Final = 80.0
 SKILL_POWER: Final = 1.5
 # How much a word or a character n-gram counts on the axes (our choice).
 SPACE_WEIGHT: Final = {"word": 0.5, "char": 1.0}
@@ -81,6 +82,7 @@ class Learned:
     spaces: Mapping[str, TextSpace]
     axes: NDArray[np.float32] = field(default_factory=lambda: np.zeros((0, 0), np.float32))
     fields: tuple[FieldModel, ...] = ()
+    spelling: Spelling | None = None
     weight: float = LEARNED_WEIGHT
 
     @property
@@ -107,8 +109,8 @@ class Learned:
 
     def point(self, text: str) -> Floats | None:
         """Return where a text lies on the axes, None where no term of it is known."""
-        row = self.matrix([text])
-        if row.nnz == 0:
+        row = self.matrix([text]) if self.fields else None
+        if row is None or row.nnz == 0:
             return None
         point: Floats = row.data @ self.axes[row.indices].astype(np.float64)
         return point
@@ -128,8 +130,9 @@ class _Stored:
 class StoredFields:
     """The closed fields of all cases, held against what the words of a query point to."""
 
-    def __init__(self, learned: Learned, labels: Postings) -> None:
+    def __init__(self, learned: Learned, labels: Postings, words: Postings) -> None:
         self.learned = learned
+        self.spelled = SpelledRows(learned.spelling, words) if learned.spelling else None
         self._stored = {model.field: _stored(model, labels) for model in learned.fields}
 
     def evidence(self, text: str) -> Iterator[tuple[str, Rows, Floats]]:
@@ -151,11 +154,21 @@ class StoredFields:
             nats = scale * np.log(STRAY + (1 - STRAY) * ratio)
             yield model.field, stored.rows, nats[stored.set_of]
 
-    def values(self, name: str, row: int) -> str:
-        """Return the stored values of one case as words."""
-        stored = self._stored[name]
-        at = int(np.searchsorted(stored.rows, row))
-        return stored.names[int(stored.set_of[at])]
+    def spelling(self, text: str) -> tuple[Rows, Floats] | None:
+        """Return rows and nats of cases whose words stand for those of ``text``."""
+        found = self.spelled.cosine(text) if self.spelled else None
+        if found is None:
+            return None
+        return found[0], self.learned.weight * SPELLING_WEIGHT * found[1]
+
+    def says(self, what: str, row: int, *, nats: float) -> str:
+        """Return the reason line of a learned field, or of the words of a query, for one case."""
+        stored = self._stored.get(what)
+        if stored is None:
+            pairs = self.spelled.pairs(what, row) if self.spelled else ""
+            return f"stands for the same: {pairs}" if pairs else "the same words"
+        values = stored.names[int(stored.set_of[np.searchsorted(stored.rows, row)])]
+        return f"the words point {'to' if nats > 0 else 'away from'} {what} {values}"
 
 
 def _stored(model: FieldModel, labels: Postings) -> _Stored:

@@ -7,10 +7,12 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from kb.retrieval.index import ANALYZERS
 from kb.retrieval.learned import FieldModel, Learned
 from kb.retrieval.snapshot import FORMAT, Arrays, pack, read_arrays, unpack, write_arrays
+from kb.retrieval.spelling import Spelling
 from kb.retrieval.vectors import TextSpace
 
 _KIND = "learned"
@@ -20,6 +22,7 @@ def write_learned(path: Path, learned: Learned) -> None:
     """Keep the classifiers in a file that ``read_learned`` gives back to the last bit."""
     head = {
         "kind": _KIND, "format": FORMAT, "weight": learned.weight,
+        "spelling": learned.spelling is not None, "spaces": list(learned.spaces),
         "fields": [_head(model) for model in learned.fields],
     }  # fmt: skip
     arrays: Arrays = {"axes": learned.axes}
@@ -31,7 +34,23 @@ def write_learned(path: Path, learned: Learned) -> None:
         pack(arrays, f"{number} values", model.values)
         for part in ("prior", "mean", "slopes"):
             arrays[f"{number} {part}"] = getattr(model, part)
+    if learned.spelling is not None:
+        _pack_spelling(arrays, learned.spelling)
     write_arrays(path, arrays)
+
+
+def _pack_spelling(arrays: Arrays, spelling: Spelling) -> None:
+    pack(arrays, "spelling words", list(spelling.words))
+    arrays["spelling idf"] = spelling.idf
+    for part in ("indptr", "indices", "data"):
+        arrays[f"spelling {part}"] = getattr(spelling.alike, part)
+
+
+def _unpack_spelling(arrays: Mapping[str, NDArray[Any]]) -> Spelling:
+    words = {word: at for at, word in enumerate(unpack(arrays, "spelling words"))}
+    parts = tuple(arrays[f"spelling {part}"] for part in ("data", "indices", "indptr"))
+    alike = sparse.csr_array(parts, shape=(len(words), len(words)))
+    return Spelling(words, alike, np.asarray(arrays["spelling idf"], np.float64))
 
 
 def _head(model: FieldModel) -> dict[str, Any]:
@@ -49,9 +68,10 @@ def read_learned(path: Path) -> Learned | None:
         return None
     models = (_model(arrays, number, row) for number, row in enumerate(head["fields"]))
     return Learned(
-        spaces={name: _space(arrays, name) for name in ANALYZERS},
+        spaces={name: _space(arrays, name) for name in head["spaces"]},
         axes=arrays["axes"],
         fields=tuple(models),
+        spelling=_unpack_spelling(arrays) if head["spelling"] else None,
         weight=head["weight"],
     )
 

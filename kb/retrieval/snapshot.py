@@ -103,7 +103,7 @@ def write_snapshot(
     pack(arrays, "causes", [cause or "" for cause in index.causes_])
     pack(arrays, "standings", index.standings_)
     pack(arrays, "texts", index.texts_)
-    for name in ("fields", "tokens", "labels", "measures"):
+    for name in ("fields", "tokens", "labels", "words", "measures"):
         _pack_postings(arrays, name, getattr(index, f"{name}_"))
     for (text, kind), space in index.spaces_.items():
         _pack_space(arrays, f"case {text} {kind}", space)
@@ -167,6 +167,7 @@ def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index.fields_ = _unpack_postings(arrays, "fields")
     index.tokens_ = _unpack_postings(arrays, "tokens")
     index.labels_ = _unpack_postings(arrays, "labels")
+    index.words_ = _unpack_postings(arrays, "words")
     index.measures_ = _unpack_postings(arrays, "measures")
     index.spaces_ = {
         (text, kind): _unpack_space(arrays, f"case {text} {kind}")
