@@ -51,6 +51,7 @@ for _command in (
     shop_commands.demo,
     shop_commands.serve,
     shop_commands.import_command,
+    shop_commands.rebuild,
     shop_commands.measure,
 ):
     main.add_command(_command)

@@ -17,7 +17,7 @@ from kb.store.engine import Store, default_url, open_store
 from kb.store.migrate import bundled, upgrade
 from kb.workflow.exchange import ReadTable, load_table, read_mapping, read_table, write_refused
 from kb.workflow.jobs import Entry, Intake, open_job, read_vehicle
-from kb.workflow.suggest import Memory
+from kb.workflow.suggest import WORTH_LEARNING, Memory
 from kb.workflow.trials import measure_collection, measure_own, measure_queries
 from web.home import altitude_m, home_folder, shop_memory, shop_store, store_url, today, writing
 from web.report import answer_text, json_line
@@ -189,6 +189,17 @@ def _read_table(file: Path, mapping: Mapping[str, str]) -> ReadTable:
 def _load(table: ReadTable) -> int:
     with shop_store() as store, writing(store) as unit:
         return load_table(unit, table)
+
+
+@click.command()
+def rebuild() -> None:
+    """Learn anew from the closed jobs: what their words say of their fields, and spellings."""
+    with shop_store() as store:
+        fields = shop_memory(store).rebuild()
+    if fields:
+        click.echo(f"learned {fields} fields and the spellings of the closed jobs")
+    else:
+        click.echo(f"nothing learned: expected at least {WORTH_LEARNING} closed jobs")
 
 
 # --- measuring -----------------------------------------------------------------------------------

@@ -13,6 +13,8 @@ from kb.diagnosis.checks import CheckAdvice, next_checks
 from kb.errors import EmptyIndexError
 from kb.retrieval.features import CaseFeatures, case_features, finding_token
 from kb.retrieval.index import NO_CASE, CaseIndex
+from kb.retrieval.learn import fit_learned
+from kb.retrieval.learned_file import read_learned, write_learned
 from kb.retrieval.similarity import Reason
 from kb.retrieval.snapshot import read_snapshot, write_snapshot
 from kb.store.engine import Store
@@ -28,6 +30,11 @@ WITNESS = {
 # File of a kept index, and the number of closed jobs from which fitting anew costs more than
 # reading it (about 300 fit in the time that a file takes; our choice).
 SNAPSHOT = "index.npz"
+# File of what was learned on rebuild, closed jobs from which it is learned (below 300 nothing is
+# gained), and its weight until one is fitted: evidence in nats, as it stands.
+LEARNED = "learned.npz"
+WORTH_LEARNING = 300
+PLAIN_WEIGHT = 1.0
 WORTH_KEEPING = 500
 
 
@@ -61,6 +68,7 @@ class _Fitted:
     state: str
     index: CaseIndex
     model: CauseModel
+    learned: int = 0
 
 
 def witness_features(job: Job, words: Vocabulary, altitude_m: float) -> CaseFeatures:
@@ -152,10 +160,39 @@ class Memory:
 
     def _current(self) -> _Fitted:
         with self._lock:
-            state = self.store.state()
-            if self._fitted is None or self._fitted.state != state:
-                self._fitted = self._kept(state) or self._fit()
+            state, mark = self.store.state(), self._learned_mark()
+            if self._fitted is None or (self._fitted.state, self._fitted.learned) != (state, mark):
+                made = self._kept(state) or self._fit()
+                if self.folder is not None:
+                    made.index.attach(read_learned(self.folder / LEARNED))
+                self._fitted = replace(made, learned=mark)
             return self._fitted
+
+    def _learned_mark(self) -> int:
+        """Return when the learned file was written, 0 where there is none."""
+        if self.folder is None:
+            return 0
+        try:
+            return (self.folder / LEARNED).stat().st_mtime_ns
+        except OSError:
+            return 0
+
+    def rebuild(self) -> int:
+        """Learn anew from all closed jobs and keep it; return how many fields were learned.
+
+        Below 300 closed jobs nothing is learned, and what was learned before is taken away.
+        """
+        if self.folder is None:
+            return 0
+        with self.store.read() as unit:
+            jobs = tuple(unit.jobs.closed_jobs())
+        made = [witness_features(job, self.words, self.altitude_m) for job in jobs]
+        found = fit_learned(made) if len(jobs) >= WORTH_LEARNING else None
+        if found is None:
+            (self.folder / LEARNED).unlink(missing_ok=True)
+            return 0
+        write_learned(self.folder / LEARNED, replace(found, weight=PLAIN_WEIGHT))
+        return len(found.fields)
 
     def _stamp(self, state: str) -> dict[str, object]:
         return {"state": state, "altitude_m": self.altitude_m}

@@ -107,3 +107,23 @@ def test_a_large_memory_is_kept_for_the_next_process_and_renewed(shop, tmp_path,
     second = closed(shop, opened(shop))
     found = suggest.Memory(shop.store, shop.words, folder=tmp_path).suggest(job)
     assert {row.case for row in found.matches} == {first.id, second.id}
+
+
+def test_what_a_rebuild_learns_counts_in_the_very_next_answer(shop, tmp_path, monkeypatch):
+    monkeypatch.setattr(suggest, "WORTH_LEARNING", 8)
+    for _ in range(8):
+        closed(shop, opened(shop))
+    memory = suggest.Memory(shop.store, shop.words, folder=tmp_path)
+    before = ask(shop, memory).matches[0]
+    memory.rebuild()
+    after = ask(shop, memory).matches[0]
+    assert not {"learned", "spelling"} & {reason.part for reason in before.reasons}
+    assert "spelling" in {reason.part for reason in after.reasons}
+    assert sum(reason.weight for reason in after.reasons) == pytest.approx(after.score)
+
+
+def test_too_few_cases_teach_nothing_and_take_away_what_was_learned(shop, tmp_path):
+    closed(shop, opened(shop))
+    (tmp_path / suggest.LEARNED).write_bytes(b"old")
+    assert suggest.Memory(shop.store, shop.words, folder=tmp_path).rebuild() == 0
+    assert not (tmp_path / suggest.LEARNED).exists()
