@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from rapidfuzz.distance import DamerauLevenshtein
 from scipy import sparse
 
+from kb.retrieval.acronyms import long_forms
 from kb.retrieval.postings import Postings, Rows
 from kb.retrieval.vectors import add_scaled
 
@@ -182,7 +183,9 @@ def fit_spelling(texts: Sequence[str]) -> Spelling | None:
         return None
     pairs = dict(_slips(words))
     pairs.update(_by_neighbours(words, _neighbours(told, words)))
-    alike = _alike(pairs, len(words))
+    likeness = (LEAST_LIKENESS, FULL_LIKENESS)
+    long = long_forms(told, words, neighbours=_neighbours, likeness=likeness)
+    alike = _alike(pairs, long, len(words))
     ids = [(row, words[w]) for row, t in enumerate(told) for w in dict.fromkeys(t) if w in words]
     rows, columns = np.array(ids, np.int64).reshape(-1, 2).T
     shape = (len(told), len(words))
@@ -242,12 +245,14 @@ def _by_neighbours(
                 yield (int(ids[i]), int(ids[j])), float(worth)
 
 
-def _alike(pairs: Mapping[tuple[int, int], float], size: int) -> sparse.csr_array:
-    """Return the pairs both ways with 1 on the diagonal, each row of length 1."""
-    ends = np.array(list(pairs), np.int64).reshape(-1, 2)
-    worth = np.array(list(pairs.values()), np.float64)
-    rows = np.concatenate([ends[:, 0], ends[:, 1], np.arange(size)])
-    columns = np.concatenate([ends[:, 1], ends[:, 0], np.arange(size)])
-    values = np.concatenate([worth, worth, np.ones(size)])
+def _alike(
+    pairs: Mapping[tuple[int, int], float], one_way: Mapping[tuple[int, int], float], size: int
+) -> sparse.csr_array:
+    """Return pairs both ways and ``one_way`` with 1 on the diagonal, each row of length 1."""
+    worth = {**one_way, **{(at, at): 1.0 for at in range(size)}}
+    for (first, second), value in pairs.items():
+        worth[first, second] = worth[second, first] = value
+    rows, columns = np.array(sorted(worth), np.int64).T
+    values = np.array([worth[key] for key in sorted(worth)], np.float64)
     made = sparse.csr_array((values, (rows, columns)), shape=(size, size))
     return _of_length_1(made, np.ones(size))
