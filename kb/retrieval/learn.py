@@ -28,9 +28,9 @@ AXES: Final = 600
 MOST_TERMS: Final = 12_000
 LEAST_CASES: Final = 3
 MOST_VALUES: Final = 300
-PENALTIES: Final = (0.3, 1.0, 3.0, 10.0, 30.0)
+PENALTIES: Final = (0.5, 2.0, 8.0, 30.0)
 # Cases on which chances are fitted; more change the third digit only.
-_SAMPLE: Final = 1000
+_SAMPLE: Final = 500
 _CLIP: Final = 1e-6
 
 

@@ -17,6 +17,7 @@ from kb.retrieval.learn import fit_learned
 from kb.retrieval.learned_file import read_learned, write_learned
 from kb.retrieval.similarity import Reason
 from kb.retrieval.snapshot import read_snapshot, write_snapshot
+from kb.retrieval.weigh import fit_weight
 from kb.store.engine import Store
 
 # Weight of a case as a witness by its standing; common practice, no source.
@@ -30,11 +31,10 @@ WITNESS = {
 # File of a kept index, and the number of closed jobs from which fitting anew costs more than
 # reading it (about 300 fit in the time that a file takes; our choice).
 SNAPSHOT = "index.npz"
-# File of what was learned on rebuild, closed jobs from which it is learned (below 300 nothing is
-# gained), and its weight until one is fitted: evidence in nats, as it stands.
+# File of what was learned on rebuild, and closed jobs from which it is learned: below 300 nothing
+# is gained.
 LEARNED = "learned.npz"
 WORTH_LEARNING = 300
-PLAIN_WEIGHT = 1.0
 WORTH_KEEPING = 500
 
 
@@ -191,7 +191,7 @@ class Memory:
         if found is None:
             (self.folder / LEARNED).unlink(missing_ok=True)
             return 0
-        write_learned(self.folder / LEARNED, replace(found, weight=PLAIN_WEIGHT))
+        write_learned(self.folder / LEARNED, replace(found, weight=fit_weight(made)))
         return len(found.fields)
 
     def _stamp(self, state: str) -> dict[str, object]:
