@@ -24,7 +24,7 @@ Flags = NDArray[np.bool_]
 
 # All our choice, fitted by leaving cases out on the public work orders: axes of the text space,
 # terms kept, cases that must have a value before it is predicted, and values kept a field.
-AXES: Final = 600
+AXES: Final = 500
 MOST_TERMS: Final = 12_000
 LEAST_CASES: Final = 3
 MOST_VALUES: Final = 300
@@ -113,7 +113,7 @@ def _axes(rows: sparse.csr_array) -> NDArray[np.float32]:
     from sklearn.utils.extmath import randomized_svd  # noqa: PLC0415 - fitting only
 
     size = max(1, min(AXES, rows.shape[0] // 2, rows.shape[1] - 1))
-    _, _, vectors = randomized_svd(rows, size, n_iter=3, random_state=0)
+    _, _, vectors = randomized_svd(rows.astype(np.float32), size, n_iter=2, random_state=0)
     return np.ascontiguousarray(vectors.T, np.float32)
 
 
