@@ -277,3 +277,9 @@ def test_the_shops_own_cases_are_measured_each_by_those_before_it(terminal):
 
 def test_an_empty_shop_has_nothing_to_measure(empty):
     assert empty.told("measure", "--json")["queries"] == 0
+
+
+def test_learning_is_asked_for_with_a_collection_only():
+    done = CliRunner().invoke(main, ["measure", "--learn"])
+    assert done.exit_code == 2
+    assert "--collection" in done.output
