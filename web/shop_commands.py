@@ -18,7 +18,7 @@ from kb.store.engine import DATABASE, Store, default_url, open_store
 from kb.store.migrate import bundled, upgrade
 from kb.workflow.exchange import ReadTable, load_table, read_mapping, read_table, write_refused
 from kb.workflow.jobs import Entry, Intake, open_job, read_vehicle
-from kb.workflow.memory import Memory
+from kb.workflow.memory import WORTH_LEARNING, Memory
 from kb.workflow.structured import measure_diagnosis
 from kb.workflow.trials import measure_collection, measure_own, measure_queries
 from web.home import altitude_m, home_folder, shop_memory, shop_store, store_url, today, writing
@@ -205,11 +205,27 @@ def _load(table: ReadTable) -> int:
         return load_table(unit, table)
 
 
+@click.command()
+def rebuild() -> None:
+    """Learn anew from the closed jobs: their fields, spellings, the numbers of the chances."""
+    with shop_store() as store:
+        memory = shop_memory(store)
+        started = time.monotonic()
+        made = memory.rebuild()
+        size, seconds = memory.size(), time.monotonic() - started
+    click.echo(f"{size} closed jobs in {seconds:.1f} s")
+    if made.fields:
+        click.echo(f"learned {made.fields} fields and the spellings of the closed jobs")
+    else:
+        click.echo(f"nothing learned: expected at least {WORTH_LEARNING} closed jobs")
+
+
 # --- measuring -----------------------------------------------------------------------------------
 
 
 @click.command()
 @click.option("--collection", type=_FOLDER, help="corpus.jsonl, queries.jsonl and qrels.tsv")
+@click.option("--learn", is_flag=True, help="with --collection: learn from its closed fields")
 @click.option("--queries", type=_FILE, help="JSON lines with id, ask and cause")
 @click.option("--diagnosis", type=_FOLDER, help="structured records: stored_cases and queries")
 @click.option("--stored", type=click.IntRange(min=1), help="with --diagnosis: the first so many")
@@ -222,6 +238,7 @@ def _load(table: ReadTable) -> int:
 def measure(
     *,
     collection: Path | None,
+    learn: bool,
     queries: Path | None,
     diagnosis: Path | None,
     stored: int | None,
@@ -233,8 +250,10 @@ def measure(
         raise click.UsageError("expected --queries FILE with --details, got none")
     if stored is not None and diagnosis is None:
         raise click.UsageError("expected --diagnosis FOLDER with --stored, got none")
+    if learn and collection is None:
+        raise click.UsageError("expected --collection DIR with --learn, got none")
     if collection is not None:
-        result: Mapping[str, Any] = measure_collection(collection, load_vocabulary())
+        result: Mapping[str, Any] = measure_collection(collection, load_vocabulary(), learn=learn)
     elif diagnosis is not None:
         result = measure_diagnosis(diagnosis, stored=stored)
     elif queries is not None:
@@ -278,17 +297,3 @@ def _write_details(path: Path, rows: list[dict[str, object]]) -> None:
         writer = csv.DictWriter(stream, fieldnames=["id", "cause", "rank"])
         writer.writeheader()
         writer.writerows(rows)
-
-
-@click.command()
-def rebuild() -> None:
-    """Fit the index, and the numbers behind the chances, anew from the store."""
-    with shop_store() as store:
-        memory = shop_memory(store)
-        started = time.monotonic()
-        numbers = memory.rebuild()
-        size, seconds = memory.size(), time.monotonic() - started
-    fitted = (
-        f"fitted on {numbers.tried} jobs" if numbers.tried else "as shipped: too few jobs to fit"
-    )
-    click.echo(f"{size} closed jobs in {seconds:.1f} s; numbers of the chances {fitted}")

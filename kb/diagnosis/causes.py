@@ -13,8 +13,9 @@ from kb.diagnosis.cause_texts import fit_texts
 from kb.diagnosis.chances import Evidence, chances_of, log_vote
 from kb.diagnosis.part_names import concerns, names_part
 from kb.diagnosis.profiles import reading_ratio, recorded_shares
+from kb.retrieval.asked import Asked
 from kb.retrieval.features import CaseFeatures, Measure, Token, token_key
-from kb.retrieval.index import Asked, CaseIndex
+from kb.retrieval.index import CaseIndex
 from kb.retrieval.postings import Rows
 from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE
 from kb.retrieval.vectors import TextSpace

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from kb.diagnosis.calibration import OTHER_SHARE, Calibration
 from kb.diagnosis.novelty import novelty_chance, novelty_signs
-from kb.retrieval.index import Asked, top_rows
+from kb.retrieval.asked import Asked, top_rows
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]

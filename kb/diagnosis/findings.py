@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from kb.diagnosis.causes import CauseChance, CauseModel
 from kb.diagnosis.checks import information_gain
 from kb.diagnosis.profiles import RECORDED_CASES
+from kb.retrieval.asked import Asked
 from kb.retrieval.features import OBSERVED
-from kb.retrieval.index import Asked
 
 Floats = NDArray[np.float64]
 

@@ -54,12 +54,14 @@ class CaseFeatures:
 
     ``said`` is what came in (complaint, symptoms, typed lines), ``told`` what was found and done;
     ``group`` is the vehicle group whose own offsets are taken out of readings.
+    ``labels`` are closed fields with a value each, which learning takes as its aims.
     """
 
     case: str
     said: str = ""
     told: str = ""
     tokens: tuple[Token, ...] = ()
+    labels: tuple[tuple[str, str], ...] = ()
     measures: tuple[Measure, ...] = ()
     cause: str | None = None
     standing: str = ""
@@ -260,6 +262,17 @@ def case_measures(job: Job, words: Vocabulary, *, altitude_m: float = 0.0) -> tu
     return tuple(unique.values())
 
 
+def case_labels(job: Job, words: Vocabulary) -> tuple[tuple[str, str], ...]:
+    """Return the closed fields of a case; an imported field may hold several values with ";"."""
+    pairs = [("cause", job.cause or ""), ("system", job.system or "")]
+    pairs += [("symptom", row.concept or "") for row in job.symptoms]
+    known = words.causes.get(job.cause or "")
+    pairs.append(("part", known.part if known else ""))
+    for name, text in job.fields:
+        pairs += [(name, value.strip()) for value in text.split(";")]
+    return tuple(dict.fromkeys(pair for pair in pairs if pair[1]))
+
+
 def case_features(
     job: Job, words: Vocabulary, *, weight: float = 1.0, altitude_m: float = 0.0
 ) -> CaseFeatures:
@@ -269,8 +282,6 @@ def case_features(
     ----------
     job : Job
         Open (a query) or closed (a case).
-    words : Vocabulary
-        Names of quantities and derived readings.
     weight : float
         Trust in the case as a witness, 0 to 1.
     altitude_m : float
@@ -281,6 +292,7 @@ def case_features(
         said=said_text(job),
         told=told_text(job),
         tokens=case_tokens(job, words),
+        labels=case_labels(job, words) if job.closing else (),
         measures=case_measures(job, words, altitude_m=altitude_m),
         cause=job.cause,
         weight=weight,

@@ -1,51 +1,43 @@
 """Exact search over all cases: everything is a posting list, every match carries its parts."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kb.errors import EmptyIndexError
-from kb.retrieval.analyzer import SMALL_WORDS, char_terms, word_terms
+from kb.retrieval.analyzer import char_terms, word_terms
+from kb.retrieval.asked import Asked, Evidence, top_rows
 from kb.retrieval.features import CaseFeatures, Measure, Token, token_key
+from kb.retrieval.learned import Learned, StoredFields, label_key
 from kb.retrieval.moments import LEAST_VALUES, Codes, Scale, fit_scale, shrunk_copy_rate
-from kb.retrieval.postings import Rows, gather
+from kb.retrieval.postings import gather
 from kb.retrieval.similarity import (
     COPY_RATE,
     SAID_SHARE,
     TEXT_WEIGHT,
     WORD_SHARE,
     Match,
-    Reason,
     reading_agreement,
     token_agreement,
     token_conflict,
 )
+from kb.retrieval.spelling import spelled_words
 from kb.retrieval.vectors import TextQuery, TextSpace
 
 Floats = NDArray[np.float64]
 
 ANALYZERS = {"word": word_terms, "char": char_terms}
 
-# Words shown as a reason, at most (our choice).
-_MOST_WORDS = 5
 NO_CASE = (
     "expected at least 1 closed case to search, got 0; close a job or run 'baybook demo' first"
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Evidence:
-    """One part of a query: the rows that it touches and what it gives each, in nats."""
-
-    part: str
-    what: str
-    rows: Rows
-    weights: Floats
-    key: str = ""
-    shared_by: int = 0
+def query_text(query: CaseFeatures) -> str:
+    """Return all words of a query: what came in, and what is known of it by now."""
+    return query.said if not query.told else f"{query.said}\n{query.told}"
 
 
 class CaseIndex:
@@ -61,13 +53,14 @@ class CaseIndex:
         self.text_weight = text_weight
         self._scales: dict[str, Scale] = {}
         self._rates: dict[str, float] = {}
+        self.stored_fields: StoredFields | None = None
 
     def fit(self, cases: Sequence[CaseFeatures]) -> "CaseIndex":
         """Take in all cases; row numbers follow the order of case ids.
 
-        Sets ``ids_``, ``causes_``, ``standings_``, ``groups_``, ``weights_`` by row, ``spaces_`` (text),
-        ``fields_`` and ``tokens_`` (rows by field, by field and value) and ``measures_`` (rows by
-        quantity, with ``values_`` and ``texts_`` beside them).
+        Sets ``ids_``, ``causes_``, ``standings_``, ``groups_``, ``weights_`` by row, ``spaces_``,
+        ``fields_`` and ``tokens_`` (rows by field, by field and value), ``labels_`` (by closed field
+        and value) and ``measures_`` (rows by quantity, with ``values_`` and ``texts_``).
         """
         ordered = sorted(cases, key=lambda case: case.case)
         self.ids_ = tuple(case.case for case in ordered)
@@ -92,6 +85,15 @@ class CaseIndex:
         )
         self.tokens_, _ = gather(
             (token.key, row) for row, case in enumerate(cases) for token in case.tokens
+        )
+
+        self.labels_, _ = gather(
+            (label_key(*label), row) for row, case in enumerate(cases) for label in case.labels
+        )
+        self.words_, _ = gather(
+            (word, row)
+            for row, case in enumerate(cases)
+            for word in dict.fromkeys(spelled_words(case.said))
         )
 
     def _fit_measures(self, cases: Sequence[CaseFeatures]) -> None:
@@ -138,23 +140,30 @@ class CaseIndex:
             self._rates[field] = shrunk_copy_rate(codes, self.cause_codes_)
         return self._rates[field]
 
+    def attach(self, learned: Learned | None) -> "CaseIndex":
+        """Let the closed fields of the cases count, as ``learned`` reads them off a query."""
+        self.stored_fields = (
+            StoredFields(learned, self.labels_, self.words_) if learned is not None else None
+        )
+        return self
+
     # --- parts of a query ---------------------------------------------------------------------
 
     def text_queries(self, query: CaseFeatures) -> dict[tuple[str, str], TextQuery]:
         """Return the known terms of a query for each of the four text spaces."""
-        text = query.said if not query.told else f"{query.said}\n{query.told}"
+        text = query_text(query)
         return {key: space.query(text) for key, space in self.spaces_.items()}
 
-    def _text_evidence(self, queries: Mapping[tuple[str, str], TextQuery]) -> _Evidence:
+    def _text_evidence(self, queries: Mapping[tuple[str, str], TextQuery]) -> Evidence:
         total = np.zeros(len(self.ids_))
         for (name, kind), query in queries.items():
             share = SAID_SHARE if name == "said" else 1 - SAID_SHARE
             share *= WORD_SHARE if kind == "word" else 1 - WORD_SHARE
             total += share * self.spaces_[name, kind].cosine(query)
         rows = np.arange(len(self.ids_))
-        return _Evidence(part="text", what="words", rows=rows, weights=self.text_weight * total)
+        return Evidence(part="text", what="words", rows=rows, weights=self.text_weight * total)
 
-    def _token_evidence(self, token: Token) -> _Evidence | None:
+    def _token_evidence(self, token: Token) -> Evidence | None:
         """Return what a token gives: agreement, conflict under the same field, else nothing."""
         with_field = self.fields_.of(token.field)
         if not len(with_field):
@@ -166,7 +175,7 @@ class CaseIndex:
         if len(same):
             share = len(same) / (len(with_field) if looked_for else len(self.ids_))
             weights[np.searchsorted(with_field, same)] = token_agreement(rate, share)
-        return _Evidence(
+        return Evidence(
             part=token.part,
             what=token.what,
             rows=with_field,
@@ -174,25 +183,40 @@ class CaseIndex:
             shared_by=len(same),
         )
 
-    def _measure_evidence(self, measure: Measure, group: str) -> _Evidence | None:
+    def _measure_evidence(self, measure: Measure, group: str) -> Evidence | None:
         rows = self.measures_.of(measure.key)
         if len(rows) < LEAST_VALUES:
             return None
         scale = self.scale(measure.key)
         query = scale.score(measure.value, group)
         weights = reading_agreement(query, scale.scores, scale.correlation)
-        return _Evidence(
+        return Evidence(
             part="reading", what=measure.what, rows=rows, weights=weights, key=measure.key
         )
 
     def _evidence(
         self, query: CaseFeatures, texts: Mapping[tuple[str, str], TextQuery]
-    ) -> tuple[_Evidence, ...]:
+    ) -> tuple[Evidence, ...]:
         found = [self._text_evidence(texts)]
         found += [e for e in map(self._token_evidence, query.tokens) if e is not None]
         read = (self._measure_evidence(row, query.group) for row in query.measures)
         found += [e for e in read if e is not None]
+        found += self._learned_evidence(query)
         return tuple(found)
+
+    def _learned_evidence(self, query: CaseFeatures) -> list[Evidence]:
+        if self.stored_fields is None:
+            return []
+        text = query_text(query)
+        found = [
+            Evidence(part="learned", what=name, rows=rows, weights=nats, key=name)
+            for name, rows, nats in self.stored_fields.evidence(text)
+        ]
+        spelled = self.stored_fields.spelling(text)
+        if spelled is not None:
+            rows, nats = spelled
+            found.append(Evidence(part="spelling", what=text, rows=rows, weights=nats))
+        return found
 
     # --- answers ------------------------------------------------------------------------------
 
@@ -200,7 +224,7 @@ class CaseIndex:
         """Return the score of every case in nats, shape ``(n_cases,)``, in row order."""
         return self.ask(query).scores
 
-    def _add(self, parts: Sequence[_Evidence]) -> Floats:
+    def _add(self, parts: Sequence[Evidence]) -> Floats:
         total = np.zeros(len(self.ids_))
         for part in parts:
             total[part.rows] += part.weights
@@ -222,80 +246,8 @@ class CaseIndex:
             raise EmptyIndexError(NO_CASE)
         return self.ask(query).best(top)
 
-    def ask(self, query: CaseFeatures) -> "Asked":
+    def ask(self, query: CaseFeatures) -> Asked:
         """Return the evidence of ``query`` for every case, to be read in several ways."""
         texts = self.text_queries(query)
         parts = self._evidence(query, texts)
         return Asked(index=self, query=query, texts=texts, parts=parts, scores=self._add(parts))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """One query held against every case; ``scores`` in nats, shape ``(n_cases,)``."""
-
-    index: CaseIndex
-    query: CaseFeatures
-    texts: Mapping[tuple[str, str], TextQuery]
-    parts: tuple[_Evidence, ...]
-    scores: Floats
-
-    def best(self, top: int) -> tuple[Match, ...]:
-        """Return the ``top`` best cases, best first, ties by case id; the query itself left out."""
-        ids = self.index.ids_
-        order = top_rows(self.scores, top + 1)
-        rows = [int(row) for row in order if ids[row] != self.query.case][:top]
-        return tuple(self._match(row) for row in rows)
-
-    def _match(self, row: int) -> Match:
-        reasons = [reason for part in self.parts if (reason := self._reason(row, part))]
-        reasons.sort(key=lambda reason: (-abs(reason.weight), reason.what))
-        return Match(
-            case=self.index.ids_[row],
-            row=row,
-            score=float(self.scores[row]),
-            reasons=tuple(reasons),
-        )
-
-    def _reason(self, row: int, part: _Evidence) -> Reason | None:
-        at = int(np.searchsorted(part.rows, row))
-        if at >= len(part.rows) or part.rows[at] != row or part.weights[at] == 0:
-            return None
-        weight = float(part.weights[at])
-        return Reason(part=part.part, what=self._what(row, part, weight=weight), weight=weight)
-
-    def _what(self, row: int, part: _Evidence, *, weight: float) -> str:
-        if part.part == "text":
-            return self._shared(row)
-        if part.part == "reading":
-            return self._here(row, part)
-        if weight < 0:
-            return f"{part.what}; otherwise there"
-        return f"{part.what} (in {part.shared_by} of {len(self.index.ids_)} cases)"
-
-    def _shared(self, row: int) -> str:
-        keys = (("said", "word"), ("told", "word"))
-        words = dict.fromkeys(
-            term
-            for key in keys
-            for term in self.index.spaces_[key].shared_terms(self.texts[key], row, most=9)
-            if not set(term.split()) <= SMALL_WORDS
-        )
-        return "words: " + ", ".join(list(words)[:_MOST_WORDS]) if words else "spelling alike"
-
-    def _here(self, row: int, part: _Evidence) -> str:
-        span = self.index.measures_.span(part.key)
-        at = int(np.searchsorted(part.rows, row))
-        return f"{part.what}, there {self.index.texts_[span.start + at]}"
-
-
-def top_rows(scores: Floats, top: int) -> Rows:
-    """Return the rows of the ``top`` largest scores, largest first, ties by row number.
-
-    A full partition is avoided where nearly all scores are equal; ``lexsort`` breaks ties exactly.
-    """
-    if top >= len(scores):
-        return np.lexsort((np.arange(len(scores)), -scores))
-    bound = np.partition(scores, len(scores) - top)[len(scores) - top]
-    rows = np.flatnonzero(scores >= bound)
-    order = np.lexsort((rows, -scores[rows]))
-    return np.asarray(rows[order][:top], np.int64)

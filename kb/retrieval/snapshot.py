@@ -22,7 +22,7 @@ from kb.retrieval.postings import Postings
 from kb.retrieval.vectors import TextSpace
 
 # Raised when the arrays mean something else than before.
-FORMAT: Final = 2
+FORMAT: Final = 3
 _SEPARATOR: Final = "\x1e"
 _DIGEST_BYTES: Final = 32
 Arrays = dict[str, NDArray[Any]]
@@ -40,30 +40,32 @@ def code_digest() -> str:
     return digest.hexdigest()
 
 
-def _pack(arrays: Arrays, name: str, texts: Any) -> None:
+def pack(arrays: Arrays, name: str, texts: Any) -> None:
+    """Put words under ``name``: one array of UTF-8 bytes and their count."""
     joined = _SEPARATOR.join(text.replace(_SEPARATOR, " ") for text in texts)
     arrays[name] = np.frombuffer(joined.encode("utf-8", "replace"), np.uint8)
     arrays[f"{name} count"] = np.array([len(texts)], np.int64)
 
 
-def _unpack(arrays: Mapping[str, NDArray[Any]], name: str) -> list[str]:
+def unpack(arrays: Mapping[str, NDArray[Any]], name: str) -> list[str]:
+    """Return the words that ``pack`` put under ``name``."""
     if int(arrays[f"{name} count"][0]) == 0:
         return []
     return arrays[name].tobytes().decode("utf-8").split(_SEPARATOR)
 
 
 def _pack_postings(arrays: Arrays, name: str, postings: Postings) -> None:
-    _pack(arrays, f"{name} keys", list(postings.keys))
+    pack(arrays, f"{name} keys", list(postings.keys))
     arrays[f"{name} pointers"], arrays[f"{name} rows"] = postings.pointers, postings.rows
 
 
 def _unpack_postings(arrays: Mapping[str, NDArray[Any]], name: str) -> Postings:
-    keys = {key: at for at, key in enumerate(_unpack(arrays, f"{name} keys"))}
+    keys = {key: at for at, key in enumerate(unpack(arrays, f"{name} keys"))}
     return Postings(keys, arrays[f"{name} pointers"], arrays[f"{name} rows"])
 
 
 def _pack_space(arrays: Arrays, name: str, space: TextSpace) -> None:
-    _pack(arrays, f"{name} terms", list(space.terms_))
+    pack(arrays, f"{name} terms", list(space.terms_))
     arrays[f"{name} idf"] = space.idf_
     arrays[f"{name} pointers"] = space.postings_.indptr
     arrays[f"{name} rows"] = space.postings_.indices
@@ -73,7 +75,7 @@ def _pack_space(arrays: Arrays, name: str, space: TextSpace) -> None:
 
 def _unpack_space(arrays: Mapping[str, NDArray[Any]], name: str) -> TextSpace:
     space = TextSpace(ANALYZERS[name.rpartition(" ")[2]])
-    space.terms_ = {term: at for at, term in enumerate(_unpack(arrays, f"{name} terms"))}
+    space.terms_ = {term: at for at, term in enumerate(unpack(arrays, f"{name} terms"))}
     space.idf_ = arrays[f"{name} idf"]
     parts = tuple(arrays[f"{name} {part}"] for part in ("weights", "rows", "pointers"))
     space.postings_ = sparse.csr_array(parts, shape=tuple(arrays[f"{name} shape"]))
@@ -103,21 +105,26 @@ def write_snapshot(
     """
     head = {"format": FORMAT, "code": code_digest(), **stamp, "spaces": list(spaces)}
     arrays: Arrays = {"values": index.values_, "case weights": index.weights_}
-    _pack(arrays, "head", [json.dumps(head, sort_keys=True)])
-    _pack(arrays, "ids", index.ids_)
-    _pack(arrays, "causes", [cause or "" for cause in index.causes_])
-    _pack(arrays, "standings", index.standings_)
-    _pack(arrays, "groups", index.groups_)
-    _pack(arrays, "texts", index.texts_)
-    for name in ("fields", "tokens", "measures"):
+    pack(arrays, "head", [json.dumps(head, sort_keys=True)])
+    pack(arrays, "ids", index.ids_)
+    pack(arrays, "causes", [cause or "" for cause in index.causes_])
+    pack(arrays, "standings", index.standings_)
+    pack(arrays, "groups", index.groups_)
+    pack(arrays, "texts", index.texts_)
+    for name in ("fields", "tokens", "labels", "words", "measures"):
         _pack_postings(arrays, name, getattr(index, f"{name}_"))
     for (text, kind), space in index.spaces_.items():
         _pack_space(arrays, f"case {text} {kind}", space)
     for name, space in spaces.items():
         _pack_space(arrays, f"cause {name}", space)
     named = numbers or {}
-    _pack(arrays, "number names", list(named))
+    pack(arrays, "number names", list(named))
     arrays["numbers"] = np.array(list(named.values()), np.float64)
+    write_arrays(path, arrays)
+
+
+def write_arrays(path: Path, arrays: Arrays) -> None:
+    """Write arrays with their digest aside and put the file in place at once."""
     stream = BytesIO()
     np.savez(stream, allow_pickle=False, **arrays)
     body = stream.getvalue()
@@ -130,61 +137,63 @@ def _digest(body: bytes) -> bytes:
     return hashlib.blake2b(body, digest_size=_DIGEST_BYTES).digest()
 
 
-def _sound_body(path: Path) -> bytes | None:
-    """Return what the file holds, None where there is none or its digest is another."""
-    try:
-        content = path.read_bytes()
-    except OSError:
-        return None
-    digest, body = content[:_DIGEST_BYTES], content[_DIGEST_BYTES:]
-    return body if digest == _digest(body) else None
-
-
 def kept_numbers(path: Path) -> dict[str, float]:
     """Return the fitted numbers of a kept index of any state, none where there is none.
 
     They change slowly, so that those of an older state serve until they are fitted again.
     """
-    body = _sound_body(path)
-    if body is None:
+    arrays = read_arrays(path)
+    if arrays is None:
         return {}
+    head = json.loads(unpack(arrays, "head")[0])
+    if head.get("format") != FORMAT or head.get("code") != code_digest():
+        return {}
+    return dict(zip(unpack(arrays, "number names"), arrays["numbers"].tolist(), strict=True))
+
+
+def read_arrays(path: Path) -> Arrays | None:
+    """Return the arrays of a file, None where it is missing, torn or flipped.
+
+    The whole file is held against its digest before anything in it is read.
+    """
+    try:
+        content = path.read_bytes()
+    except OSError:
+        return None
+    digest, body = content[:_DIGEST_BYTES], content[_DIGEST_BYTES:]
+    if digest != _digest(body):
+        return None
     with np.load(BytesIO(body), allow_pickle=False) as arrays:
-        head = json.loads(_unpack(arrays, "head")[0])
-        if head.get("format") != FORMAT or head.get("code") != code_digest():
-            return {}
-        names = _unpack(arrays, "number names")
-        return dict(zip(names, arrays["numbers"].tolist(), strict=True))
+        return dict(arrays)
 
 
 def read_snapshot(
     path: Path, stamp: Mapping[str, Any]
 ) -> tuple[CaseIndex, dict[str, TextSpace]] | None:
-    """Return the index that was fitted from what ``stamp`` names, None where there is none.
-
-    The whole file is held against its digest before anything in it is read.
-    """
-    body = _sound_body(path)
-    if body is None:
+    """Return the index that was fitted from what ``stamp`` names, None where there is none."""
+    arrays = read_arrays(path)
+    if arrays is None:
         return None
-    with np.load(BytesIO(body), allow_pickle=False) as arrays:
-        head = json.loads(_unpack(arrays, "head")[0])
-        wanted = {"format": FORMAT, "code": code_digest(), **stamp}
-        if any(head.get(key) != value for key, value in wanted.items()):
-            return None
-        spaces = {name: _unpack_space(arrays, f"cause {name}") for name in head["spaces"]}
-        return _index(arrays), spaces
+    head = json.loads(unpack(arrays, "head")[0])
+    wanted = {"format": FORMAT, "code": code_digest(), **stamp}
+    if any(head.get(key) != value for key, value in wanted.items()):
+        return None
+    spaces = {name: _unpack_space(arrays, f"cause {name}") for name in head["spaces"]}
+    return _index(arrays), spaces
 
 
 def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index = CaseIndex()
-    index.ids_ = tuple(_unpack(arrays, "ids"))
-    index.causes_ = tuple(cause or None for cause in _unpack(arrays, "causes"))
-    index.standings_ = tuple(_unpack(arrays, "standings"))
-    index.groups_ = tuple(_unpack(arrays, "groups"))
-    index.texts_ = tuple(_unpack(arrays, "texts"))
+    index.ids_ = tuple(unpack(arrays, "ids"))
+    index.causes_ = tuple(cause or None for cause in unpack(arrays, "causes"))
+    index.standings_ = tuple(unpack(arrays, "standings"))
+    index.groups_ = tuple(unpack(arrays, "groups"))
+    index.texts_ = tuple(unpack(arrays, "texts"))
     index.values_, index.weights_ = arrays["values"], arrays["case weights"]
     index.fields_ = _unpack_postings(arrays, "fields")
     index.tokens_ = _unpack_postings(arrays, "tokens")
+    index.labels_ = _unpack_postings(arrays, "labels")
+    index.words_ = _unpack_postings(arrays, "words")
     index.measures_ = _unpack_postings(arrays, "measures")
     index.spaces_ = {
         (text, kind): _unpack_space(arrays, f"case {text} {kind}")

@@ -15,7 +15,10 @@ from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.guess import GuessOrCheck, guess_or_check
 from kb.retrieval.features import case_features
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.learn import fit_learned
+from kb.retrieval.learned_file import read_learned, write_learned
 from kb.retrieval.snapshot import kept_numbers, read_snapshot, write_snapshot
+from kb.retrieval.weigh import fit_weight
 from kb.store.engine import Store
 from kb.workflow.suggest import (
     Suggestion,
@@ -35,6 +38,10 @@ MOST_CALIBRATED = 600
 # File of a kept index, and the number of closed jobs from which fitting anew costs more than
 # reading it (a hundred take half a second; our choice).
 SNAPSHOT = "index.npz"
+# File of what was learned on rebuild, and closed jobs from which it is learned: below 300 nothing
+# is gained.
+LEARNED = "learned.npz"
+WORTH_LEARNING = 300
 WORTH_KEEPING = 50
 
 
@@ -43,6 +50,15 @@ class _Fitted:
     state: str
     index: CaseIndex
     model: CauseModel
+    learned: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rebuilt:
+    """What a rebuild fitted: numbers of the chances, and how many closed fields were learned."""
+
+    numbers: Calibration
+    fields: int
 
 
 def calibrate_memory(
@@ -98,10 +114,22 @@ class Memory:
 
     def _current(self) -> _Fitted:
         with self._lock:
-            state = self.store.state()
-            if self._fitted is None or self._fitted.state != state:
-                self._fitted = self._kept(state) or self._fit()
+            state, mark = self.store.state(), self._learned_mark()
+            if self._fitted is None or (self._fitted.state, self._fitted.learned) != (state, mark):
+                made = self._kept(state) or self._fit()
+                if self.folder is not None:
+                    made.index.attach(read_learned(self.folder / LEARNED))
+                self._fitted = replace(made, learned=mark)
             return self._fitted
+
+    def _learned_mark(self) -> int:
+        """Return when the learned file was written, 0 where there is none."""
+        if self.folder is None:
+            return 0
+        try:
+            return (self.folder / LEARNED).stat().st_mtime_ns
+        except OSError:
+            return 0
 
     def _stamp(self, state: str) -> dict[str, object]:
         return {"state": state, "altitude_m": self.altitude_m}
@@ -127,15 +155,31 @@ class Memory:
         """Return the numbers with which the memory answers."""
         return self._current().model.calibration
 
-    def rebuild(self) -> Calibration:
-        """Fit the index and the numbers of the chances anew from the store; return the latter."""
+    def rebuild(self) -> Rebuilt:
+        """Fit the index, the numbers of the chances and what the closed fields teach anew.
+
+        Below 300 closed jobs nothing is learned, and what was learned before is taken away.
+        """
         with self._lock:
             with self.store.read() as unit:
                 state, jobs = unit.state(), tuple(unit.jobs.closed_jobs())
             newest = sorted(jobs, key=lambda job: (job.opened, job.id))[-MOST_CALIBRATED:]
             numbers = calibrate_memory(newest, self.words, altitude_m=self.altitude_m)
-            self._fitted = self._fit_jobs(state, jobs, numbers)
-        return numbers
+            fields = self._learn(jobs)
+            self._fit_jobs(state, jobs, numbers)
+            self._fitted = None
+        return Rebuilt(numbers=numbers, fields=fields)
+
+    def _learn(self, jobs: Sequence[Job]) -> int:
+        if self.folder is None:
+            return 0
+        made = [witness_features(job, self.words, self.altitude_m) for job in jobs]
+        found = fit_learned(made) if len(jobs) >= WORTH_LEARNING else None
+        if found is None:
+            (self.folder / LEARNED).unlink(missing_ok=True)
+            return 0
+        write_learned(self.folder / LEARNED, replace(found, weight=fit_weight(made)))
+        return len(found.fields)
 
     def _fit(self) -> _Fitted:
         with self.store.read() as unit:

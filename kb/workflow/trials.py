@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any, Final
@@ -13,11 +14,15 @@ from kb.diagnosis.measure import Answered, score_causes, score_rankings
 from kb.errors import ImportTableError
 from kb.retrieval.features import case_features
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.learn import fit_learned
 from kb.workflow.jobs import draft_job, read_vehicle
 from kb.workflow.memory import Memory
 from kb.workflow.suggest import Suggestion, as_written_up, fit_memory, suggest_from
 
 _TOP: Final = 10
+# What of a stored record is no closed field, and the parts in which own records are left out.
+_NO_FIELD: Final = frozenset({"id", "text", "date", "cost", "company"})
+_FOLDS: Final = 5
 # The memory is refitted at most this often while it is walked through in time (our choice: each
 # question is still only asked of cases closed before it).
 _REFITS: Final = 40
@@ -70,26 +75,55 @@ def _bare_job(key: str, text: str) -> Job:
     return Job(id=key, opened=date(2000, 1, 1), state=JobState.CLOSED, lines=(text,))
 
 
+def _labels(row: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """Return the closed fields of a record: all that is neither its text nor its own number."""
+    return tuple(
+        (name, text)
+        for name in sorted(set(row) - _NO_FIELD)
+        for value in (row[name] if isinstance(row[name], list) else [row[name]])
+        if value is not None and (text := str(value).strip())
+    )
+
+
 def measure_collection(
-    folder: Path, words: Vocabulary, *, progress: Callable[[int, int], None] | None = None
+    folder: Path,
+    words: Vocabulary,
+    *,
+    learn: bool = False,
+    progress: Callable[[int, int], None] | None = None,
 ) -> dict[str, float]:
     """Return ranking measures over ``corpus.jsonl``, ``queries.jsonl`` and ``qrels.tsv``.
 
-    Only the texts are searched. A query's ``skip`` lists documents that it must not find.
+    Only the texts are searched. A query's ``skip`` lists documents that it must not find. With
+    ``learn``, the further fields of the stored records are predicted from the text of the query;
+    the documents that a query must not find teach nothing when it is asked.
     """
     corpus = read_lines(folder / "corpus.jsonl")
     queries = read_lines(folder / "queries.jsonl")
     judged = read_judgements(folder / "qrels.tsv")
-    index = CaseIndex().fit(
-        [case_features(_bare_job(row["id"], row["text"]), words) for row in corpus]
-    )
-    rankings = {}
-    for number, row in enumerate(queries):
-        if progress is not None:
-            progress(number, len(queries))
-        if row["id"] in judged:
+    cases = [
+        replace(case_features(_bare_job(row["id"], row["text"]), words), labels=_labels(row))
+        for row in corpus
+    ]
+    index = CaseIndex().fit(cases)
+    asked = [row for row in queries if row["id"] in judged]
+    rankings: dict[str, list[str]] = {}
+    for part in _parts(asked) if learn else [asked]:
+        if learn:
+            hidden = {case for row in part for case in row.get("skip") or ()}
+            index.attach(fit_learned([case for case in cases if case.case not in hidden]))
+        for row in part:
+            if progress is not None:
+                progress(len(rankings), len(asked))
             rankings[row["id"]] = _ranking(index, row, words)
     return score_rankings(rankings, judged)
+
+
+def _parts(queries: Sequence[dict[str, Any]]) -> list[Sequence[dict[str, Any]]]:
+    """Return the queries in parts that are left out of learning together."""
+    if not any(row.get("skip") for row in queries):
+        return [queries]
+    return [part for at in range(_FOLDS) if (part := queries[at::_FOLDS])]
 
 
 def _ranking(index: CaseIndex, row: Mapping[str, Any], words: Vocabulary) -> list[str]:

@@ -319,3 +319,9 @@ def test_structured_records_are_measured(empty, records):
 
 def test_a_number_of_records_without_records_is_refused(empty):
     assert "expected --diagnosis FOLDER" in empty.said("measure", "--stored", "9", code=2)
+
+
+def test_learning_is_asked_for_with_a_collection_only():
+    done = CliRunner().invoke(main, ["measure", "--learn"])
+    assert done.exit_code == 2
+    assert "--collection" in done.output

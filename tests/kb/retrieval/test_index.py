@@ -11,7 +11,7 @@ from scipy import stats
 from kb.errors import EmptyIndexError
 from kb.retrieval.analyzer import char_terms, word_terms
 from kb.retrieval.features import CaseFeatures, Measure, Token
-from kb.retrieval.index import CaseIndex, top_rows
+from kb.retrieval.index import CaseIndex
 from kb.retrieval.similarity import (
     COPY_RATE,
     READING_CORRELATION,
@@ -139,10 +139,3 @@ def test_a_case_never_finds_itself():
 def test_a_search_without_cases_says_what_to_do():
     with pytest.raises(EmptyIndexError, match="close a job"):
         CaseIndex().fit([]).search(features("Q", ("hums", "", {}, {})))
-
-
-@given(st.lists(st.integers(0, 4), min_size=1, max_size=40), st.integers(1, 12))
-def test_top_rows_equals_a_full_sort(values, top):
-    scores = np.array(values, float)
-    expected = sorted(range(len(values)), key=lambda i: (-values[i], i))[:top]
-    assert list(top_rows(scores, top)) == expected

@@ -59,8 +59,28 @@ def test_a_rebuild_fits_the_numbers_once_and_keeps_them(shop, tmp_path, monkeypa
     closed(shop, opened(shop))
     fitted = memory.Memory(shop.store, shop.words, folder=tmp_path)
     assert fitted.calibration() == SHIPPED
-    assert fitted.rebuild().vote == 0.9
+    assert fitted.rebuild().numbers.vote == 0.9
     closed(shop, opened(shop))
     again = memory.Memory(shop.store, shop.words, folder=tmp_path)
     assert again.calibration().vote == 0.9
     assert fits == [2]
+
+
+def test_what_a_rebuild_learns_counts_in_the_very_next_answer(shop, tmp_path, monkeypatch):
+    monkeypatch.setattr(memory, "WORTH_LEARNING", 8)
+    for _ in range(8):
+        closed(shop, opened(shop))
+    kept = memory.Memory(shop.store, shop.words, folder=tmp_path)
+    before = ask(shop, kept).matches[0]
+    kept.rebuild()
+    after = ask(shop, kept).matches[0]
+    assert not {"learned", "spelling"} & {reason.part for reason in before.reasons}
+    assert "spelling" in {reason.part for reason in after.reasons}
+    assert sum(reason.weight for reason in after.reasons) == pytest.approx(after.score)
+
+
+def test_too_few_cases_teach_nothing_and_take_away_what_was_learned(shop, tmp_path):
+    closed(shop, opened(shop))
+    (tmp_path / memory.LEARNED).write_bytes(b"old")
+    assert memory.Memory(shop.store, shop.words, folder=tmp_path).rebuild().fields == 0
+    assert not (tmp_path / memory.LEARNED).exists()

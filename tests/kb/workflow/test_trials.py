@@ -62,6 +62,23 @@ def test_a_collection_is_ranked_without_the_documents_that_a_query_must_skip(tmp
     }  # fmt: skip
 
 
+def test_a_collection_may_be_learned_from_without_the_documents_to_skip(tmp_path):
+    kinds = (("hose split", "leak"), ("fan dead", "stuck"), ("pump dry", "noise"))
+    corpus = [
+        {"id": f"d{n:02}", "text": f"{kinds[n % 3][0]} {n % 4}x", "failure": [kinds[n % 3][1]]}
+        for n in range(24)
+    ]
+    folder = write_collection(
+        tmp_path,
+        {
+            "corpus.jsonl": corpus,
+            "queries.jsonl": [{"id": "q1", "text": "hoses split", "skip": ["d00"]}],
+            "qrels.tsv": [f"q1\td{n:02}\t1" for n in range(3, 24, 3)],
+        },
+    )
+    assert measure_collection(folder, WORDS, learn=True)["ndcg@10"] == 1.0
+
+
 @pytest.mark.parametrize(
     ("name", "line", "reason"),
     [

@@ -1,0 +1,189 @@
+"""Ask the classifiers that ``kb.retrieval.learn`` fitted; plain arrays, no scikit-learn."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from kb.retrieval.postings import Postings, Rows
+from kb.retrieval.spelling import SPELLING_WEIGHT, SpelledRows, Spelling
+from kb.retrieval.vectors import TextSpace
+
+Floats = NDArray[np.float64]
+
+# Share of a stored field that is wrong or beside the point whatever the words say (our choice).
+STRAY: Final = 1e-3
+# Nats for a nat of a perfectly predicted field, beside a text cosine at ``TEXT_WEIGHT``, and how
+# fast it falls with the share of the field that words explain; both fitted on work orders.
+LEARNED_WEIGHT: Final = 80.0
+SKILL_POWER: Final = 1.5
+# How much a word or a character n-gram counts on the axes (our choice).
+SPACE_WEIGHT: Final = {"word": 0.5, "char": 1.0}
+_CLIP: Final = 1e-5
+SEPARATOR: Final = "\t"
+
+
+def label_key(name: str, value: str) -> str:
+    """Return a closed field and its value as one key of the postings."""
+    return f"{name}{SEPARATOR}{value}"
+
+
+def link(rows: Floats, prior: Floats, shape: Sequence[float]) -> Floats:
+    """Return log odds (or logits) of raw predictions: linear in x, ln x and the prior log odds."""
+    low = np.log(np.clip(rows, 1e-3, 1.0))
+    made: Floats = (
+        shape[0] * rows + shape[1] * low + shape[2] * np.log(prior / (1 - prior)) + shape[3]
+    )
+    return made
+
+
+def softmax(logits: Floats) -> Floats:
+    """Return chances along the last axis."""
+    raised = np.exp(logits - logits.max(axis=-1, keepdims=True))
+    chances: Floats = raised / raised.sum(axis=-1, keepdims=True)
+    return chances
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FieldModel:
+    """The classifier of one closed field.
+
+    ``slopes`` has shape ``(n_axes, n_values)``, ``mean`` and ``prior`` ``(n_values,)``; ``shape``
+    turns raw predictions into chances; ``skill`` is the share of the field's entropy explained.
+    ``single`` says that a case has one value at most.
+    """
+
+    field: str
+    values: tuple[str, ...]
+    single: bool
+    prior: Floats
+    mean: Floats
+    slopes: Floats
+    shape: tuple[float, ...]
+    skill: float
+
+    def log_chances(self, point: Floats) -> Floats:
+        """Return ln P(value) for a single field, else the log odds that each value is there."""
+        logits = link(self.mean + point @ self.slopes, self.prior, self.shape)
+        if self.single:
+            return np.log(np.maximum(softmax(logits), _CLIP))
+        chances = np.clip(1 / (1 + np.exp(-logits)), _CLIP, 1 - _CLIP)
+        odds: Floats = np.log(chances) - np.log1p(-chances)
+        return odds
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Learned:
+    """All classifiers with the text space that they stand on."""
+
+    spaces: Mapping[str, TextSpace]
+    axes: NDArray[np.float32] = field(default_factory=lambda: np.zeros((0, 0), np.float32))
+    fields: tuple[FieldModel, ...] = ()
+    spelling: Spelling | None = None
+    weight: float = LEARNED_WEIGHT
+
+    @property
+    def n_terms(self) -> int:
+        """Number of known words and character n-grams."""
+        return sum(len(space.terms_) for space in self.spaces.values())
+
+    def matrix(self, texts: Sequence[str]) -> sparse.csr_array:
+        """Return the weights of the known terms of ``texts``, shape ``(n_texts, n_terms)``."""
+        ids: list[NDArray[np.int64]] = []
+        weights: list[Floats] = []
+        pointers = [0]
+        for text in texts:
+            shift = 0
+            for name, space in self.spaces.items():
+                found = space.query(text)
+                ids.append(found.ids + shift)
+                weights.append(SPACE_WEIGHT[name] * found.weights)
+                shift += len(space.terms_)
+            pointers.append(pointers[-1] + sum(map(len, ids[-len(self.spaces) :])))
+        flat = np.concatenate([*ids, np.zeros(0, np.int64)]).astype(np.int32)
+        parts = (np.concatenate([*weights, np.zeros(0)]), flat, np.array(pointers, np.int32))
+        return sparse.csr_array(parts, shape=(len(texts), self.n_terms))
+
+    def point(self, text: str) -> Floats | None:
+        """Return where a text lies on the axes, None where no term of it is known."""
+        row = self.matrix([text]) if self.fields else None
+        if row is None or row.nnz == 0:
+            return None
+        point: Floats = row.data @ self.axes[row.indices].astype(np.float64)
+        return point
+
+
+@dataclass(frozen=True, slots=True)
+class _Stored:
+    """The cases by the set of values that they have: few sets, many cases."""
+
+    rows: Rows
+    set_of: Rows
+    sets: sparse.csr_array
+    share: Floats
+    names: tuple[str, ...]
+
+
+class StoredFields:
+    """The closed fields of all cases, held against what the words of a query point to."""
+
+    def __init__(self, learned: Learned, labels: Postings, words: Postings) -> None:
+        self.learned = learned
+        self.spelled = SpelledRows(learned.spelling, words) if learned.spelling else None
+        self._stored = {model.field: _stored(model, labels) for model in learned.fields}
+
+    def evidence(self, text: str) -> Iterator[tuple[str, Rows, Floats]]:
+        """Yield field, rows and nats: ``ln P(stored values | text)`` against the average case.
+
+        A case without the field is in no row; a text without a known term says nothing.
+        """
+        point = self.learned.point(text)
+        if point is None:
+            return
+        for model in self.learned.fields:
+            stored = self._stored[model.field]
+            if not len(stored.rows):
+                continue
+            score = stored.sets @ model.log_chances(point)
+            ratio = np.exp(score - score.max())
+            ratio /= float(stored.share @ ratio)
+            scale = self.learned.weight * model.skill**SKILL_POWER
+            nats = scale * np.log(STRAY + (1 - STRAY) * ratio)
+            yield model.field, stored.rows, nats[stored.set_of]
+
+    def spelling(self, text: str) -> tuple[Rows, Floats] | None:
+        """Return rows and nats of cases whose words stand for those of ``text``."""
+        found = self.spelled.cosine(text) if self.spelled else None
+        if found is None:
+            return None
+        return found[0], self.learned.weight * SPELLING_WEIGHT * found[1]
+
+    def says(self, what: str, row: int, *, nats: float) -> str:
+        """Return the reason line of a learned field, or of the words of a query, for one case."""
+        stored = self._stored.get(what)
+        if stored is None:
+            pairs = self.spelled.pairs(what, row) if self.spelled else ""
+            return f"stands for the same: {pairs}" if pairs else "the same words"
+        values = stored.names[int(stored.set_of[np.searchsorted(stored.rows, row)])]
+        return f"the words point {'to' if nats > 0 else 'away from'} {what} {values}"
+
+
+def _stored(model: FieldModel, labels: Postings) -> _Stored:
+    members: dict[int, list[int]] = {}
+    for at, value in enumerate(model.values):
+        for row in labels.of(label_key(model.field, value)):
+            members.setdefault(int(row), []).append(at)
+    rows = np.array(sorted(members), np.int64)
+    keys: dict[tuple[int, ...], int] = {}
+    set_of = np.array([keys.setdefault(tuple(members[int(r)]), len(keys)) for r in rows], np.int64)
+    pointers = np.cumsum([0, *(len(key) for key in keys)])
+    ids = np.array([at for key in keys for at in key], np.int64)
+    sets = sparse.csr_array(
+        (np.ones(len(ids)), ids, pointers), shape=(len(keys), len(model.values))
+    )
+    share = np.bincount(set_of, minlength=len(keys)) / max(1, len(rows))
+    names = tuple(", ".join(model.values[at] for at in key) for key in keys)
+    return _Stored(rows, set_of, sets, share, names)
