@@ -13,7 +13,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 
 from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import LEAST_OTHER, SHIPPED, TEMPER, VOTE, Calibration
@@ -208,6 +207,8 @@ def _start(size: int) -> Floats:
 def _fit_weights(table: _Table) -> Calibration:
     start = _start(len(table.names) + 2)
     limits = [(0.0, 2.0)] * len(start)
+    from scipy.optimize import minimize  # noqa: PLC0415 (start-up time)
+
     found = minimize(_loss, start, args=(table,), jac=True, method="L-BFGS-B", bounds=limits)
     *weights, prior, vote = (float(number) for number in found.x)
     named = dict(zip(table.names, weights, strict=True))

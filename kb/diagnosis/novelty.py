@@ -8,7 +8,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 from scipy.special import expit
 
 Floats = NDArray[np.float64]
@@ -72,6 +71,8 @@ def fit_novelty(signs: Floats, new: NDArray[np.bool_], *, share: float) -> tuple
         miss = expit(odds) - truth
         slope = np.append(scaled.T @ miss + _RIDGE * numbers[:-1], miss.sum())
         return float(value + 0.5 * _RIDGE * (numbers[:-1] ** 2).sum()), slope
+
+    from scipy.optimize import minimize  # noqa: PLC0415 (start-up time)
 
     found = minimize(loss, np.zeros(signs.shape[1] + 1), jac=True, method="L-BFGS-B").x
     weights = np.asarray(found[:-1] / spread, np.float64)
