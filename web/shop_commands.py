@@ -69,7 +69,7 @@ def make_demo(home: Path, words: Vocabulary) -> Store:
 def _demo_job(store: Store, words: Vocabulary) -> Entry:
     intake = Intake(
         text=DEMO_JOB,
-        said="It blows cold on the open road and warm at every light.",
+        said="It only gets cold once I am out on the freeway.",
         vehicle=read_vehicle(DEMO_VEHICLE),
         invoice="D-1",
     )

@@ -38,8 +38,6 @@ TEXT_WEIGHT: Final = 45.0
 NOT_CURED_SHARE: Final = 0.2
 # Evidence parts that repeat what symptoms already say count half (our choice).
 PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0.3}
-# Cases are listed for causes of at least this chance.
-_LISTED: Final = 1e-4
 # Parts whose rarity makes a job unusual.
 _TELLING: Final = frozenset({"observed", "symptom"})
 
@@ -91,9 +89,13 @@ class CauseModel:
         self.index = index
         stored = [cause for cause in index.causes_ if cause is not None]
         self.causes_ = tuple(dict.fromkeys([*self.words.causes, *stored]))
-        at = {name: i for i, name in enumerate(self.causes_)}
-        self._at = at
+        at = self._at = {name: i for i, name in enumerate(self.causes_)}
         self._cause_of = np.array([at[c] if c is not None else -1 for c in index.causes_], np.int64)
+        cases: list[list[str]] = [[] for _ in self.causes_]
+        for case, cause in zip(index.ids_, index.causes_, strict=True):
+            if cause is not None:
+                cases[at[cause]].append(case)
+        self._cases_of = tuple(tuple(rows) for rows in cases)
         self.weight_ = self._by_cause(np.arange(len(index.ids_)))
         share = self.weight_ + 0.5
         self.prior_: Floats = share / share.sum()
@@ -295,6 +297,4 @@ class CauseModel:
     def _chance(self, at: int, chance: float) -> CauseChance:
         if at == len(self.causes_):
             return CauseChance(cause=None, chance=chance)
-        rows = np.flatnonzero(self._cause_of == at) if chance >= _LISTED else ()
-        cases = tuple(self.index.ids_[int(row)] for row in rows)
-        return CauseChance(cause=self.causes_[at], chance=chance, cases=cases)
+        return CauseChance(cause=self.causes_[at], chance=chance, cases=self._cases_of[at])

@@ -145,3 +145,13 @@ def test_a_part_that_did_not_cure_weakens_its_causes_but_rules_none_out():
 
     weakened = chance(token("tried", "tried|starter", "same"))
     assert 0 < weakened < chance()
+
+
+def test_the_cases_of_a_cause_are_listed_however_unlikely_it_is():
+    cases = [
+        a_case("C0", "overcharge", WARM, said="warm at lights"),
+        a_case("C1", "starter_worn", token("symptom", "slow_crank|"), said="groans"),
+    ]
+    rows = chances(cases, a_case("Q", None, WARM, said="warm at lights"))
+    listed = {row.cause: row.cases for row in rows}
+    assert (listed["overcharge"], listed["starter_worn"]) == (("C0",), ("C1",))
