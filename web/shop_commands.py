@@ -26,7 +26,7 @@ from web.report import answer_text, json_line
 
 # The job that the demonstration shows; invented.
 DEMO_JOB = (
-    "a/c cool on the open road, warm at every red light; no codes; low 56 hi 322 amb 92F vent 69F"
+    "vents go warm in town, ok again on the freeway; no codes; low 56 hi 322 amb 92F vent 69F"
 )
 DEMO_VEHICLE = "2017 Pellarin Copse P20P"
 _DEMO_SETTING = "demonstration"
