@@ -95,7 +95,7 @@ def cause_rows(suggestion: Suggestion, words: Vocabulary) -> list[str]:
     """Return the likely causes with chance and cases, "something else" always among them."""
     shown = [row for row in suggestion.causes if row.cause is not None][:_CAUSES]
     other = next(row for row in suggestion.causes if row.cause is None)
-    rows = [("chance", "cause", "proven here in")]
+    rows = [("chance", "cause", "cases here")]
     for row in sorted((*shown, other), key=lambda row: -row.chance):
         cases = ", ".join(row.cases[:4]) or ("" if row.cause is None else "no case yet")
         rows.append((percent(row.chance), words.cause_name(row.cause), cases))

@@ -131,3 +131,11 @@ def test_of_several_places_the_most_unusual_reading_counts():
     )
     made = features(reading_sets=(ReadingSet(readings=rows),))
     assert [m.value for m in made.measures if m.key == "compression"] == [rows[1].canonical]
+
+
+def test_what_a_repair_cost_is_no_closed_field_to_learn():
+    made = features(
+        fields=(("component", "Hose;Boom"), ("cost", "183.05")),
+        closing=Closing(closed=date(2026, 1, 6), end="fixed"),
+    )
+    assert made.labels == (("component", "Hose"), ("component", "Boom"))
