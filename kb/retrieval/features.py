@@ -15,8 +15,6 @@ from kb.case.terms import Vocabulary
 
 # Fields of recorded findings with a fixed set of values begin so.
 OBSERVED: Final = "observed|"
-# Imported fields that say nothing about what was wrong.
-_NO_LABEL = frozenset({"cost"})
 # Outcomes that say that a check told nothing.
 _SILENT = frozenset({"unclear", "not_done"})
 
@@ -270,7 +268,7 @@ def case_labels(job: Job, words: Vocabulary) -> tuple[tuple[str, str], ...]:
     pairs += [("symptom", row.concept or "") for row in job.symptoms]
     known = words.causes.get(job.cause or "")
     pairs.append(("part", known.part if known else ""))
-    told = [(name, text) for name, text in job.fields if name not in _NO_LABEL]
+    told = [(name, text) for name, text in job.fields if name != "cost"]
     pairs += [(name, value.strip()) for name, text in told for value in text.split(";")]
     return tuple(dict.fromkeys(pair for pair in pairs if pair[1]))
 
