@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from functools import cache
 from io import BytesIO
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -148,6 +148,10 @@ def kept_numbers(path: Path) -> dict[str, float]:
     head = json.loads(unpack(arrays, "head")[0])
     if head.get("format") != FORMAT or head.get("code") != code_digest():
         return {}
+    return _numbers(arrays)
+
+
+def _numbers(arrays: Mapping[str, NDArray[Any]]) -> dict[str, float]:
     return dict(zip(unpack(arrays, "number names"), arrays["numbers"].tolist(), strict=True))
 
 
@@ -167,9 +171,15 @@ def read_arrays(path: Path) -> Arrays | None:
         return dict(arrays)
 
 
-def read_snapshot(
-    path: Path, stamp: Mapping[str, Any]
-) -> tuple[CaseIndex, dict[str, TextSpace]] | None:
+class Kept(NamedTuple):
+    """What a file keeps: the fitted index, further text spaces and fitted numbers, by name."""
+
+    cases: CaseIndex
+    spaces: dict[str, TextSpace]
+    numbers: dict[str, float]
+
+
+def read_snapshot(path: Path, stamp: Mapping[str, Any]) -> Kept | None:
     """Return the index that was fitted from what ``stamp`` names, None where there is none."""
     arrays = read_arrays(path)
     if arrays is None:
@@ -179,7 +189,7 @@ def read_snapshot(
     if any(head.get(key) != value for key, value in wanted.items()):
         return None
     spaces = {name: _unpack_space(arrays, f"cause {name}") for name in head["spaces"]}
-    return _index(arrays), spaces
+    return Kept(_index(arrays), spaces, _numbers(arrays))
 
 
 def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:

@@ -140,10 +140,8 @@ class Memory:
         found = read_snapshot(self.folder / SNAPSHOT, self._stamp(state))
         if found is None:
             return None
-        index, spaces = found
-        numbers = from_numbers(kept_numbers(self.folder / SNAPSHOT))
-        model = CauseModel(self.words, calibration=numbers).restore(index, spaces)
-        return _Fitted(state, index, model)
+        model = CauseModel(self.words, calibration=from_numbers(found.numbers))
+        return _Fitted(state, found.cases, model.restore(found.cases, found.spaces))
 
     def _numbers(self) -> Calibration:
         """Return the numbers that were fitted for this shop, the shipped ones before that."""

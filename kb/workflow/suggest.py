@@ -8,7 +8,6 @@ from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.diagnosis.causes import CauseChance, CauseModel
 from kb.diagnosis.checks import CheckAdvice, next_checks
-from kb.diagnosis.findings import FindingAdvice, next_findings
 from kb.diagnosis.guess import GuessOrCheck
 from kb.errors import EmptyIndexError
 from kb.retrieval.features import CaseFeatures, case_features, finding_token
@@ -44,7 +43,6 @@ class Suggestion:
     """The three answers; ``nothing_like_it`` where "something else" leads.
 
     ``guess`` is there where the leading cause has a price in the shop's own cases.
-    ``findings`` are worth recording next where no check of the catalogue is.
     """
 
     matches: tuple[SeenBefore, ...]
@@ -52,7 +50,6 @@ class Suggestion:
     checks: tuple[CheckAdvice, ...]
     nothing_like_it: bool
     guess: GuessOrCheck | None = None
-    findings: tuple[FindingAdvice, ...] = ()
 
 
 def witness_features(job: Job, words: Vocabulary, altitude_m: float) -> CaseFeatures:
@@ -121,13 +118,11 @@ def suggest_from(
         )
         for row in asked.best(top)
     )
-    checks = next_checks(model, chances, done=_done(job))
     return Suggestion(
         matches=seen,
         causes=chances,
-        checks=checks,
+        checks=next_checks(model, chances, done=_done(job)),
         nothing_like_it=chances[0].cause is None,
-        findings=() if checks else next_findings(model, asked, chances),
     )
 
 

@@ -38,7 +38,6 @@ class PhraseSet:
 
     def __init__(self) -> None:
         self._rows: dict[str, list[tuple[Key, int]]] = {}
-        self._size = 0
 
     def add(self, phrase: str, value: int) -> None:
         """Add a phrase that stands for ``value``."""
