@@ -69,8 +69,8 @@ class Asked:
         return Reason(part=part.part, what=self._what(row, part, weight=weight), weight=weight)
 
     def _what(self, row: int, part: Evidence, *, weight: float) -> str:
-        if part.part == "text":
-            return self._shared(row)
+        if part.part in {"text", "contrary"}:
+            return self._shared(row) if part.part == "text" else part.what
         if self.index.stored_fields is not None and part.part in {"learned", "spelling"}:
             return self.index.stored_fields.says(part.what, row, nats=weight)
         if part.part == "reading":
@@ -80,11 +80,12 @@ class Asked:
         return f"{part.what} (in {part.shared_by} of {len(self.index.ids_)} cases)"
 
     def _shared(self, row: int) -> str:
-        keys = (("said", "word"), ("told", "word"))
         words = dict.fromkeys(
             term
-            for key in keys
-            for term in self.index.spaces_[key].shared_terms(self.texts[key], row, most=9)
+            for (_, kind), query in self.texts.items()
+            if kind == "word"
+            for stored in ("said", "told")
+            for term in self.index.spaces_[stored, kind].shared_terms(query, row, most=9)
             if not set(term.split()) <= SMALL_WORDS
         )
         return "words: " + ", ".join(list(words)[:_MOST_WORDS]) if words else "spelling alike"

@@ -1,11 +1,12 @@
 """Exact search over all cases: everything is a posting list, every match carries its parts."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kb.case.contraries import bind, contradictions
 from kb.errors import EmptyIndexError
 from kb.retrieval.analyzer import char_terms, word_terms
 from kb.retrieval.asked import Asked, Evidence, top_rows
@@ -14,22 +15,30 @@ from kb.retrieval.learned import Learned, StoredFields, label_key
 from kb.retrieval.moments import LEAST_VALUES, Codes, Scale, fit_scale, shrunk_copy_rate
 from kb.retrieval.postings import gather
 from kb.retrieval.similarity import (
+    CONTRARY_COSINE,
+    CONTRARY_POWER,
+    CONTRARY_WEIGHT,
     COPY_RATE,
-    SAID_SHARE,
+    MOST_CONTRARY,
+    MOST_STATED,
+    TEXT_SHARE,
     TEXT_WEIGHT,
     WORD_SHARE,
     Match,
+    contrary_share,
     reading_agreement,
     token_agreement,
     token_conflict,
 )
 from kb.retrieval.spelling import spelled_words
-from kb.retrieval.vectors import TextQuery, TextSpace
+from kb.retrieval.vectors import TextQuery, fit_columns
 
 Floats = NDArray[np.float64]
 
 ANALYZERS = {"word": word_terms, "char": char_terms}
+TEXTS = ("said", "told")
 
+_CONTRARY = "the same words about contrary facts there"
 NO_CASE = (
     "expected at least 1 closed case to search, got 0; close a job or run 'baybook demo' first"
 )
@@ -58,8 +67,8 @@ class CaseIndex:
     def fit(self, cases: Sequence[CaseFeatures]) -> "CaseIndex":
         """Take in all cases; row numbers follow the order of case ids.
 
-        Sets ``ids_``, ``causes_``, ``standings_``, ``groups_``, ``weights_`` by row, ``spaces_``,
-        ``fields_`` and ``tokens_`` (rows by field, by field and value), ``labels_`` (by closed field
+        Sets ``ids_``, ``causes_``, ``standings_``, ``groups_``, ``weights_``, ``stated_`` by row,
+        ``spaces_``, ``fields_`` and ``tokens_`` (rows by field, by field and value), ``labels_`` (by closed field
         and value) and ``measures_`` (rows by quantity, with ``values_`` and ``texts_``).
         """
         ordered = sorted(cases, key=lambda case: case.case)
@@ -68,10 +77,14 @@ class CaseIndex:
         self.standings_ = tuple(case.standing for case in ordered)
         self.groups_ = tuple(case.group for case in ordered)
         self.weights_: Floats = np.array([case.weight for case in ordered], np.float64)
+        self.stated_ = tuple(
+            case.said if len(case.said.split()) <= MOST_STATED else "" for case in ordered
+        )
+        columns = [[getattr(case, text) for case in ordered] for text in TEXTS]
         self.spaces_ = {
-            (text, kind): TextSpace(analyzer).fit([getattr(case, text) for case in ordered])
-            for text in ("said", "told")
-            for kind, analyzer in ANALYZERS.items()
+            (text, kind): space
+            for kind in ANALYZERS
+            for text, space in zip(TEXTS, fit_columns(ANALYZERS[kind], columns), strict=True)
         }
         self._fit_tokens(ordered)
         self._fit_measures(ordered)
@@ -150,38 +163,64 @@ class CaseIndex:
     # --- parts of a query ---------------------------------------------------------------------
 
     def text_queries(self, query: CaseFeatures) -> dict[tuple[str, str], TextQuery]:
-        """Return the known terms of a query for each of the four text spaces."""
-        text = query_text(query)
-        return {key: space.query(text) for key, space in self.spaces_.items()}
+        """Return the known terms of what a query says and tells, as words and as characters."""
+        return {
+            (text, kind): self.spaces_[text, kind].query(getattr(query, text))
+            for text in TEXTS
+            for kind in ANALYZERS
+            if getattr(query, text).strip()
+        }
 
-    def _text_evidence(self, queries: Mapping[tuple[str, str], TextQuery]) -> Evidence:
+    def _cosines(
+        self, queries: Mapping[tuple[str, str], TextQuery]
+    ) -> dict[tuple[str, str], Floats]:
+        """Return the cosine of each text of a query with each text of every case."""
+        found = {pair: np.zeros(len(self.ids_)) for pair in TEXT_SHARE}
+        for (asked, kind), query in queries.items():
+            share = WORD_SHARE if kind == "word" else 1 - WORD_SHARE
+            for stored in TEXTS:
+                found[asked, stored] += share * self.spaces_[stored, kind].cosine(query)
+        return found
+
+    def _text_evidence(self, cosines: Mapping[tuple[str, str], Floats]) -> Evidence:
         total = np.zeros(len(self.ids_))
-        for (name, kind), query in queries.items():
-            share = SAID_SHARE if name == "said" else 1 - SAID_SHARE
-            share *= WORD_SHARE if kind == "word" else 1 - WORD_SHARE
-            total += share * self.spaces_[name, kind].cosine(query)
+        for pair, cosine in cosines.items():
+            total += TEXT_SHARE[pair] * cosine
         rows = np.arange(len(self.ids_))
         return Evidence(part="text", what="words", rows=rows, weights=self.text_weight * total)
 
-    def _token_evidence(self, token: Token) -> Evidence | None:
-        """Return what a token gives: agreement, conflict under the same field, else nothing."""
-        with_field = self.fields_.of(token.field)
+    def _contrary_evidence(self, query: CaseFeatures, cosine: Floats) -> Iterator[Evidence]:
+        """Yield what the same words about contrary facts take off, among the nearest texts."""
+        if len(query.said.split()) > MOST_STATED:
+            return
+        near = [int(row) for row in top_rows(cosine, MOST_CONTRARY) if self.stated_[row]]
+        rows = np.sort([row for row in near if cosine[row] >= CONTRARY_COSINE]).astype(np.int64)
+        asked = bind(query.said)
+        counts = [contradictions(asked, bind(self.stated_[row])) for row in rows]
+        share = np.array([contrary_share(count) for count in counts])
+        weights = -CONTRARY_WEIGHT * cosine[rows] ** CONTRARY_POWER * share
+        yield Evidence(part="contrary", what=_CONTRARY, rows=rows, weights=weights)
+
+    def _field_evidence(self, tokens: Sequence[Token]) -> Iterator[Evidence]:
+        """Yield what the tokens of one field give: agreement, or one conflict where none agrees."""
+        first, with_field = tokens[0], self.fields_.of(tokens[0].field)
         if not len(with_field):
-            return None
-        same = self.tokens_.of(token.key)
-        looked_for = token.part == "observed"
-        rate = self.copy_rate(token.field) if looked_for else COPY_RATE[token.part]
-        weights = np.full(len(with_field), token_conflict(rate))
-        if len(same):
+            return
+        looked_for = first.part == "observed"
+        rate = self.copy_rate(first.field) if looked_for else COPY_RATE[first.part]
+        apart = np.ones(len(with_field), np.bool_)
+        for token in tokens:
+            same = self.tokens_.of(token.key)
             share = len(same) / (len(with_field) if looked_for else len(self.ids_))
-            weights[np.searchsorted(with_field, same)] = token_agreement(rate, share)
-        return Evidence(
-            part=token.part,
-            what=token.what,
-            rows=with_field,
-            weights=weights,
-            shared_by=len(same),
-        )
+            nats = token_agreement(rate, share) if len(same) else 0.0
+            apart[np.searchsorted(with_field, same)] = False
+            weights = np.full(len(same), nats)
+            yield Evidence(
+                part=token.part, what=token.what, rows=same, weights=weights, shared_by=len(same)
+            )
+        rows = with_field[apart]
+        weights = np.full(len(rows), token_conflict(rate))
+        yield Evidence(part=first.part, what=first.what, rows=rows, weights=weights)
 
     def _measure_evidence(self, measure: Measure, group: str) -> Evidence | None:
         rows = self.measures_.of(measure.key)
@@ -197,8 +236,14 @@ class CaseIndex:
     def _evidence(
         self, query: CaseFeatures, texts: Mapping[tuple[str, str], TextQuery]
     ) -> tuple[Evidence, ...]:
-        found = [self._text_evidence(texts)]
-        found += [e for e in map(self._token_evidence, query.tokens) if e is not None]
+        cosines = self._cosines(texts)
+        found = [self._text_evidence(cosines)]
+        found += self._contrary_evidence(query, cosines["said", "said"])
+        by_field: dict[str, list[Token]] = {}
+        for token in query.tokens:
+            by_field.setdefault(token.field, []).append(token)
+        told = (row for tokens in by_field.values() for row in self._field_evidence(tokens))
+        found += [row for row in told if len(row.rows)]
         read = (self._measure_evidence(row, query.group) for row in query.measures)
         found += [e for e in read if e is not None]
         found += self._learned_evidence(query)

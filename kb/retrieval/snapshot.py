@@ -17,12 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from kb.retrieval.index import ANALYZERS, CaseIndex
+from kb.retrieval.index import ANALYZERS, TEXTS, CaseIndex
 from kb.retrieval.postings import Postings
 from kb.retrieval.vectors import TextSpace
 
 # Raised when the arrays mean something else than before.
-FORMAT: Final = 3
+FORMAT: Final = 4
 _SEPARATOR: Final = "\x1e"
 _DIGEST_BYTES: Final = 32
 Arrays = dict[str, NDArray[Any]]
@@ -111,6 +111,7 @@ def write_snapshot(
     pack(arrays, "standings", index.standings_)
     pack(arrays, "groups", index.groups_)
     pack(arrays, "texts", index.texts_)
+    pack(arrays, "stated", index.stated_)
     for name in ("fields", "tokens", "labels", "words", "measures"):
         _pack_postings(arrays, name, getattr(index, f"{name}_"))
     for (text, kind), space in index.spaces_.items():
@@ -199,6 +200,7 @@ def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index.standings_ = tuple(unpack(arrays, "standings"))
     index.groups_ = tuple(unpack(arrays, "groups"))
     index.texts_ = tuple(unpack(arrays, "texts"))
+    index.stated_ = tuple(unpack(arrays, "stated"))
     index.values_, index.weights_ = arrays["values"], arrays["case weights"]
     index.fields_ = _unpack_postings(arrays, "fields")
     index.tokens_ = _unpack_postings(arrays, "tokens")
@@ -207,7 +209,7 @@ def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index.measures_ = _unpack_postings(arrays, "measures")
     index.spaces_ = {
         (text, kind): _unpack_space(arrays, f"case {text} {kind}")
-        for text in ("said", "told")
+        for text in TEXTS
         for kind in ANALYZERS
     }
     return index

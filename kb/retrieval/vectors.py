@@ -51,30 +51,22 @@ class TextSpace:
 
     def fit(self, texts: Sequence[str]) -> "TextSpace":
         """Learn terms and weights of ``texts``; sets ``terms_``, ``idf_``, ``postings_``."""
-        terms: dict[str, int] = {}
-        ids: list[int] = []
-        counts: list[int] = []
-        pointers = [0]
-        for text in texts:
-            counted = self.analyzer(text)
-            ids.extend(terms.setdefault(term, len(terms)) for term in counted)
-            counts.extend(counted.values())
-            pointers.append(len(ids))
-        self.terms_ = terms
-        self._weigh(np.array(ids, np.int32), np.array(counts, np.float64), np.array(pointers))
-        return self
+        counted = _count(self.analyzer, texts, {})
+        self.idf_: Floats = _idf([counted], len(counted.terms))
+        return self._weigh(counted)
 
-    def _weigh(self, ids: NDArray[np.int32], counts: Floats, pointers: NDArray[np.int64]) -> None:
-        n_cases, n_terms = len(pointers) - 1, len(self.terms_)
-        frequency = np.bincount(ids, minlength=n_terms).astype(np.float64)
-        self.idf_: Floats = np.log((1 + n_cases) / (1 + frequency)) + 1
-        weights: Floats = (1 + np.log(counts)) * self.idf_[ids] if len(ids) else counts
+    def _weigh(self, counted: "_Counted") -> "TextSpace":
+        self.terms_, idf = counted.terms, self.idf_
+        n_cases, n_terms = len(counted.pointers) - 1, len(counted.terms)
+        ids, counts, pointers = counted.ids, counted.counts, counted.pointers
+        weights: Floats = (1 + np.log(counts)) * idf[ids] if len(ids) else counts
         rows = np.repeat(np.arange(n_cases), np.diff(pointers))
         norms = np.sqrt(np.bincount(rows, weights=weights**2, minlength=n_cases))
         weights = weights / np.where(norms > 0, norms, 1.0)[rows] if len(ids) else weights
         shape = (n_cases, n_terms)
         by_case = sparse.csr_array((weights, ids, pointers), shape=shape)
         self.postings_ = by_case.T.tocsr()
+        return self
 
     def query(self, text: str) -> "TextQuery":
         """Return the known terms of ``text`` with their weights, of length 1 together."""
@@ -105,6 +97,62 @@ class TextSpace:
             if at < stop and self.postings_.indices[at] == row:
                 weighed.append((-weight * self.postings_.data[at], name))
         return tuple(name for _, name in sorted(weighed)[:most])
+
+
+@dataclass(frozen=True, slots=True)
+class _Counted:
+    """Terms of texts with their counts, text after text."""
+
+    terms: dict[str, int]
+    ids: NDArray[np.int32]
+    counts: Floats
+    pointers: NDArray[np.int64]
+
+
+def _count(analyzer: Analyzer, texts: Sequence[str], terms: dict[str, int]) -> _Counted:
+    """Return the counted terms of ``texts``; new ones are numbered on in ``terms``."""
+    ids: list[int] = []
+    counts: list[int] = []
+    pointers = [0]
+    for text in texts:
+        counted = analyzer(text)
+        ids.extend(terms.setdefault(term, len(terms)) for term in counted)
+        counts.extend(counted.values())
+        pointers.append(len(ids))
+    return _Counted(
+        terms, np.array(ids, np.int32), np.array(counts, np.float64), np.array(pointers)
+    )
+
+
+def _idf(columns: Sequence[_Counted], n_terms: int) -> Floats:
+    """Return the inverse document frequency where a document is a case with all its columns."""
+    n_cases = len(columns[0].pointers) - 1
+    rows = [np.repeat(np.arange(n_cases), np.diff(column.pointers)) for column in columns]
+    pairs = np.concatenate(
+        [row * n_terms + column.ids for row, column in zip(rows, columns, strict=True)]
+    )
+    if len(columns) > 1:
+        pairs = np.unique(pairs)
+    frequency = np.bincount(pairs % max(1, n_terms), minlength=n_terms)
+    weights: Floats = np.log((1 + n_cases) / (1 + frequency)) + 1
+    return weights
+
+
+def fit_columns(analyzer: Analyzer, columns: Sequence[Sequence[str]]) -> list[TextSpace]:
+    """Return a space a column over the same terms and weights, so that columns can be compared.
+
+    A document is a case with all its columns: the cosine of a text of one column with a text of
+    another is the same whichever of the two asks.
+    """
+    terms: dict[str, int] = {}
+    counted = [_count(analyzer, texts, terms) for texts in columns]
+    idf = _idf(counted, len(terms))
+    spaces = []
+    for column in counted:
+        space = TextSpace(analyzer)
+        space.idf_ = idf
+        spaces.append(space._weigh(column))  # noqa: SLF001 - same class family, one module
+    return spaces
 
 
 @dataclass(frozen=True, slots=True)

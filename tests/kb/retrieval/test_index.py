@@ -1,6 +1,7 @@
 """The index against a plain dense computation of the same formula, and the laws of the score."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,20 +9,33 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from kb.case.contraries import bind, contradictions
 from kb.errors import EmptyIndexError
 from kb.retrieval.analyzer import char_terms, word_terms
 from kb.retrieval.features import CaseFeatures, Measure, Token
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.similarity import (
+    CONTRARY_COSINE,
+    CONTRARY_POWER,
+    CONTRARY_WEIGHT,
     COPY_RATE,
     READING_CORRELATION,
-    SAID_SHARE,
+    TEXT_SHARE,
     TEXT_WEIGHT,
     WORD_SHARE,
+    contrary_share,
+    token_conflict,
 )
-from kb.retrieval.vectors import TextSpace
+from kb.retrieval.vectors import fit_columns
 
-WORDS = ("warm at idle", "cold on the road", "no crank", "clicks once", "hums", "")
+WORDS = (
+    "warm at idle, cold on the road",
+    "cold at idle, warm on the road",
+    "cold on the road",
+    "no crank",
+    "hums",
+    "",
+)
 FIELDS = ("s1|", "s2|hot", "check|hose", "code|P0301")
 PARTS = {"s1|": "symptom", "s2|hot": "condition", "check|hose": "finding", "code|P0301": "code"}
 
@@ -45,12 +59,31 @@ def features(name, row):
 
 def dense_score(query, cases, at):
     """The formula in its plainest form, one case at a time."""
+    return (
+        dense_text(query, cases, at)
+        + dense_tokens(query, cases, at)
+        + dense_reads(query, cases, at)
+    )
+
+
+def dense_text(query, cases, at):
+    total = said = 0.0
+    for analyzer, part in ((word_terms, WORD_SHARE), (char_terms, 1 - WORD_SHARE)):
+        columns = [[getattr(c, name) for c in cases] for name in ("said", "told")]
+        spaces = dict(zip(("said", "told"), fit_columns(analyzer, columns), strict=True))
+        for (asked, stored), share in TEXT_SHARE.items():
+            space = spaces[stored]
+            cosine = space.cosine(space.query(getattr(query, asked)))[at]
+            total += TEXT_WEIGHT * share * part * cosine
+            said += part * cosine if asked == stored == "said" else 0.0
+    if said >= CONTRARY_COSINE:
+        count = contradictions(bind(query.said), bind(cases[at].said))
+        total -= CONTRARY_WEIGHT * said**CONTRARY_POWER * contrary_share(count)
+    return total
+
+
+def dense_tokens(query, cases, at):
     total = 0.0
-    text = query.said if not query.told else f"{query.said}\n{query.told}"
-    for name, share in (("said", SAID_SHARE), ("told", 1 - SAID_SHARE)):
-        for analyzer, part in ((word_terms, WORD_SHARE), (char_terms, 1 - WORD_SHARE)):
-            space = TextSpace(analyzer).fit([getattr(c, name) for c in cases])
-            total += TEXT_WEIGHT * share * part * space.cosine(space.query(text))[at]
     for token in query.tokens:
         there = {t.field: t.value for t in cases[at].tokens}.get(token.field)
         rate = COPY_RATE[token.part]
@@ -59,6 +92,11 @@ def dense_score(query, cases, at):
             total += math.log(1 - rate + rate / (n / len(cases)))
         elif there is not None:
             total += math.log(1 - rate)
+    return total
+
+
+def dense_reads(query, cases, at):
+    total = 0.0
     for measure in query.measures:
         values = [m.value for c in cases for m in c.measures if m.key == measure.key]
         there = [m.value for m in cases[at].measures if m.key == measure.key]
@@ -111,6 +149,62 @@ def test_a_field_that_only_one_side_has_changes_nothing():
     query = features("Q", ("hums", "", {"s2|hot": "yes"}, {"b": 4}))
     scores = CaseIndex().fit(cases).scores(query)
     assert scores[0] == scores[1]
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.lists(case, min_size=2, max_size=6), st.data())
+def test_the_score_of_two_cases_is_the_same_whichever_asks(rows, data):
+    cases = [features(f"C{i}", row) for i, row in enumerate(rows)]
+    index = CaseIndex().fit(cases)
+    a, b = (data.draw(st.integers(0, len(cases) - 1)) for _ in range(2))
+    there, back = index.scores(cases[a])[b], index.scores(cases[b])[a]
+    assert there == pytest.approx(back, abs=1e-9)
+
+
+def test_two_values_of_a_field_are_in_conflict_once_and_only_where_none_agrees():
+    both = tuple(Token(part="clause", field="fan|", value=v, what=v) for v in ("on", "off"))
+    cases = [
+        CaseFeatures(case="C0", tokens=both),
+        CaseFeatures(case="C1", tokens=both[:1]),
+        CaseFeatures(case="C2", tokens=(Token(part="clause", field="fan|", value="x", what="x"),)),
+    ]
+    index = CaseIndex().fit(cases)
+    assert index.scores(cases[0])[1] == pytest.approx(index.scores(cases[1])[0])
+    assert index.scores(cases[0])[2] == pytest.approx(token_conflict(COPY_RATE["clause"]))
+
+
+def test_the_same_words_about_contrary_facts_lose_to_other_words_about_the_same():
+    said = "upper hose hot, lower hose cold"
+    index = CaseIndex().fit([features("C0", (said, "", {}, {}))])
+
+    def score(text):
+        return index.scores(features("Q", (text, "", {}, {})))[0]
+
+    assert score("upper hose cold, lower hose hot") < score("top hose hot, bottom hose cold")
+    assert score("upper hose cold, lower hose hot") < 0.7 * score(said)
+
+
+def test_a_case_taken_out_and_put_back_leaves_every_bit_of_every_score():
+    rows = [(text, "", {"s1|": "yes"}, {"a": at}) for at, text in enumerate(WORDS)]
+    cases = [features(f"C{i}", row) for i, row in enumerate(rows)]
+    index = CaseIndex().fit(cases)
+    before = index.scores(features("Q", rows[0]))
+    CaseIndex().fit(cases[1:])
+    after = CaseIndex().fit([*cases[1:], cases[0]]).scores(features("Q", rows[0]))
+    assert before.tobytes() == after.tobytes()
+
+
+def test_the_unit_in_which_readings_come_changes_nothing():
+    cases = [features(f"C{i}", ("", "", {}, {"a": i * i})) for i in range(5)]
+
+    def in_other_unit(case):
+        return replace(
+            case, measures=tuple(replace(m, value=1.8 * m.value + 32) for m in case.measures)
+        )
+
+    plain = CaseIndex().fit(cases).scores(cases[2])
+    other = CaseIndex().fit([in_other_unit(c) for c in cases]).scores(in_other_unit(cases[2]))
+    np.testing.assert_allclose(plain, other, atol=1e-12)
 
 
 def test_ties_are_broken_by_case_id():

@@ -1,0 +1,69 @@
+"""Words bound to facts: contraries are told from the same said otherwise. Own examples."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kb.case.contraries import bind, contradictions
+
+SWAPPED = (
+    ("upper hose hot, lower hose cold", "upper hose cold, lower hose hot"),
+    ("cold at idle, warm on the road", "warm at idle, cold on the road"),
+    ("left low beam out, right works", "right low beam out, left works"),
+    ("front pads worn, rear good", "rear pads worn, front good"),
+    ("bank 1 lean, bank 2 rich", "bank 2 lean, bank 1 rich"),
+    ("low side high, high side low", "low side low, high side high"),
+    ("good before the filter, low after", "low before the filter, good after"),
+    ("horn works, wipers don't", "wipers work, horn doesn't"),
+    ("upstream switches, downstream steady", "upstream steady, downstream switches"),
+    ("fan never comes on", "fan never shuts off"),
+    ("window goes down, won't go up", "window goes up, won't go down"),
+    ("no noise when turning left", "noise when turning left"),
+    ("shakes at 60, smooth at 30", "shakes at 30, smooth at 60"),
+)
+ALIKE = (
+    ("upper hose hot, lower hose cold", "top hose hot, bottom hose cold"),
+    ("upper hose hot, lower hose cold", "lower hose cold, upper hose hot"),
+    ("no noise when turning left", "quiet turning left"),
+    ("front pads worn, rear good", "pads worn front, ok rear"),
+    ("horn works, wipers don't", "wipers don't work, horn works"),
+    ("hums on the road", "hums on the road"),
+    ("won't lock", "stays unlocked"),
+)
+text = st.lists(
+    st.sampled_from(
+        ("hot", "cold", "hose", "left", "right", "not", ",", "but", "works", "dead", "3")
+    )
+).map(" ".join)
+
+
+@pytest.mark.parametrize(("said", "contrary"), SWAPPED)
+def test_swapped_facts_contradict(said, contrary):
+    assert contradictions(bind(said), bind(contrary)) > 0
+
+
+@pytest.mark.parametrize(("said", "alike"), ALIKE)
+def test_the_same_facts_do_not(said, alike):
+    assert contradictions(bind(said), bind(alike)) == 0
+
+
+@given(text, text)
+def test_contradictions_count_the_same_both_ways_and_none_with_oneself(first, second):
+    there = contradictions(bind(first), bind(second))
+    assert there == contradictions(bind(second), bind(first))
+    assert contradictions(bind(first), bind(first)) == 0
+
+
+def test_a_word_is_bound_to_what_its_clause_names():
+    whole, _ = bind("lower hose cold, upper hose hot")
+    assert whole.ends["lower", "warmth"] == {1}
+    assert whole.ends["hos", "warmth"] == {0, 1}
+
+
+def test_a_negated_word_stands_at_the_other_end():
+    whole, _ = bind("fan won't shut off")
+    assert whole.ends["fan", "power"] == {0}
+
+
+def test_a_hundred_thousand_letters_are_read_in_time():
+    assert bind("no, " * 25_000)[0].pairs == {}
