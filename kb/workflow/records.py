@@ -4,11 +4,12 @@ import csv
 import gzip
 import io
 import json
-from collections.abc import Iterator, Mapping
+import random
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from kb.case.terms import Vocabulary, load_vocabulary
 from kb.errors import ImportTableError
@@ -18,6 +19,12 @@ from kb.workflow.trials import read_lines
 _CODED = "stored_cases.csv.gz"
 _LINES = "stored_cases.jsonl"
 _QUERIES = "queries.jsonl"
+_FOLDED = "cases.jsonl"
+# Share of the findings that a stored record of a folded set shows: those of the published networks
+# here, so that a record looks as a shop would have kept it; the seed is fixed.
+_LEAST_SHOWN: Final = 0.3
+_MOST_SHOWN: Final = 0.6
+_SEED: Final = 7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +34,14 @@ class Question:
     asked: CaseFeatures
     cause: str
     gains: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Round:
+    """Closed records, and the questions that are asked of them."""
+
+    stored: tuple[CaseFeatures, ...]
+    questions: tuple[Question, ...]
 
 
 def bare_words() -> Vocabulary:
@@ -104,7 +119,8 @@ def read_stored(folder: Path, *, stored: int | None = None) -> tuple[CaseFeature
         lines = _coded_cases(folder)
     else:
         raise ImportTableError(
-            f"{folder.name}: expected {_LINES} or {_CODED}, got neither; name a folder with one"
+            f"{folder.name}: expected {_LINES}, {_CODED} or {_FOLDED}, got none; "
+            "name a folder with one"
         )
     try:
         return tuple(islice(lines, stored))
@@ -132,3 +148,58 @@ def read_questions(folder: Path) -> tuple[Question, ...]:
         gains = row.get("gain_bits") or {}
         found.append(Question(asked=asked, cause=row["cause"], gains=gains))
     return tuple(found)
+
+
+def read_rounds(folder: Path, *, stored: int | None = None) -> tuple[Round, ...]:
+    """Return what is stored and what is asked: one round, or one a fold.
+
+    A folder with ``cases.jsonl`` holds records that carry a ``fold``: each fold is asked of all
+    the others, by the findings of its ``shown_as_query`` where a record lists them. A stored
+    record shows a share between 30 and 60 % of its findings, the same ones in every round.
+
+    Parameters
+    ----------
+    folder : Path
+        As ``read_stored`` and ``read_questions`` take it, or with ``cases.jsonl``.
+    stored : int or None
+        How many closed records, the first ones, are stored at most in a round; None means all.
+
+    Raises
+    ------
+    ImportTableError
+        If a file is missing, or a line has no ``id``, ``cause`` or ``fold``.
+    """
+    if not (folder / _FOLDED).exists():
+        return (Round(stored=read_stored(folder, stored=stored), questions=read_questions(folder)),)
+    rows = read_lines(folder / _FOLDED)
+    for number, row in enumerate(rows, start=1):
+        if "id" not in row or not row.get("cause") or "fold" not in row:
+            raise ImportTableError(
+                f"{_FOLDED}, line {number}: expected id, cause and fold, got {sorted(row)}"
+            )
+    return tuple(
+        Round(
+            stored=tuple(islice((_stored(row) for row in rows if row["fold"] != fold), stored)),
+            questions=tuple(_question(row) for row in rows if row["fold"] == fold),
+        )
+        for fold in sorted({row["fold"] for row in rows}, key=str)
+    )
+
+
+def _shown(row: Mapping[str, Any], names: Iterable[str]) -> CaseFeatures:
+    """Return a record of which only the findings in ``names`` are written down."""
+    written = row.get("findings") or {}
+    return record_features({**row, "findings": {name: written.get(name) for name in names}})
+
+
+def _stored(row: Mapping[str, Any]) -> CaseFeatures:
+    draw = random.Random(f"{_SEED} {row['id']}")  # noqa: S311 (no secret)
+    names = sorted(row.get("findings") or {})
+    share = draw.uniform(_LEAST_SHOWN, _MOST_SHOWN)
+    return _shown(row, draw.sample(names, round(share * len(names))))
+
+
+def _question(row: Mapping[str, Any]) -> Question:
+    names = row.get("shown_as_query", row.get("findings") or {})
+    asked = replace(_shown(row, names), case=f"query {row['id']}", cause=None)
+    return Question(asked=asked, cause=row["cause"])

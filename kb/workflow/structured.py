@@ -2,7 +2,7 @@
 
 import random
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -12,7 +12,7 @@ from kb.diagnosis.findings import next_findings
 from kb.diagnosis.measure import Answered, score_causes, score_chances, separation
 from kb.retrieval.features import CaseFeatures, observed_token
 from kb.retrieval.index import CaseIndex
-from kb.workflow.records import Question, bare_words, read_questions, read_stored
+from kb.workflow.records import Question, Round, bare_words, read_rounds
 from kb.workflow.trials import answered
 
 # Below this many bits no finding tells anything, and a share of the best gain says nothing.
@@ -52,34 +52,41 @@ def fit_records(cases: Sequence[CaseFeatures]) -> Fitted:
 def measure_diagnosis(folder: Path, *, stored: int | None = None) -> dict[str, object]:
     """Return the measures over a folder of structured records.
 
+    Where the folder holds several folds, the answers of all of them are measured together;
+    ``stored`` is then the least that any fold was asked of.
+
     Parameters
     ----------
     folder : Path
-        With ``stored_cases.jsonl`` or ``stored_cases.csv.gz``, and ``queries.jsonl``.
+        With ``stored_cases.jsonl`` or ``stored_cases.csv.gz``, and ``queries.jsonl``; or with
+        ``cases.jsonl`` whose records carry a ``fold``.
     stored : int or None
         How many of the stored records the shop has closed so far; None means all.
     """
-    cases, questions = read_stored(folder, stored=stored), read_questions(folder)
-    fitted = fit_records(cases)
-    answers = [fitted.ask(question) for question in questions]
-    out: dict[str, object] = {"stored": len(cases), **score_causes(answers)}
+    rounds = read_rounds(folder, stored=stored)
+    answers: list[Answered] = []
+    gains: list[tuple[float, float]] = []
+    for row in rounds:
+        fitted = fit_records(row.stored)
+        answers += [fitted.ask(question) for question in row.questions]
+        gains += got_and_best(fitted, row.questions)
+    least = min((len(row.stored) for row in rounds), default=0)
+    out: dict[str, object] = {"stored": least, **score_causes(answers)}
     out |= score_chances(answers)
-    out["never_stored"] = _never_stored(cases, questions)
-    gain = gain_share(fitted, questions)
-    return out | ({"gain_share": gain} if gain is not None else {})
+    out["never_stored"] = _never_stored(rounds)
+    best = sum(most for _, most in gains)
+    return out | ({"gain_share": sum(got for got, _ in gains) / best} if best else {})
 
 
-def _never_stored(
-    cases: Sequence[CaseFeatures], questions: Sequence[Question]
-) -> dict[str, object]:
+def _never_stored(rounds: Sequence[Round]) -> dict[str, object]:
     """Return the measures with 15 % of the causes taken out of the store beforehand."""
-    causes = sorted({case.cause for case in cases if case.cause})
-    dropped = set(random.Random(_SEED).sample(causes, round(DROPPED * len(causes))))  # noqa: S311
-    fitted = fit_records([case for case in cases if case.cause not in dropped])
-    rows = [
-        Answered(causes=row.causes, chances=row.chances, truth=None if new else row.truth)
-        for row, new in ((fitted.ask(q), q.cause in dropped) for q in questions)
-    ]
+    rows: list[Answered] = []
+    for each in rounds:
+        causes = sorted({case.cause for case in each.stored if case.cause})
+        dropped = set(random.Random(_SEED).sample(causes, round(DROPPED * len(causes))))  # noqa: S311
+        fitted = fit_records([case for case in each.stored if case.cause not in dropped])
+        answers = [(fitted.ask(q), q.cause in dropped) for q in each.questions]
+        rows += [replace(row, truth=None) if new else row for row, new in answers]
     other = [(row.chances[row.causes.index(None)], row.truth is None) for row in rows]
     inside = [chance for chance, new in other if not new]
     outside = [chance for chance, new in other if new]
@@ -90,13 +97,10 @@ def _never_stored(
     return out | {"brier": scores["brier"], "ece": scores["ece"]} | score_chances(rows)
 
 
-def gain_share(fitted: Fitted, questions: Sequence[Question]) -> float | None:
-    """Return the bits that the suggested findings give over the best bits there were."""
-    got = best = 0.0
-    for question in questions:
-        most = max(question.gains.values(), default=0.0)
-        if most < _LEAST_GAIN:
-            continue
-        got += question.gains.get(fitted.suggested(question) or "", 0.0)
-        best += most
-    return got / best if best else None
+def got_and_best(fitted: Fitted, questions: Sequence[Question]) -> list[tuple[float, float]]:
+    """Return, a question that tells anything, the bits of the suggested finding and of the best."""
+    return [
+        (question.gains.get(fitted.suggested(question) or "", 0.0), most)
+        for question in questions
+        if (most := max(question.gains.values(), default=0.0)) >= _LEAST_GAIN
+    ]

@@ -4,7 +4,13 @@ import json
 import pytest
 
 from kb.errors import ImportTableError
-from kb.workflow.records import bare_words, read_questions, read_stored, record_features
+from kb.workflow.records import (
+    bare_words,
+    read_questions,
+    read_rounds,
+    read_stored,
+    record_features,
+)
 
 CODING = {
     "causes": ["belt", "pump"],
@@ -56,7 +62,7 @@ def test_the_trades_catalogue_has_no_say():
 
 
 def test_a_folder_without_records_says_what_it_should_hold(tmp_path):
-    with pytest.raises(ImportTableError, match=r"expected stored_cases\.jsonl or"):
+    with pytest.raises(ImportTableError, match=r"expected stored_cases\.jsonl, .* or cases\.jsonl"):
         read_stored(tmp_path)
 
 
@@ -80,3 +86,78 @@ def test_a_question_without_a_cause_names_its_line(tmp_path):
     (tmp_path / "queries.jsonl").write_text('{"id": "q"}\n')
     with pytest.raises(ImportTableError, match="line 1: expected id and cause"):
         read_questions(tmp_path)
+
+
+def folded(folder, *, n=12, **more):
+    rows = [
+        {
+            "id": f"r{i}",
+            "cause": f"c{i % 2}",
+            "fold": i % 3,
+            "findings": {f"f{at}": "yes" for at in range(20)},
+            "shown_as_query": ["f0", "f7"],
+        }
+        | more
+        for i in range(n)
+    ]
+    (folder / "cases.jsonl").write_text("".join(json.dumps(row) + "\n" for row in rows))
+    return folder
+
+
+def test_each_fold_is_asked_of_all_the_others(tmp_path):
+    rounds = read_rounds(folded(tmp_path))
+    asked = [{row.asked.case.removeprefix("query ") for row in each.questions} for each in rounds]
+    stored = [{row.case for row in each.stored} for each in rounds]
+    every = {f"r{i}" for i in range(12)}
+    assert [len(part) for part in asked] == [4, 4, 4]
+    assert set.union(*asked) == every
+    assert [part | rest for part, rest in zip(asked, stored, strict=True)] == [every] * 3
+    assert [part & rest for part, rest in zip(asked, stored, strict=True)] == [set()] * 3
+
+
+def test_a_question_shows_what_it_lists_and_a_stored_record_a_part_of_its_own(tmp_path):
+    rounds = read_rounds(folded(tmp_path))
+    for each in rounds:
+        for question in each.questions:
+            assert {token.what for token in question.asked.tokens} == {"f0: yes", "f7: yes"}
+            assert question.asked.cause is None
+        assert all(6 <= len(case.tokens) <= 12 for case in each.stored)
+    shown = [{t.what for t in case.tokens} for case in rounds[0].stored]
+    assert len({frozenset(row) for row in shown}) > 1
+
+
+def test_a_stored_record_shows_the_same_findings_in_every_round(tmp_path):
+    first, second, third = read_rounds(folded(tmp_path))
+    again = {case.case: case for case in (*first.stored, *second.stored)}
+    assert all(again[case.case] == case for case in third.stored)
+    assert read_rounds(tmp_path)[2] == third
+
+
+def test_a_question_that_lists_nothing_shows_all_its_findings(tmp_path):
+    rows = [
+        {"id": f"r{i}", "cause": "c", "fold": i, "findings": {"f1": "a", "f2": None, "f3": "b"}}
+        for i in range(2)
+    ]
+    (tmp_path / "cases.jsonl").write_text("".join(json.dumps(row) + "\n" for row in rows))
+    for each in read_rounds(tmp_path):
+        (question,) = each.questions
+        assert {t.what for t in question.asked.tokens} == {"f1: a", "f3: b"}
+
+
+def test_fewer_records_are_stored_in_every_round(tmp_path):
+    assert [len(each.stored) for each in read_rounds(folded(tmp_path), stored=5)] == [5, 5, 5]
+
+
+def test_a_folder_without_folds_is_one_round(tmp_path):
+    row = {"id": "q", "cause": "belt", "seen": {"noise": "no"}}
+    (tmp_path / "queries.jsonl").write_text(json.dumps(row) + "\n")
+    (only,) = read_rounds(coded(tmp_path))
+    assert (only.stored, only.questions) == (read_stored(tmp_path), read_questions(tmp_path))
+
+
+def test_a_record_without_a_fold_names_its_line(tmp_path):
+    folded(tmp_path, n=2)
+    with (tmp_path / "cases.jsonl").open("a") as stream:
+        stream.write('{"id": "r9", "cause": "c1", "findings": {}}\n')
+    with pytest.raises(ImportTableError, match="line 3: expected id, cause and fold"):
+        read_rounds(tmp_path)

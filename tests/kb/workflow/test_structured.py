@@ -58,3 +58,24 @@ def test_the_suggested_finding_is_held_against_the_best_exact_gain(tmp_path):
 def test_fewer_stored_records_are_asked_for_by_number(tmp_path):
     got = measure_diagnosis(folder_of(tmp_path, STORED, QUERIES), stored=16)
     assert got["stored"] == 16
+
+
+def test_the_answers_of_all_folds_are_measured_together(tmp_path):
+    rows = [
+        {
+            "id": f"r{i:02}",
+            "cause": f"c{i % 8}",
+            "fold": i // 8 % 4,
+            "findings": {
+                f"{name}{at}": value for name, value in telling(i % 8).items() for at in "abcd"
+            },
+        }
+        for i in range(64)
+    ]
+    (tmp_path / "cases.jsonl").write_text("".join(json.dumps(row) + "\n" for row in rows))
+    got = measure_diagnosis(tmp_path)
+    never = got["never_stored"]
+    assert (got["queries"], got["stored"], got["hit@1"]) == (64, 48, 1.0)
+    assert isinstance(never, dict)
+    assert (never["queries"], never["new"]) == (64, 8)
+    assert "gain_share" not in got
