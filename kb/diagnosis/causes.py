@@ -11,6 +11,7 @@ from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.diagnosis.cause_texts import fit_texts
 from kb.diagnosis.chances import Evidence, chances_of, log_vote
+from kb.diagnosis.novelty import oddness
 from kb.diagnosis.part_names import concerns, names_part
 from kb.diagnosis.profiles import reading_ratio, recorded_shares
 from kb.retrieval.asked import Asked
@@ -38,8 +39,6 @@ TEXT_WEIGHT: Final = 45.0
 NOT_CURED_SHARE: Final = 0.2
 # Evidence parts that repeat what symptoms already say count half (our choice).
 PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0.3}
-# Parts whose rarity makes a job unusual.
-_TELLING: Final = frozenset({"observed", "symptom"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -258,20 +257,6 @@ class CauseModel:
         """Return the log likelihood ratio of every cause against the overall share, in nats."""
         return np.asarray(sum(self.parts(query).values()), np.float64)
 
-    def _odd(self, query: CaseFeatures, entries: int) -> Floats:
-        """Return how unusual a job is, whatever its cause."""
-        scales = [(self.index.scale(row.key), row) for row in query.measures]
-        scores = [scale.score(row.value, query.group) for scale, row in scales if scale.usable]
-        told = [row for row in query.tokens if row.part in _TELLING and row.value != "no"]
-        shares = [self._overall(row) for row in told]
-        readings = float(np.square(scores).sum()) / 2
-        return np.array([readings, -float(np.log(shares).sum()), len(told), entries])
-
-    def _overall(self, token: Token) -> float:
-        counted = len(self.index.tokens_.of(token.key))
-        asked = len(self.index.fields_.of(token.field)) if token.part == "observed" else None
-        return (counted + 0.5) / ((len(self.index.ids_) if asked is None else asked) + 1)
-
     # --- the answer ---------------------------------------------------------------------------
 
     def weigh(self, asked: Asked) -> Evidence:
@@ -282,7 +267,7 @@ class CauseModel:
             parts=np.stack(list(found.values())),
             prior=np.log(self.prior_),
             vote=log_vote(asked, self._cause_of, len(self.causes_)),
-            odd=self._odd(asked.query, len(found)),
+            odd=oddness(self.index, asked.query, len(found)),
         )
 
     def chances(self, asked: Asked) -> tuple[CauseChance, ...]:

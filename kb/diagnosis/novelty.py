@@ -10,6 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
 
+from kb.retrieval.features import CaseFeatures, Token
+from kb.retrieval.index import CaseIndex
+
 Floats = NDArray[np.float64]
 
 # Names of the signs, in the order in which ``novelty_signs`` gives them.
@@ -19,6 +22,28 @@ SIGNS: Final = (
 # Ridge on the weights of the signs, in jobs (our choice).
 _RIDGE: Final = 0.3
 _LEAST_SPREAD: Final = 1e-9
+# Parts whose rarity makes a job unusual.
+_TELLING: Final = frozenset({"observed", "symptom"})
+
+
+def oddness(index: CaseIndex, query: CaseFeatures, entries: int) -> Floats:
+    """Return how unusual a job is, whatever its cause, shape ``(4,)``.
+
+    Surprise of its readings and of its words in nats, number of words and of entries.
+    """
+    scales = [(index.scale(row.key), row) for row in query.measures]
+    scores = [scale.score(row.value, query.group) for scale, row in scales if scale.usable]
+    told = [row for row in query.tokens if row.part in _TELLING and row.value != "no"]
+    shares = [_share(index, row) for row in told]
+    readings = float(np.square(scores).sum()) / 2
+    return np.array([readings, -float(np.log(shares).sum()), len(told), entries])
+
+
+def _share(index: CaseIndex, token: Token) -> float:
+    """Return the share of cases with the token: of all, or of those that recorded its field."""
+    counted = len(index.tokens_.of(token.key))
+    asked = len(index.fields_.of(token.field)) if token.part == "observed" else None
+    return (counted + 0.5) / ((len(index.ids_) if asked is None else asked) + 1)
 
 
 def novelty_signs(weighed: Floats, level: Floats, vote: Floats, *, odd: Floats) -> Floats:

@@ -1,8 +1,12 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from sklearn.linear_model import LogisticRegression
 
-from kb.diagnosis.novelty import SIGNS, fit_novelty, novelty_chance, novelty_signs
+from kb.diagnosis.novelty import SIGNS, fit_novelty, novelty_chance, novelty_signs, oddness
+from kb.retrieval.features import CaseFeatures, Measure, Token
+from kb.retrieval.index import CaseIndex
 
 RNG = np.random.default_rng(2)
 DRAWN = RNG.normal(size=(400, 2)) * (1.0, 5.0) + (0.0, 3.0)
@@ -40,3 +44,31 @@ def test_signs_of_one_job():
     best = 1 + np.log(0.5)
     assert len(got) == len(SIGNS)
     assert got == pytest.approx([total, best - total, 1.0, -1.0, np.log(0.5), 4, 3, 2, 2])
+
+
+def test_what_is_odd_about_a_job_is_what_few_cases_have():
+    def token(field):
+        return Token(part="symptom", field=field, value="yes", what=field)
+
+    cases = [
+        CaseFeatures(
+            case=f"C{i}",
+            tokens=(token("often|"), *((token("seldom|"),) if i == 0 else ())),
+            measures=(Measure(key="low", value=float(i), what="low"),),
+        )
+        for i in range(9)
+    ]
+    index = CaseIndex().fit(cases)
+    often = oddness(index, CaseFeatures(case="Q", tokens=(token("often|"),)), 2)
+    seldom = oddness(index, CaseFeatures(case="Q", tokens=(token("seldom|"),)), 2)
+    # By hand: ln(10/9.5) and ln(10/1.5), with half a case added above and one below.
+    assert often[1] == pytest.approx(np.log(10 / 9.5))
+    assert seldom[1] == pytest.approx(np.log(10 / 1.5))
+    assert (often[2], often[3]) == (1, 2)
+    middle = CaseFeatures(case="Q", measures=(Measure(key="low", value=4.0, what="low"),))
+    far = CaseFeatures(case="Q", measures=(Measure(key="low", value=99.0, what="low"),))
+    assert oddness(index, middle, 1)[0] == pytest.approx(0)
+    # A value above all nine has the normal score of 9.5 tenths: 1.645.
+    assert oddness(index, far, 1)[0] == pytest.approx(1.645**2 / 2, abs=1e-3)
+    looked_for = CaseFeatures(case="Q", tokens=(replace(token("often|"), value="no"),))
+    assert oddness(index, looked_for, 1)[1] == 0
