@@ -84,6 +84,11 @@ def _unit(key: str) -> Unit:
         raise UnitError(f"expected a unit, got '{key}'; write one of: {known}") from None
 
 
+def same_kind(first: str, second: str) -> bool:
+    """Say whether both are units of this table and one converts into the other."""
+    return first in UNITS and second in UNITS and UNITS[first].kind == UNITS[second].kind
+
+
 def convert(value: float, source: str, target: str) -> float:
     """Return ``value`` in unit ``source`` expressed in unit ``target``.
 

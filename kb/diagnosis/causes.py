@@ -1,6 +1,6 @@
 """Chances of causes: a profile a cause, the vote of the nearest cases, and "something else"."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -10,13 +10,14 @@ from numpy.typing import NDArray
 from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.diagnosis.cause_texts import fit_texts
-from kb.diagnosis.chances import Evidence, chances_of, log_vote
+from kb.diagnosis.chances import Entry, Evidence, chances_of, log_vote, part_name, summed
 from kb.diagnosis.novelty import oddness
 from kb.diagnosis.part_names import concerns, names_part
 from kb.diagnosis.profiles import reading_ratio, recorded_shares
 from kb.retrieval.asked import Asked
-from kb.retrieval.features import CaseFeatures, Measure, Token, token_key
+from kb.retrieval.features import CaseFeatures, Token, token_key
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.measures import Measure
 from kb.retrieval.postings import Rows
 from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE
 from kb.retrieval.vectors import TextSpace
@@ -48,12 +49,6 @@ class CauseChance:
     cause: str | None
     chance: float
     cases: tuple[str, ...] = ()
-
-
-def part_name(token: Token) -> str:
-    """Return the part of the evidence that a token belongs to, as a calibration names it."""
-    own = token.part in {"observed", "symptom"}
-    return f"{token.part} {token.field}" if own else token.part
 
 
 class CauseModel:
@@ -210,7 +205,8 @@ class CauseModel:
             return None
         return PART_WEIGHT.get(token.part, 1.0) * self._relative(self._token_shares(token))
 
-    def _token_evidence(self, token: Token) -> Floats | None:
+    def token_evidence(self, token: Token) -> Floats | None:
+        """Return what a token says of every cause, in nats; None where nothing is known of it."""
         by_part = {
             "tried": self._tried_evidence,
             "observed": self._recorded_evidence,
@@ -231,7 +227,8 @@ class CauseModel:
             total += share * space.cosine(space.query(text))
         return TEXT_WEIGHT * (total - float(self.prior_ @ total))
 
-    def _measure_evidence(self, measure: Measure, group: str) -> Floats | None:
+    def measure_evidence(self, measure: Measure, group: str) -> Floats | None:
+        """Return what a reading says of every cause, in nats; None where too few cases have it."""
         rows = self.index.measures_.of(measure.key)
         causes = self._cause_of[rows]
         known = causes >= 0
@@ -241,17 +238,18 @@ class CauseModel:
         z, size = scale.score(measure.value, group), len(self.causes_)
         return reading_ratio(z, scale.scores[known], causes[known], weights=weights, size=size)
 
+    def entries(self, query: CaseFeatures) -> tuple[Entry, ...]:
+        """Return what each thing known of a job says of every cause; they add up."""
+        told = [(part_name(row), row, self.token_evidence(row)) for row in query.tokens]
+        read = [
+            (f"reading {m.key}", m, self.measure_evidence(m, query.group)) for m in query.measures
+        ]
+        found = (Entry(name, item, nats) for name, item, nats in (*told, *read) if nats is not None)
+        return (Entry("text", None, self._text_evidence(query)), *found)
+
     def parts(self, query: CaseFeatures) -> dict[str, Floats]:
         """Return the parts of the evidence by name, each by cause, in nats; they add up."""
-        found = {"text": self._text_evidence(query)}
-        told = [(part_name(row), self._token_evidence(row)) for row in query.tokens]
-        read = (
-            (f"reading {m.key}", self._measure_evidence(m, query.group)) for m in query.measures
-        )
-        for name, part in (*told, *read):
-            if part is not None:
-                found[name] = found[name] + part if name in found else part
-        return found
+        return summed(self.entries(query))
 
     def evidence(self, query: CaseFeatures) -> Floats:
         """Return the log likelihood ratio of every cause against the overall share, in nats."""
@@ -259,9 +257,9 @@ class CauseModel:
 
     # --- the answer ---------------------------------------------------------------------------
 
-    def weigh(self, asked: Asked) -> Evidence:
+    def weigh(self, asked: Asked, entries: Iterable[Entry] | None = None) -> Evidence:
         """Return all that a job says of the causes, before any of it is weighted."""
-        found = self.parts(asked.query)
+        found = summed(self.entries(asked.query) if entries is None else entries)
         return Evidence(
             names=tuple(found),
             parts=np.stack(list(found.values())),
@@ -275,7 +273,11 @@ class CauseModel:
 
         See ``kb.diagnosis.chances`` for the formula.
         """
-        full = chances_of(self.weigh(asked), self.calibration)
+        return self.ranked(self.weigh(asked))
+
+    def ranked(self, evidence: Evidence) -> tuple[CauseChance, ...]:
+        """Return the causes by chance out of what ``weigh`` returned."""
+        full = chances_of(evidence, self.calibration)
         order = np.lexsort((np.arange(len(full)), -full))
         return tuple(self._chance(int(at), float(full[at])) for at in order)
 

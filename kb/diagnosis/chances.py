@@ -1,7 +1,8 @@
 """From evidence to chances: weighted parts, the vote, and the chance of "something else"."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,12 +10,36 @@ from numpy.typing import NDArray
 from kb.diagnosis.calibration import OTHER_SHARE, Calibration
 from kb.diagnosis.novelty import novelty_chance, novelty_signs
 from kb.retrieval.asked import Asked, top_rows
+from kb.retrieval.features import Token
+from kb.retrieval.measures import Measure
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
 NEIGHBOURS: Final = 15
 _VOTE_FLOOR: Final = float(np.exp(-12.0))
+
+
+class Entry(NamedTuple):
+    """One thing known of a job: its part, what it is (None: the words), nats by cause."""
+
+    part: str
+    item: Token | Measure | None
+    nats: Floats
+
+
+def part_name(token: Token) -> str:
+    """Return the part of the evidence that a token belongs to, as a calibration names it."""
+    own = token.part in {"observed", "symptom"}
+    return f"{token.part} {token.field}" if own else token.part
+
+
+def summed(entries: Iterable[Entry]) -> dict[str, Floats]:
+    """Return the entries added up by part."""
+    found: dict[str, Floats] = {}
+    for name, _, nats in entries:
+        found[name] = found[name] + nats if name in found else nats
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

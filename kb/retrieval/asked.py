@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from kb.retrieval.analyzer import SMALL_WORDS
 from kb.retrieval.features import CaseFeatures
+from kb.retrieval.measures import Measure, beside, rarity
 from kb.retrieval.postings import Rows
 from kb.retrieval.similarity import Match, Reason
 from kb.retrieval.vectors import TextQuery
@@ -32,6 +33,7 @@ class Evidence:
     weights: Floats
     key: str = ""
     shared_by: int = 0
+    measure: Measure | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,8 +75,8 @@ class Asked:
             return self._shared(row) if part.part == "text" else part.what
         if self.index.stored_fields is not None and part.part in {"learned", "spelling"}:
             return self.index.stored_fields.says(part.what, row, nats=weight)
-        if part.part == "reading":
-            return self._here(row, part)
+        if part.measure is not None:
+            return self._here(row, part, part.measure)
         if weight < 0:
             return f"{part.what}; otherwise there"
         return f"{part.what} (in {part.shared_by} of {len(self.index.ids_)} cases)"
@@ -90,10 +92,11 @@ class Asked:
         )
         return "words: " + ", ".join(list(words)[:_MOST_WORDS]) if words else "spelling alike"
 
-    def _here(self, row: int, part: Evidence) -> str:
+    def _here(self, row: int, part: Evidence, here: Measure) -> str:
         span = self.index.measures_.span(part.key)
-        at = int(np.searchsorted(part.rows, row))
-        return f"{part.what}, there {self.index.texts_[span.start + at]}"
+        there = float(self.index.values_[span][np.searchsorted(part.rows, row)])
+        often = rarity(here, self.index.scale(part.key).population)
+        return f"{here.what}, there {beside(here, there)}; {often}"
 
 
 def top_rows(scores: Floats, top: int) -> Rows:

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.case.clauses import clause_tokens, symptom_tokens
-from kb.case.derived import derive
-from kb.case.model import Finding, Job, Phase, Reading, Vehicle
+from kb.case.model import Finding, Job, Vehicle
 from kb.case.terms import Vocabulary
+from kb.retrieval.measures import Measure, case_measures
 
 # Fields of recorded findings with a fixed set of values begin so.
 OBSERVED: Final = "observed|"
@@ -37,15 +37,6 @@ class Token:
 def token_key(field: str, value: str) -> str:
     """Return field and value as one key of the postings."""
     return f"{field}\t{value}"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Measure:
-    """A number that two jobs may have in common; ``key`` is a quantity or a derived reading."""
-
-    key: str
-    value: float
-    what: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,63 +193,6 @@ def case_tokens(job: Job, words: Vocabulary) -> tuple[Token, ...]:
         _tried_tokens(job),
     )
     unique = {(token.field, token.value): token for part in rows for token in part}
-    return tuple(unique.values())
-
-
-def _differences(job: Job) -> Iterator[Measure]:
-    for finding in job.findings:
-        for row in finding.responses:
-            if row.quantity and row.before is not None and row.after is not None:
-                yield Measure(
-                    key=f"{row.quantity} change by {finding.check}",
-                    value=row.after - row.before,
-                    what=f"{row.quantity.replace('_', ' ')} {row.before_typed} to "
-                    f"{row.after_typed} {row.unit or ''}".strip(),
-                )
-
-
-def _outside(row: Reading, words: Vocabulary) -> float:
-    """Return how far a reading lies outside its usual band, in widths of the band."""
-    known = words.quantities.get(row.quantity)
-    if known is None or known.typical is None or row.canonical is None:
-        return 0.0
-    low, high = known.typical
-    return max(low - row.canonical, row.canonical - high, 0.0) / max(high - low, 1e-9)
-
-
-def _raw(job: Job, words: Vocabulary) -> Iterator[Measure]:
-    """Yield one reading as found a quantity: of several places, the most unusual one."""
-    rows = [
-        row
-        for group in job.reading_sets
-        if group.phase is Phase.BEFORE
-        for row in group.readings
-        if row.canonical is not None
-    ]
-    rows.sort(key=lambda row: -_outside(row, words))
-    for row in rows:
-        known = words.quantities.get(row.quantity)
-        name = known.name if known else row.quantity
-        what = " ".join(part for part in (name, row.position, row.typed, row.unit) if part)
-        yield Measure(key=row.quantity, value=float(row.canonical or 0.0), what=what)
-
-
-def _derived(job: Job, words: Vocabulary, altitude_m: float) -> Iterator[Measure]:
-    for group in job.reading_sets:
-        if group.phase is not Phase.BEFORE:
-            continue
-        for made in derive(group, vehicle=job.vehicle, altitude_m=altitude_m):
-            name = words.derived[made.key].name if made.key in words.derived else made.key
-            place = f"|{made.position}" if made.position else ""
-            what = f"{name} {made.value:.3g} {made.unit}"
-            yield Measure(key=f"= {made.key}{place}", value=made.value, what=what)
-
-
-def case_measures(job: Job, words: Vocabulary, *, altitude_m: float = 0.0) -> tuple[Measure, ...]:
-    """Return as-found readings, derived readings and responses, the first of each key."""
-    unique: dict[str, Measure] = {}
-    for row in (*_raw(job, words), *_derived(job, words, altitude_m), *_differences(job)):
-        unique.setdefault(row.key, row)
     return tuple(unique.values())
 
 

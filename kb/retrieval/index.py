@@ -10,8 +10,9 @@ from kb.case.contraries import bind, contradictions
 from kb.errors import EmptyIndexError
 from kb.retrieval.analyzer import char_terms, word_terms
 from kb.retrieval.asked import Asked, Evidence, top_rows
-from kb.retrieval.features import CaseFeatures, Measure, Token, token_key
+from kb.retrieval.features import CaseFeatures, Token, token_key
 from kb.retrieval.learned import Learned, StoredFields, label_key
+from kb.retrieval.measures import Measure
 from kb.retrieval.moments import LEAST_VALUES, Codes, Scale, fit_scale, shrunk_copy_rate
 from kb.retrieval.postings import gather
 from kb.retrieval.similarity import (
@@ -69,7 +70,7 @@ class CaseIndex:
 
         Sets ``ids_``, ``causes_``, ``standings_``, ``groups_``, ``weights_``, ``stated_`` by row,
         ``spaces_``, ``fields_`` and ``tokens_`` (rows by field, by field and value), ``labels_`` (by closed field
-        and value) and ``measures_`` (rows by quantity, with ``values_`` and ``texts_``).
+        and value) and ``measures_`` (rows by quantity, with ``values_``).
         """
         ordered = sorted(cases, key=lambda case: case.case)
         self.ids_ = tuple(case.case for case in ordered)
@@ -113,7 +114,6 @@ class CaseIndex:
         rows = [(row, measure) for row, case in enumerate(cases) for measure in case.measures]
         self.measures_, order = gather((measure.key, row) for row, measure in rows)
         self.values_: Floats = np.array([rows[at][1].value for at in order], np.float64)
-        self.texts_ = tuple(rows[at][1].what for at in order)
 
     # --- what the fields are worth, reckoned when first asked for ------------------------------
 
@@ -230,7 +230,12 @@ class CaseIndex:
         query = scale.score(measure.value, group)
         weights = reading_agreement(query, scale.scores, scale.correlation)
         return Evidence(
-            part="reading", what=measure.what, rows=rows, weights=weights, key=measure.key
+            part="reading",
+            what=measure.what,
+            rows=rows,
+            weights=weights,
+            key=measure.key,
+            measure=measure,
         )
 
     def _evidence(

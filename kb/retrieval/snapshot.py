@@ -110,7 +110,6 @@ def write_snapshot(
     pack(arrays, "causes", [cause or "" for cause in index.causes_])
     pack(arrays, "standings", index.standings_)
     pack(arrays, "groups", index.groups_)
-    pack(arrays, "texts", index.texts_)
     pack(arrays, "stated", index.stated_)
     for name in ("fields", "tokens", "labels", "words", "measures"):
         _pack_postings(arrays, name, getattr(index, f"{name}_"))
@@ -199,7 +198,6 @@ def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index.causes_ = tuple(cause or None for cause in unpack(arrays, "causes"))
     index.standings_ = tuple(unpack(arrays, "standings"))
     index.groups_ = tuple(unpack(arrays, "groups"))
-    index.texts_ = tuple(unpack(arrays, "texts"))
     index.stated_ = tuple(unpack(arrays, "stated"))
     index.values_, index.weights_ = arrays["values"], arrays["case weights"]
     index.fields_ = _unpack_postings(arrays, "fields")

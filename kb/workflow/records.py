@@ -13,7 +13,8 @@ from typing import Any, Final
 
 from kb.case.terms import Vocabulary, load_vocabulary
 from kb.errors import ImportTableError
-from kb.retrieval.features import CaseFeatures, Measure, Token, observed_token
+from kb.retrieval.features import CaseFeatures, Token, observed_token
+from kb.retrieval.measures import Measure
 from kb.workflow.trials import read_lines
 
 _CODED = "stored_cases.csv.gz"

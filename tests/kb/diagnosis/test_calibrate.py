@@ -5,8 +5,9 @@ from kb.diagnosis.calibrate import LEAST_JOBS, ClosedJob, calibrate, new_share
 from kb.diagnosis.calibration import SHIPPED
 from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.measure import Answered, calibration_error, score_chances, separation
-from kb.retrieval.features import CaseFeatures, Measure, observed_token
+from kb.retrieval.features import CaseFeatures, observed_token
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.measures import Measure
 from kb.workflow.records import bare_words
 
 WORDS = bare_words()

@@ -5,8 +5,9 @@ from scipy import stats
 from kb.case.terms import load_vocabulary
 from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.profiles import READING_CASES
-from kb.retrieval.features import CaseFeatures, Measure, Token
+from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.measures import Measure
 
 WORDS = load_vocabulary()
 

@@ -2,8 +2,17 @@ import numpy as np
 import pytest
 
 from kb.diagnosis.calibration import Calibration
-from kb.diagnosis.chances import NEIGHBOURS, Evidence, chances_of, log_vote, weighted
-from kb.retrieval.features import CaseFeatures
+from kb.diagnosis.chances import (
+    NEIGHBOURS,
+    Entry,
+    Evidence,
+    chances_of,
+    log_vote,
+    part_name,
+    summed,
+    weighted,
+)
+from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
 
 EVIDENCE = Evidence(
@@ -56,3 +65,18 @@ def test_no_more_than_the_best_cases_vote():
 
 def test_without_a_case_nobody_votes():
     assert log_vote(asked(["hums"]), np.array([-1]), 2).tolist() == [0, 0]
+
+
+def test_entries_of_one_part_are_added_up_and_a_symptom_is_a_part_of_its_own():
+    def token(part, field):
+        return Token(part=part, field=field, value="yes", what=field)
+
+    names = [
+        part_name(token(*row)) for row in (("symptom", "a|"), ("symptom", "b|"), ("code", "c"))
+    ]
+    assert names == ["symptom a|", "symptom b|", "code"]
+    rows = [Entry("code", None, np.array([1.0, 2.0])), Entry("text", None, np.array([5.0, 5.0]))]
+    found = summed([*rows, Entry("code", None, np.array([0.5, -3.0]))])
+    assert list(found) == ["code", "text"]
+    assert found["code"].tolist() == [1.5, -1.0]
+    assert rows[0].nats.tolist() == [1.0, 2.0]

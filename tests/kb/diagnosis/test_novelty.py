@@ -5,8 +5,9 @@ import pytest
 from sklearn.linear_model import LogisticRegression
 
 from kb.diagnosis.novelty import SIGNS, fit_novelty, novelty_chance, novelty_signs, oddness
-from kb.retrieval.features import CaseFeatures, Measure, Token
+from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.measures import Measure
 
 RNG = np.random.default_rng(2)
 DRAWN = RNG.normal(size=(400, 2)) * (1.0, 5.0) + (0.0, 3.0)

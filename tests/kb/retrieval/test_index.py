@@ -12,8 +12,9 @@ from scipy import stats
 from kb.case.contraries import bind, contradictions
 from kb.errors import EmptyIndexError
 from kb.retrieval.analyzer import char_terms, word_terms
-from kb.retrieval.features import CaseFeatures, Measure, Token
+from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.measures import Measure
 from kb.retrieval.similarity import (
     CONTRARY_COSINE,
     CONTRARY_POWER,

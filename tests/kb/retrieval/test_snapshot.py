@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from kb.retrieval.analyzer import word_terms
-from kb.retrieval.features import CaseFeatures, Measure, Token
+from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.measures import Measure
 from kb.retrieval.snapshot import kept_numbers, read_snapshot, write_snapshot
 from kb.retrieval.vectors import TextSpace
 
