@@ -4,6 +4,7 @@ from flask import Flask
 
 from kb.case.model import Reading, ReadingSet, Response, Symptom, Vehicle
 from kb.workflow.jobs import vehicle_line
+from web.cause_words import cases_words, nothing_words
 from web.db import words
 from web.wording import (
     PHASES,
@@ -110,6 +111,8 @@ def init_app(app: Flask) -> None:
         guess_words,
         percent,
         choice_words,
+        cases_words,
+        nothing_words,
     ):
         app.add_template_filter(filter_)
     app.add_template_global(caution_footer)

@@ -10,6 +10,7 @@ from kb.case.parse import Parsed, Question
 from kb.case.terms import Vocabulary
 from kb.diagnosis.checks import CheckAdvice
 from kb.workflow.suggest import SeenBefore, Suggestion
+from web.cause_words import cause_cells, cause_json, lines_under, nothing_words
 from web.wording import (
     PHASES,
     choice_words,
@@ -22,15 +23,13 @@ from web.wording import (
 )
 
 WIDTH = 100
-# Reasons shown for and against a match, and causes shown of all that have a chance.
-_FOR, _AGAINST, _CAUSES = 3, 1, 5
 
 
 def table(rows: Sequence[Sequence[str]], *, widths: Sequence[int]) -> list[str]:
     """Return rows as lines; a cell longer than its width runs on below itself."""
     lines = []
     for row in rows:
-        cells = [fill(text, width).split("\n") for text, width in zip(row, widths, strict=True)]
+        cells = [_cell(text, width) for text, width in zip(row, widths, strict=True)]
         for at in range(max(map(len, cells))):
             parts = [
                 (cell[at] if at < len(cell) else "").ljust(width)
@@ -38,6 +37,10 @@ def table(rows: Sequence[Sequence[str]], *, widths: Sequence[int]) -> list[str]:
             ]
             lines.append("  ".join(parts).rstrip())
     return lines
+
+
+def _cell(text: str, width: int) -> list[str]:
+    return [line for part in text.split("\n") for line in fill(part, width).split("\n")]
 
 
 def _question(row: Question) -> str:
@@ -76,9 +79,8 @@ def understood(parsed: Parsed, words: Vocabulary) -> list[str]:
 
 
 def _reason_lines(match: SeenBefore) -> str:
-    best = [row for row in match.reasons if row.weight > 0][:_FOR]
-    worst = [row for row in match.reasons if row.weight < 0][:_AGAINST]
-    return "; ".join(f"{row.weight:+.1f} {with_signs(row.what)}" for row in (*best, *worst))
+    shown = (*match.speaks_for, *match.speaks_against)
+    return "\n".join(f"{row.weight:+.1f} {with_signs(row.what)}" for row in shown)
 
 
 def match_rows(suggestion: Suggestion, words: Vocabulary) -> list[str]:
@@ -93,13 +95,13 @@ def match_rows(suggestion: Suggestion, words: Vocabulary) -> list[str]:
 
 def cause_rows(suggestion: Suggestion, words: Vocabulary) -> list[str]:
     """Return the likely causes with chance and cases, "something else" always among them."""
-    shown = [row for row in suggestion.causes if row.cause is not None][:_CAUSES]
-    other = next(row for row in suggestion.causes if row.cause is None)
-    rows = [("chance", "cause", "cases here")]
-    for row in sorted((*shown, other), key=lambda row: -row.chance):
-        cases = ", ".join(row.cases[:4]) or ("" if row.cause is None else "no case yet")
-        rows.append((percent(row.chance), words.cause_name(row.cause), cases))
-    return table(rows, widths=(10, 54, 32))
+    widths = (10, 54, 32)
+    head = ("chance", "cause (+ for, - against, ? not known yet)", "cases here")
+    lines = table([head], widths=widths)
+    for row in suggestion.shown:
+        lines += table([cause_cells(row, suggestion, words)], widths=widths)
+        lines += lines_under(row, suggestion, WIDTH)
+    return lines
 
 
 def _check_words(row: CheckAdvice, words: Vocabulary) -> str:
@@ -127,15 +129,16 @@ def check_rows(suggestion: Suggestion, words: Vocabulary) -> list[str]:
 
 
 def _answer_blocks(suggestion: Suggestion, words: Vocabulary) -> list[tuple[str, list[str]]]:
-    blocks = []
+    seen, causes = match_rows(suggestion, words), cause_rows(suggestion, words)
+    check = ("Next check", check_rows(suggestion, words))
     if suggestion.nothing_like_it:
-        blocks.append(("Nothing like it here yet", ["nearest cases below; take them with care"]))
-    return [
-        *blocks,
-        ("Seen before", match_rows(suggestion, words)),
-        ("Likely causes", cause_rows(suggestion, words)),
-        ("Next check", check_rows(suggestion, words)),
-    ]
+        return [
+            ("Nothing like it here yet", fill(nothing_words(suggestion), WIDTH).split("\n")),
+            check,
+            ("Nearest cases only, none is like it", seen),
+            ("Nearest causes only", causes),
+        ]
+    return [("Seen before", seen), ("Likely causes", causes), check]
 
 
 def answer_text(parsed: Parsed | None, suggestion: Suggestion | None, words: Vocabulary) -> str:
@@ -208,7 +211,7 @@ def answer_json(parsed: Parsed, suggestion: Suggestion | None) -> dict[str, Any]
         "asked": asked_json(parsed),
         "matches": [_match_json(row) for row in suggestion.matches],
         "causes": [
-            {"cause": row.cause, "chance": round(row.chance, 6), "cases": list(row.cases)}
+            cause_json(row, suggestion.why(row.cause))
             for row in suggestion.causes
             if row.cause is None or row.chance >= 5e-7
         ],

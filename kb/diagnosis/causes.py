@@ -94,6 +94,14 @@ class CauseModel:
         share = self.weight_ + 0.5
         self.prior_: Floats = share / share.sum()
 
+    def number(self, cause: str) -> int:
+        """Return where ``cause`` stands in ``causes_``."""
+        return self._at[cause]
+
+    def witnesses(self, cause: str) -> Rows:
+        """Return the rows of the cases of ``cause`` that count, ascending."""
+        return np.flatnonzero((self._cause_of == self._at[cause]) & (self.index.weights_ > 0))
+
     def _by_cause(self, rows: Rows, extra: Floats | float = 1.0) -> Floats:
         """Return the summed weight of the cases in ``rows`` by cause, shape ``(n_causes,)``."""
         causes = self._cause_of[rows]
@@ -240,12 +248,14 @@ class CauseModel:
 
     def entries(self, query: CaseFeatures) -> tuple[Entry, ...]:
         """Return what each thing known of a job says of every cause; they add up."""
-        told = [(part_name(row), row, self.token_evidence(row)) for row in query.tokens]
-        read = [
+        found: list[tuple[str, Token | Measure, Floats | None]] = [
+            (part_name(row), row, self.token_evidence(row)) for row in query.tokens
+        ]
+        found += [
             (f"reading {m.key}", m, self.measure_evidence(m, query.group)) for m in query.measures
         ]
-        found = (Entry(name, item, nats) for name, item, nats in (*told, *read) if nats is not None)
-        return (Entry("text", None, self._text_evidence(query)), *found)
+        known = (Entry(name, item, nats) for name, item, nats in found if nats is not None)
+        return (Entry("text", None, self._text_evidence(query)), *known)
 
     def parts(self, query: CaseFeatures) -> dict[str, Floats]:
         """Return the parts of the evidence by name, each by cause, in nats; they add up."""

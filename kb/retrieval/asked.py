@@ -1,6 +1,6 @@
 """One query held against every case: its evidence, the best cases, the reasons for each."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -82,21 +82,34 @@ class Asked:
         return f"{part.what} (in {part.shared_by} of {len(self.index.ids_)} cases)"
 
     def _shared(self, row: int) -> str:
-        words = dict.fromkeys(
+        terms = (
             term
             for (_, kind), query in self.texts.items()
             if kind == "word"
             for stored in ("said", "told")
             for term in self.index.spaces_[stored, kind].shared_terms(query, row, most=9)
-            if not set(term.split()) <= SMALL_WORDS
         )
-        return "words: " + ", ".join(list(words)[:_MOST_WORDS]) if words else "spelling alike"
+        return words_in_common(terms)
 
     def _here(self, row: int, part: Evidence, here: Measure) -> str:
-        span = self.index.measures_.span(part.key)
+        span = self.index.measures_.span(here.key)
         there = float(self.index.values_[span][np.searchsorted(part.rows, row)])
-        often = rarity(here, self.index.scale(part.key).population)
+        often = rarity(here, self.index.scale(here.key).population)
         return f"{here.what}, there {beside(here, there)}; {often}"
+
+
+def words_in_common(terms: Iterable[str]) -> str:
+    """Return shared words and word pairs, strongest first, as a reason; small words left out.
+
+    Examples
+    --------
+    >>> words_in_common(["side", "high side", "the", "vent"])
+    'words: high side, vent'
+    """
+    words = list(dict.fromkeys(term for term in terms if not set(term.split()) <= SMALL_WORDS))
+    paired = {word for term in words if " " in term for word in term.split()}
+    told = [word for word in words if word not in paired][:_MOST_WORDS]
+    return "words: " + ", ".join(told) if told else "spelling alike"
 
 
 def top_rows(scores: Floats, top: int) -> Rows:

@@ -69,8 +69,8 @@ class CaseIndex:
         """Take in all cases; row numbers follow the order of case ids.
 
         Sets ``ids_``, ``causes_``, ``standings_``, ``groups_``, ``weights_``, ``stated_`` by row,
-        ``spaces_``, ``fields_`` and ``tokens_`` (rows by field, by field and value), ``labels_`` (by closed field
-        and value) and ``measures_`` (rows by quantity, with ``values_``).
+        ``spaces_``, ``fields_`` and ``tokens_`` (rows by field, by field and value), ``labels_`` (by
+        closed field and value) and ``measures_`` (rows by quantity, with ``values_``).
         """
         ordered = sorted(cases, key=lambda case: case.case)
         self.ids_ = tuple(case.case for case in ordered)
@@ -230,12 +230,7 @@ class CaseIndex:
         query = scale.score(measure.value, group)
         weights = reading_agreement(query, scale.scores, scale.correlation)
         return Evidence(
-            part="reading",
-            what=measure.what,
-            rows=rows,
-            weights=weights,
-            key=measure.key,
-            measure=measure,
+            part="reading", what=measure.what, rows=rows, weights=weights, measure=measure
         )
 
     def _evidence(

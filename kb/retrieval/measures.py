@@ -111,7 +111,7 @@ def rarity(here: Measure, population: Floats) -> str:
         "rare: 1 in N cases" from 1 in 20 and 20 recorded values on; else the plain count.
     """
     size = len(population)
-    upper = here.value > float(np.median(population))
+    upper = 2 * here.value > float(population[(size - 1) // 2] + population[size // 2])
     at = np.searchsorted(population, here.value, side="left" if upper else "right")
     count = int(size - at if upper else at)
     if here.usual or _is_middling(here, count, size=size):

@@ -22,7 +22,7 @@ from kb.retrieval.postings import Postings
 from kb.retrieval.vectors import TextSpace
 
 # Raised when the arrays mean something else than before.
-FORMAT: Final = 4
+FORMAT: Final = 5
 _SEPARATOR: Final = "\x1e"
 _DIGEST_BYTES: Final = 32
 Arrays = dict[str, NDArray[Any]]

@@ -12,6 +12,7 @@ from kb.case.terms import Vocabulary
 from kb.diagnosis.calibrate import ClosedJob, calibrate
 from kb.diagnosis.calibration import SHIPPED, Calibration, from_numbers
 from kb.diagnosis.causes import CauseModel
+from kb.diagnosis.explain import Explainer
 from kb.diagnosis.guess import GuessOrCheck, guess_or_check
 from kb.retrieval.features import case_features
 from kb.retrieval.index import CaseIndex
@@ -50,6 +51,7 @@ class _Fitted:
     state: str
     index: CaseIndex
     model: CauseModel
+    explainer: Explainer
     learned: int = 0
 
 
@@ -141,7 +143,8 @@ class Memory:
         if found is None:
             return None
         model = CauseModel(self.words, calibration=from_numbers(found.numbers))
-        return _Fitted(state, found.cases, model.restore(found.cases, found.spaces))
+        model.restore(found.cases, found.spaces)
+        return _Fitted(state, found.cases, model, Explainer(model))
 
     def _numbers(self) -> Calibration:
         """Return the numbers that were fitted for this shop, the shipped ones before that."""
@@ -197,7 +200,7 @@ class Memory:
                     spaces=model.spaces_,
                     numbers=numbers.as_numbers(),
                 )
-        return _Fitted(state, index, model)
+        return _Fitted(state, index, model, Explainer(model))
 
     def suggest(self, job: Job, *, top: int = 5) -> Suggestion:
         """Return the three answers for ``job``; a case closed a moment ago is among them.
@@ -208,7 +211,14 @@ class Memory:
             If the shop has no closed job yet.
         """
         now = self._current()
-        found = suggest_from(now.index, now.model, job, top=top, altitude_m=self.altitude_m)
+        found = suggest_from(
+            now.index,
+            now.model,
+            job,
+            top=top,
+            altitude_m=self.altitude_m,
+            explainer=now.explainer,
+        )
         return replace(found, guess=self._guess(found))
 
     def _guess(self, found: Suggestion) -> GuessOrCheck | None:

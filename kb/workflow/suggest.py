@@ -8,12 +8,18 @@ from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.diagnosis.causes import CauseChance, CauseModel
 from kb.diagnosis.checks import CheckAdvice, next_checks
+from kb.diagnosis.expected import LEAST_NATS
+from kb.diagnosis.explain import Explainer, Explanation
 from kb.diagnosis.guess import GuessOrCheck
 from kb.errors import EmptyIndexError
 from kb.retrieval.features import CaseFeatures, case_features, finding_token
 from kb.retrieval.index import NO_CASE, CaseIndex
 from kb.retrieval.similarity import Reason
 
+# Likely causes that are shown, each with its reasons, beside "something else" (our choice).
+CAUSES_SHOWN = 5
+# Reasons shown for and against a match (our choice).
+_FOR, _AGAINST = 3, 1
 # Weight of a case as a witness by its standing; common practice, no source.
 WITNESS = {
     Standing.PROVEN: 1.0,
@@ -37,12 +43,23 @@ class SeenBefore:
     standing: Standing
     reasons: tuple[Reason, ...]
 
+    @property
+    def speaks_for(self) -> tuple[Reason, ...]:
+        """The strongest reasons for the match."""
+        return tuple(row for row in self.reasons if row.weight >= LEAST_NATS)[:_FOR]
+
+    @property
+    def speaks_against(self) -> tuple[Reason, ...]:
+        """The strongest reason against the match."""
+        return tuple(row for row in self.reasons if row.weight <= -LEAST_NATS)[:_AGAINST]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Suggestion:
     """The three answers; ``nothing_like_it`` where "something else" leads.
 
-    ``guess`` is there where the leading cause has a price in the shop's own cases.
+    ``guess`` is there where the leading cause has a price in the shop's own cases, ``reasons``
+    for the causes shown where they were asked for.
     """
 
     matches: tuple[SeenBefore, ...]
@@ -50,6 +67,18 @@ class Suggestion:
     checks: tuple[CheckAdvice, ...]
     nothing_like_it: bool
     guess: GuessOrCheck | None = None
+    reasons: tuple[Explanation, ...] = ()
+
+    @property
+    def shown(self) -> tuple[CauseChance, ...]:
+        """The likeliest causes by chance, "something else" always among them."""
+        named = [row for row in self.causes if row.cause is not None][:CAUSES_SHOWN]
+        other = [row for row in self.causes if row.cause is None]
+        return tuple(sorted((*named, *other), key=lambda row: -row.chance))
+
+    def why(self, cause: str | None) -> Explanation | None:
+        """Return why ``cause`` stands where it does; None for one that is not shown."""
+        return next((row for row in self.reasons if row.cause == cause), None)
 
 
 def witness_features(job: Job, words: Vocabulary, altitude_m: float) -> CaseFeatures:
@@ -92,9 +121,17 @@ def as_written_up(job: Job) -> Job:
 
 
 def suggest_from(
-    index: CaseIndex, model: CauseModel, job: Job, *, top: int = 5, altitude_m: float = 0.0
+    index: CaseIndex,
+    model: CauseModel,
+    job: Job,
+    *,
+    top: int = 5,
+    altitude_m: float = 0.0,
+    explainer: Explainer | None = None,
 ) -> Suggestion:
     """Return the three answers for ``job`` out of a fitted index and model.
+
+    The causes shown come with their reasons where there is an ``explainer`` of that model.
 
     Raises
     ------
@@ -105,7 +142,8 @@ def suggest_from(
     if not index.ids_:
         raise EmptyIndexError(NO_CASE)
     asked = index.ask(query)
-    chances = model.chances(asked)
+    entries = model.entries(query)
+    chances = model.ranked(model.weigh(asked, entries))
     by_cause = {row.cause: row.chance for row in chances if row.cause is not None}
     seen = tuple(
         SeenBefore(
@@ -118,12 +156,16 @@ def suggest_from(
         )
         for row in asked.best(top)
     )
-    return Suggestion(
+    found = Suggestion(
         matches=seen,
         causes=chances,
         checks=next_checks(model, chances, done=_done(job)),
         nothing_like_it=chances[0].cause is None,
     )
+    if explainer is None:
+        return found
+    causes = [row.cause for row in found.shown if row.cause is not None]
+    return replace(found, reasons=explainer.explain(query, entries, causes))
 
 
 def _done(job: Job) -> tuple[tuple[str, str], ...]:

@@ -1,0 +1,155 @@
+"""Why a cause is likely: what speaks for it, what against it, what is not known yet.
+
+Every point is one thing known of the job with its share of the evidence, as ``CauseModel`` gives
+it and the calibration weighs it, so that the words agree with the chances.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from kb.diagnosis.causes import CauseModel
+from kb.diagnosis.chances import Entry
+from kb.diagnosis.expected import LEAST_NATS, Expected, expected_of, is_known
+from kb.diagnosis.witnesses import Witnesses
+from kb.retrieval.asked import words_in_common
+from kb.retrieval.features import CaseFeatures, Token
+from kb.retrieval.index import query_text
+from kb.retrieval.measures import Measure
+from kb.retrieval.vectors import TextQuery
+
+# Points shown for and against a cause, and things not known yet (our choice).
+MOST_FOR: Final = 3
+MOST_AGAINST: Final = 2
+MOST_UNKNOWN: Final = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Point:
+    """One thing known of the job: what it is, the counts behind it, and its nats for the cause."""
+
+    what: str
+    nats: float
+    counts: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Explanation:
+    """Why one cause stands where it does.
+
+    ``speaks_for`` and ``speaks_against`` hold the strongest points, strongest first; ``rest`` is
+    what all others give, so that together they add up to the evidence for the cause in nats.
+    ``witnesses`` is the number of its cases that still stand, ``unknown`` what is not known of
+    the job and would speak for the cause, most telling first.
+    """
+
+    cause: str
+    witnesses: int
+    speaks_for: tuple[Point, ...]
+    speaks_against: tuple[Point, ...]
+    rest: float
+    unknown: tuple[Expected, ...]
+
+
+class Explainer:
+    """Explains causes; keeps what is expected of each cause once it was asked for.
+
+    Parameters
+    ----------
+    model : CauseModel
+        Fitted.
+    """
+
+    def __init__(self, model: CauseModel) -> None:
+        self.model = model
+        self._expected: dict[str, tuple[Expected, ...]] = {}
+
+    def explain(
+        self, query: CaseFeatures, entries: Sequence[Entry], causes: Iterable[str]
+    ) -> tuple[Explanation, ...]:
+        """Return why each of ``causes`` stands where it does.
+
+        Parameters
+        ----------
+        query : CaseFeatures
+            The job.
+        entries : sequence of Entry
+            As ``CauseModel.entries`` gives them for ``query``.
+        causes : iterable of str
+            Only those that are shown: each costs time.
+        """
+        spaces = {name: self.model.spaces_[f"{name} word"] for name in ("said", "told")}
+        asked = {name: space.query(query_text(query)) for name, space in spaces.items()}
+        groups = _grouped(entries)
+        return tuple(self._explain(query, groups, asked, cause=cause) for cause in causes)
+
+    def _explain(
+        self,
+        query: CaseFeatures,
+        groups: Sequence[Sequence[Entry]],
+        asked: dict[str, TextQuery],
+        *,
+        cause: str,
+    ) -> Explanation:
+        witnesses = Witnesses(self.model, cause)
+        nats = [self._nats(group, witnesses.at) for group in groups]
+        order = sorted(range(len(groups)), key=lambda number: (-abs(nats[number]), number))
+        best = [at for at in order if nats[at] >= LEAST_NATS][:MOST_FOR]
+        worst = [at for at in order if nats[at] <= -LEAST_NATS][:MOST_AGAINST]
+        named = {at: self._point(groups[at], witnesses, asked) for at in (*best, *worst)}
+        return Explanation(
+            cause=cause,
+            witnesses=len(witnesses.rows),
+            speaks_for=tuple(named[at] for at in best),
+            speaks_against=tuple(named[at] for at in worst),
+            rest=sum(nats[at] for at in order if at not in named),
+            unknown=self._unknown(query, witnesses),
+        )
+
+    def _unknown(self, query: CaseFeatures, witnesses: Witnesses) -> tuple[Expected, ...]:
+        if witnesses.cause not in self._expected:
+            self._expected[witnesses.cause] = expected_of(self.model, witnesses)
+        rows = self._expected[witnesses.cause]
+        return tuple(row for row in rows if not is_known(row, query, witnesses))[:MOST_UNKNOWN]
+
+    def _nats(self, group: Sequence[Entry], at: int) -> float:
+        weight = self.model.calibration.weight
+        return float(sum(weight(row.part) * row.nats[at] for row in group))
+
+    def _point(
+        self, group: Sequence[Entry], witnesses: Witnesses, asked: dict[str, TextQuery]
+    ) -> Point:
+        nats, item = self._nats(group, witnesses.at), group[0].item
+        if item is None:
+            return Point(what=self._words(witnesses.at, asked, nats=nats), nats=nats)
+        if isinstance(item, Measure):
+            return Point(what=item.what, nats=nats, counts=witnesses.values_beside(item))
+        counts = witnesses.counts(item, speaks_for=nats > 0)
+        return Point(what=witnesses.name(item), nats=nats, counts=counts)
+
+    def _words(self, at: int, asked: dict[str, TextQuery], *, nats: float) -> str:
+        """Return the words that a job shares with the cases and the catalogue's words of a cause."""
+        if nats < 0:
+            return "few words in common"
+        return words_in_common(
+            term
+            for name, query in asked.items()
+            for term in self.model.spaces_[f"{name} word"].shared_terms(query, at, most=9)
+        )
+
+
+def _grouped(entries: Sequence[Entry]) -> list[list[Entry]]:
+    """Return the entries with a symptom and its conditions together, the plain symptom first."""
+    groups: dict[object, list[Entry]] = {}
+    for number, row in enumerate(entries):
+        key: object = number
+        if isinstance(row.item, Token) and row.item.part in {"symptom", "condition"}:
+            key = (row.item.field.partition("|")[0], row.item.value)
+        groups.setdefault(key, []).append(row)
+    for group in groups.values():
+        group.sort(key=_after_the_symptom)
+    return list(groups.values())
+
+
+def _after_the_symptom(row: Entry) -> bool:
+    return isinstance(row.item, Token) and row.item.part == "condition"
