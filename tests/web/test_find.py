@@ -23,6 +23,34 @@ def test_why_a_case_is_there_is_said(site):
     assert "for: " in site.page("/find?q=no+crank+no+click")
 
 
+def section(text, start, end):
+    return text[text.index(start) : text.index(end)]
+
+
+def test_each_cause_opens_its_reasons_without_a_script(site):
+    text = site.page("/find?q=no+crank+no+click;+batt+12.4+V")
+    causes = section(text, 'id="causes"', 'id="next"')
+    assert causes.count("<details") == 5
+    assert causes.count("<details open") == 1
+    assert "<dt>For</dt>" in causes
+    assert "<dt>Not known yet, would speak for it</dt>" in causes
+    assert "no case here yet; from the trade&#39;s list" in causes
+    assert 'href="/case/S3"' in causes
+    assert "something else" in causes
+    assert "<script" not in text
+
+
+def test_where_nothing_is_like_it_the_nearest_are_folded_away_under_that_answer(site):
+    text = site.page("/find?q=a+zorble+noise")
+    answer = section(text, "Nothing like it here yet", 'id="next"')
+    assert "Take the usual readings, then ask again." in answer
+    for title in ("Nearest causes only", "Nearest cases only, none is like it"):
+        assert f"<details><summary>{title}</summary>" in answer
+    assert "<details open" not in answer
+    assert "Likely causes" not in text
+    assert "Seen before" not in text
+
+
 def test_a_question_that_is_too_long_is_kept_and_the_message_stands_at_the_field(site):
     long = "a" * (MAX_QUESTION + 1)
     text = site.page(f"/find?q={long}", 400)

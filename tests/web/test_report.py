@@ -1,11 +1,13 @@
 import json
 import re
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
 from kb.case.model import JobState
 from kb.case.parse import Question, parse
+from kb.workflow.jobs import draft_job
 from tests.factories import a_case, a_closing, a_full_case, a_job
 from web.report import (
     WIDTH,
@@ -16,6 +18,7 @@ from web.report import (
     ended_as,
     job_text,
     json_line,
+    match_rows,
     table,
     understood,
 )
@@ -32,6 +35,8 @@ KEYS = {
     "causes": {"cause", "chance", "cases"},
     "checks": {"check", "subject", "bits", "minutes", "cautions"},
 }
+# The causes that are shown have these too.
+REASONS = {"for", "against", "unknown"}
 TYPED = (
     "cold on the road, warm at lights; hi 318 amb 91F vent 900F; P0301; "
     "shop fan on condenser -> hi 318 to 214 x2; replaced the fan relay, no change; volts 9"
@@ -110,10 +115,45 @@ def test_json_has_exactly_the_keys_that_others_read(asked, suggestion):
     for name, rows in (*answer.items(), *answer["asked"].items()):
         if isinstance(rows, list) and name in KEYS:
             assert rows, name
-            assert all(set(row) == KEYS[name] for row in rows)
+            assert all(set(row) - REASONS == KEYS[name] for row in rows)
     assert all(set(row) == KEYS["reasons"] for row in answer["matches"][0]["reasons"])
     assert answer["asked"]["text"] == TYPED
     assert answer["asked"]["codes"] == ["P0301"]
+
+
+def test_the_causes_shown_bring_their_reasons_into_the_json_and_no_others(asked, suggestion):
+    causes = {row["cause"]: row for row in answer_json(asked, suggestion)["causes"]}
+    shown = {row.cause for row in suggestion.shown} - {None}
+    assert len(shown) == 5
+    for name, row in causes.items():
+        assert set(row) == KEYS["causes"] | (REASONS if name in shown else set())
+    fan = causes["condenser_fan_dead"]
+    assert fan["for"][0]["weight"] > 0
+    assert "1 of 1 case of this cause" in " ".join(row["counts"] for row in fan["for"])
+
+
+def test_where_nothing_is_like_it_that_comes_first_and_the_nearest_come_last(site, asked):
+    job = draft_job("a zorble noise", words=site.words, today=site.today).job
+    found = site.memory().suggest(job, top=3)
+    assert found.nothing_like_it
+    text = answer_text(asked, found, site.words)
+    titles = [line for line, under in pairwise(text.splitlines()) if under and set(under) == {"-"}]
+    assert titles == [
+        "Understood",
+        "Nothing like it here yet",
+        "Next check",
+        "Nearest cases only, none is like it",
+        "Nearest causes only",
+    ]
+    assert "Take the usual readings, then ask again." in text
+    assert max(len(line) for line in text.splitlines()) <= WIDTH
+
+
+def test_each_reason_of_a_match_has_a_line_of_its_own(site, suggestion):
+    rows = match_rows(suggestion, site.words)
+    marks = [row[56:58] for row in rows[1:] if re.match(r"[+-]\d", row[56:58])]
+    shown = sum(len(row.speaks_for) + len(row.speaks_against) for row in suggestion.matches)
+    assert len(marks) == shown > 3
 
 
 def test_the_causes_of_the_json_sum_to_one_with_something_else(asked, suggestion):

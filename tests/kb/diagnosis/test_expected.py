@@ -19,9 +19,9 @@ def token(part, field, value="yes"):
 
 
 def a_case(name, cause, *tokens, high=None):
-    measures = ()
-    if high is not None:
-        measures = (Measure(key="high_side_pressure", value=float(high), what="high"),)
+    value = None if high is None else float(high)
+    row = Measure(key="high_side_pressure", value=value or 0.0, what="high")
+    measures = (row,) if value is not None else ()
     return CaseFeatures(case=name, cause=cause, tokens=tokens, measures=measures)
 
 

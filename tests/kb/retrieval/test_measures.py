@@ -121,7 +121,9 @@ def test_the_count_is_that_of_values_as_extreme_on_the_same_side(values, here):
 
 
 def test_a_reading_knows_whether_it_lies_in_the_usual_band():
-    low, high = WORDS.quantities["high_side_pressure"].typical
+    band = WORDS.quantities["high_side_pressure"].typical
+    assert band is not None
+    low, high = band
     shown = [f"{convert(value, 'kPa', 'psi'):.1f}" for value in ((low + high) / 2, high + 400)]
     inside, outside = (made(a_reading("high_side_pressure", typed, "psi")) for typed in shown)
     assert inside["high_side_pressure"].usual is True

@@ -4,10 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from kb.case.model import Finding
+from kb.case.model import Finding, Standing
+from kb.diagnosis.explain import Explainer
 from kb.errors import EmptyIndexError
+from kb.retrieval.similarity import Reason
 from kb.workflow.close import CloseAnswers
 from kb.workflow.jobs import draft_job
+from kb.workflow.suggest import CAUSES_SHOWN, SeenBefore, fit_memory, suggest_from
 from tests.kb.workflow.test_close import PROVEN, closed, opened
 
 ASKED = "cold on the highway, warm in traffic"
@@ -92,3 +95,46 @@ def test_a_check_already_done_on_the_job_is_not_advised(shop):
     done = Finding(check=first.check, subject=first.subject, outcome=outcome)
     again = memory.suggest(replace(job, findings=(done,))).checks
     assert (first.check, first.subject) not in {(row.check, row.subject) for row in again}
+
+
+def test_the_causes_shown_come_with_their_reasons_and_no_others(shop):
+    closed(shop, opened(shop))
+    answer = ask(shop, shop.memory())
+    named = [row.cause for row in answer.shown if row.cause is not None]
+    assert len(named) == CAUSES_SHOWN
+    assert named == [row.cause for row in answer.causes if row.cause is not None][:CAUSES_SHOWN]
+    assert [row.cause for row in answer.shown].count(None) == 1
+    assert [row.cause for row in answer.reasons] == named
+    chances = [row.chance for row in answer.shown]
+    assert chances == sorted(chances, reverse=True)
+    assert answer.why(named[0]) == answer.reasons[0]
+    assert answer.why(None) is None
+    assert answer.why("no such cause") is None
+
+
+def test_reasons_are_worked_out_only_where_they_are_asked_for(shop):
+    closed(shop, opened(shop))
+    with shop.store.read() as unit:
+        jobs = tuple(unit.jobs.closed_jobs())
+    index, model = fit_memory(jobs, shop.words)
+    job = draft_job(ASKED, words=shop.words, today=shop.today).job
+    plain = suggest_from(index, model, job)
+    assert plain.reasons == ()
+    told = suggest_from(index, model, job, explainer=Explainer(model))
+    assert replace(told, reasons=()) == plain
+    assert told.reasons
+
+
+def test_a_match_names_its_strongest_reasons_and_leaves_out_what_moves_nothing():
+    weights = (2.0, 0.05, -0.3, 1.0, -0.7, 0.4, 0.3, -0.01)
+    reasons = tuple(
+        Reason(part="symptom", what=str(weight), weight=weight)
+        for weight in sorted(weights, key=lambda weight: -abs(weight))
+    )
+    match = SeenBefore(
+        case="A", score=1.0, chance=0.5, cause=None, standing=Standing.PROVEN, reasons=reasons
+    )
+    assert [row.weight for row in match.speaks_for] == [2.0, 1.0, 0.4]
+    assert [row.weight for row in match.speaks_against] == [-0.7]
+    weak = replace(match, reasons=reasons[-2:])
+    assert weak.speaks_for == weak.speaks_against == ()
