@@ -14,11 +14,12 @@ import click
 
 from kb.case.casefile import read_folder
 from kb.case.terms import Vocabulary, load_vocabulary
+from kb.retrieval.weigh import WORTH_LEARNING
 from kb.store.engine import DATABASE, Store, default_url, open_store
 from kb.store.migrate import bundled, upgrade
 from kb.workflow.exchange import ReadTable, load_table, read_mapping, read_table, write_refused
 from kb.workflow.jobs import Entry, Intake, open_job, read_vehicle
-from kb.workflow.memory import WORTH_LEARNING, Memory
+from kb.workflow.memory import Memory
 from kb.workflow.structured import measure_diagnosis
 from kb.workflow.trials import measure_collection, measure_own, measure_queries
 from web.home import altitude_m, home_folder, shop_memory, shop_store, store_url, today, writing

@@ -7,7 +7,7 @@ numbers by a ridge.
 """
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -55,6 +55,14 @@ class ClosedJob:
         return self.stored.cause or ""
 
 
+@dataclass(frozen=True, slots=True)
+class _Memory:
+    """What the memories that are asked have in common."""
+
+    words: Vocabulary
+    parts: Mapping[str, float]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Answer:
     """One job asked of a memory without it; ``truth`` is None for a cause that was left out.
@@ -80,10 +88,13 @@ class _Table:
     truth: Codes
 
 
-def calibrate(jobs: Sequence[ClosedJob], words: Vocabulary) -> Calibration:
+def calibrate(
+    jobs: Sequence[ClosedJob], words: Vocabulary, *, parts: Mapping[str, float] | None = None
+) -> Calibration:
     """Return the numbers fitted on closed jobs; the shipped ones below 200 jobs.
 
-    The order of the jobs changes nothing.
+    ``parts`` holds the weights of the parts of a case's score, as the answers will have them. The
+    order of the jobs changes nothing.
     """
     known = sorted((job for job in jobs if job.stored.cause), key=lambda job: job.stored.case)
     known = [job for job in known if job.stored.weight > 0]
@@ -94,7 +105,8 @@ def calibrate(jobs: Sequence[ClosedJob], words: Vocabulary) -> Calibration:
     order = np.random.default_rng(len(known)).permutation(len(known))[:most]
     dealt = [known[int(at)] for at in order]
     causes = tuple(dict.fromkeys([*words.causes, *sorted({job.cause for job in known})]))
-    answers = [row for fold in range(FOLDS) for row in _fold(dealt, fold, causes, words=words)]
+    memory = _Memory(words, parts or {})
+    answers = [row for fold in range(FOLDS) for row in _fold(dealt, fold, causes, memory=memory)]
     share = new_share([job.cause for job in known])
     halves = [_fit(answers[part::2], len(causes), share=share) for part in (0, 1)]
     ours = sum(_surprise(answers[1 - part :: 2], halves[part]) for part in (0, 1))
@@ -132,14 +144,15 @@ def new_share(causes: Sequence[str]) -> float:
 
 
 def _fold(
-    jobs: Sequence[ClosedJob], fold: int, causes: tuple[str, ...], *, words: Vocabulary
+    jobs: Sequence[ClosedJob], fold: int, causes: tuple[str, ...], *, memory: "_Memory"
 ) -> Iterator[_Answer]:
     names = sorted({job.cause for job in jobs})
     shuffled = np.random.default_rng(fold).permutation(len(names))
     dropped = {names[int(at)] for at in shuffled[: round(DROPPED * len(names))]}
     rest = [job for at, job in enumerate(jobs) if at % FOLDS != fold]
     cases = [job.stored for job in rest if job.cause not in dropped]
-    index = CaseIndex().fit(cases)
+    index = CaseIndex(part_weights=memory.parts).fit(cases)
+    words = memory.words
     listed = {name: row for name, row in words.causes.items() if name not in dropped}
     model = CauseModel(replace(words, causes=listed)).fit(cases, index)
     at = {name: i for i, name in enumerate(causes)}

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -61,7 +62,7 @@ def reliability(answers: Sequence[Answered]) -> tuple[Band, ...]:
     said, true = _first(answers)
     at = np.clip(np.searchsorted(BANDS, said, side="right") - 1, 0, len(BANDS) - 2)
     bands = []
-    for number, (low, high) in enumerate(zip(BANDS, BANDS[1:], strict=False)):
+    for number, (low, high) in enumerate(pairwise(BANDS)):
         here = at == number
         if here.any():
             count, right = int(here.sum()), int(true[here].sum())

@@ -1,7 +1,7 @@
 """Exact search over all cases: everything is a posting list, every match carries its parts."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from functools import cached_property
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,29 +10,28 @@ from kb.case.contraries import bind, contradictions
 from kb.errors import EmptyIndexError
 from kb.retrieval.analyzer import char_terms, word_terms
 from kb.retrieval.asked import Asked, Evidence, top_rows
-from kb.retrieval.features import CaseFeatures, Token, token_key
+from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.learned import Learned, StoredFields, label_key
 from kb.retrieval.measures import Measure
-from kb.retrieval.moments import LEAST_VALUES, Codes, Scale, fit_scale, shrunk_copy_rate
+from kb.retrieval.moments import LEAST_VALUES
 from kb.retrieval.postings import gather
 from kb.retrieval.similarity import (
     CONTRARY_COSINE,
     CONTRARY_POWER,
     CONTRARY_WEIGHT,
-    COPY_RATE,
     MOST_CONTRARY,
     MOST_STATED,
+    PART_GROUP,
     TEXT_SHARE,
     TEXT_WEIGHT,
     WORD_SHARE,
     Match,
     contrary_share,
     reading_agreement,
-    token_agreement,
-    token_conflict,
 )
 from kb.retrieval.spelling import spelled_words
 from kb.retrieval.vectors import TextQuery, fit_columns
+from kb.retrieval.worth import FieldWorth
 
 Floats = NDArray[np.float64]
 
@@ -50,19 +49,23 @@ def query_text(query: CaseFeatures) -> str:
     return query.said if not query.told else f"{query.said}\n{query.told}"
 
 
-class CaseIndex:
+class CaseIndex(FieldWorth):
     """Postings of all cases; ``fit`` learns, ``search`` answers exactly.
 
     Parameters
     ----------
     text_weight : float
         Nats for a text cosine of 1.
+    part_weights : mapping or None
+        Weight of each group of parts, see ``kb.retrieval.weigh``; those not named weigh 1.
     """
 
-    def __init__(self, *, text_weight: float = TEXT_WEIGHT) -> None:
+    def __init__(
+        self, *, text_weight: float = TEXT_WEIGHT, part_weights: Mapping[str, float] | None = None
+    ) -> None:
+        super().__init__()
         self.text_weight = text_weight
-        self._scales: dict[str, Scale] = {}
-        self._rates: dict[str, float] = {}
+        self.part_weights: Mapping[str, float] = part_weights or {}
         self.stored_fields: StoredFields | None = None
 
     def fit(self, cases: Sequence[CaseFeatures]) -> "CaseIndex":
@@ -115,46 +118,12 @@ class CaseIndex:
         self.measures_, order = gather((measure.key, row) for row, measure in rows)
         self.values_: Floats = np.array([rows[at][1].value for at in order], np.float64)
 
-    # --- what the fields are worth, reckoned when first asked for ------------------------------
-
-    @cached_property
-    def cause_codes_(self) -> Codes:
-        """Number of the cause of each case in order of names, -1 for none."""
-        at = {name: i for i, name in enumerate(sorted({c for c in self.causes_ if c is not None}))}
-        return np.array([at.get(c, -1) if c is not None else -1 for c in self.causes_], np.int64)
-
-    @cached_property
-    def values_of_(self) -> dict[str, tuple[str, ...]]:
-        """All recorded values of each field, in order."""
-        found: dict[str, list[str]] = {}
-        for key in sorted(self.tokens_.keys):
-            field, _, value = key.partition("\t")
-            found.setdefault(field, []).append(value)
-        return {field: tuple(values) for field, values in found.items()}
-
-    def scale(self, key: str) -> Scale:
-        """Return how values of measure ``key`` become normal scores, and their correlation."""
-        if key not in self._scales:
-            rows = self.measures_.of(key)
-            self._scales[key] = fit_scale(
-                self.values_[self.measures_.span(key)],
-                self.cause_codes_[rows],
-                groups=tuple(self.groups_[row] for row in rows),
-                n_cases=len(self.ids_),
-            )
-        return self._scales[key]
-
-    def copy_rate(self, field: str) -> float:
-        """Return the copy rate of a field with a fixed set of values."""
-        if field not in self._rates:
-            codes = np.full(len(self.ids_), -1, np.int64)
-            for number, value in enumerate(self.values_of_.get(field, ())):
-                codes[self.tokens_.of(token_key(field, value))] = number
-            self._rates[field] = shrunk_copy_rate(codes, self.cause_codes_)
-        return self._rates[field]
-
     def attach(self, learned: Learned | None) -> "CaseIndex":
-        """Let the closed fields of the cases count, as ``learned`` reads them off a query."""
+        """Let the closed fields of the cases count, as ``learned`` reads them off a query.
+
+        The parts of the evidence then have the weights that were fitted with them, else 1.
+        """
+        self.part_weights = learned.parts if learned is not None else {}
         self.stored_fields = (
             StoredFields(learned, self.labels_, self.words_) if learned is not None else None
         )
@@ -206,20 +175,16 @@ class CaseIndex:
         first, with_field = tokens[0], self.fields_.of(tokens[0].field)
         if not len(with_field):
             return
-        looked_for = first.part == "observed"
-        rate = self.copy_rate(first.field) if looked_for else COPY_RATE[first.part]
         apart = np.ones(len(with_field), np.bool_)
         for token in tokens:
             same = self.tokens_.of(token.key)
-            share = len(same) / (len(with_field) if looked_for else len(self.ids_))
-            nats = token_agreement(rate, share) if len(same) else 0.0
             apart[np.searchsorted(with_field, same)] = False
-            weights = np.full(len(same), nats)
+            weights = np.full(len(same), self.agreement(token) if len(same) else 0.0)
             yield Evidence(
                 part=token.part, what=token.what, rows=same, weights=weights, shared_by=len(same)
             )
         rows = with_field[apart]
-        weights = np.full(len(rows), token_conflict(rate))
+        weights = np.full(len(rows), self.conflict(first))
         yield Evidence(part=first.part, what=first.what, rows=rows, weights=weights)
 
     def _measure_evidence(self, measure: Measure, group: str) -> Evidence | None:
@@ -247,7 +212,11 @@ class CaseIndex:
         read = (self._measure_evidence(row, query.group) for row in query.measures)
         found += [e for e in read if e is not None]
         found += self._learned_evidence(query)
-        return tuple(found)
+        return tuple(map(self._weighed, found))
+
+    def _weighed(self, evidence: Evidence) -> Evidence:
+        weight = self.part_weights.get(PART_GROUP[evidence.part], 1.0)
+        return evidence if weight == 1.0 else replace(evidence, weights=weight * evidence.weights)
 
     def _learned_evidence(self, query: CaseFeatures) -> list[Evidence]:
         if self.stored_fields is None:

@@ -77,13 +77,17 @@ class FieldModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Learned:
-    """All classifiers with the text space that they stand on."""
+    """All classifiers with the text space that they stand on.
+
+    ``parts`` holds the weights of the other parts of the evidence, fitted beside ``weight``.
+    """
 
     spaces: Mapping[str, TextSpace]
     axes: NDArray[np.float32] = field(default_factory=lambda: np.zeros((0, 0), np.float32))
     fields: tuple[FieldModel, ...] = ()
     spelling: Spelling | None = None
     weight: float = LEARNED_WEIGHT
+    parts: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def n_terms(self) -> int:

@@ -22,6 +22,7 @@ def write_learned(path: Path, learned: Learned) -> None:
     """Keep the classifiers in a file that ``read_learned`` gives back to the last bit."""
     head = {
         "kind": _KIND, "format": FORMAT, "weight": learned.weight,
+        "parts": dict(learned.parts),
         "spelling": learned.spelling is not None, "spaces": list(learned.spaces),
         "fields": [_head(model) for model in learned.fields],
     }  # fmt: skip
@@ -73,6 +74,7 @@ def read_learned(path: Path) -> Learned | None:
         fields=tuple(models),
         spelling=_unpack_spelling(arrays) if head["spelling"] else None,
         weight=head["weight"],
+        parts=head["parts"],
     )
 
 

@@ -12,8 +12,8 @@ from scipy.special import ndtri
 
 Floats = NDArray[np.float64]
 
-# Copy rates: the share of a token that two cases of one cause have because of the cause. Our
-# choice until they are learned from closed cases. Vehicle likeness is a hint, never a proof.
+# Copy rates: the share of a token that two cases of one cause have because of the cause, before
+# any are counted: our choice. Vehicle likeness is a hint, never a proof.
 COPY_RATE: Final = {
     "symptom": 0.20,
     "condition": 0.10,
@@ -28,6 +28,14 @@ COPY_RATE: Final = {
     # worth, see ``kb.retrieval.moments``.
     "observed": 0.25,
 }
+# Parts whose weights are fitted together: words, what was said, what was found, and so on.
+PART_GROUP: Final = {
+    "text": "text", "contrary": "text",
+    "symptom": "said", "condition": "said", "clause": "said", "system": "said",
+    "finding": "found", "code": "found", "scan": "found", "tried": "found", "observed": "found",
+    "vehicle": "vehicle", "reading": "reading",
+    "learned": "learned", "spelling": "learned",
+}  # fmt: skip
 # Correlation of normal scores between two cases of one cause, before any are learned: the prior
 # mean .25 of the moment estimate, science of record linkage (Fellegi & Sunter 1969, from memory).
 READING_CORRELATION: Final = 0.25

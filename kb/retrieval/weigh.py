@@ -1,51 +1,70 @@
-"""How much what was learned counts beside the other evidence, fitted on pairs of closed cases."""
+"""How much each part of the evidence counts beside the others, fitted on pairs of closed cases."""
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import expit
 
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.learn import fit_learned
+from kb.retrieval.similarity import PART_GROUP
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
-# Until a weight is fitted, evidence counts in nats as it stands; pairs below which none is
-# fitted, questions asked, other cases held against each question, and bounds (our choice).
+# Parts whose weights are fitted; what was learned is the last of them.
+GROUPS: Final = tuple(dict.fromkeys(PART_GROUP.values()))
+LEARNED: Final = "learned"
+# Closed jobs from which anything is learned: below 300 nothing is gained (measured on invented
+# shops, see science of pairwise weights in DEVELOPERS.md).
+WORTH_LEARNING: Final = 300
+# Until weights are fitted, evidence counts in nats as it stands. Pairs of one cause below which
+# none are fitted, questions asked, and other cases held against each question (our choice).
 PLAIN_WEIGHT: Final = 1.0
 LEAST_PAIRS: Final = 100
 _QUESTIONS: Final = 200
 _OTHERS: Final = 60
-_BOUNDS: Final = (0.0, 16.0)
+# Ridge that holds the weights at their common scale, in pairs; no part counts more than this
+# (our choice: 5 to 50 are alike on the invented shops).
+_RIDGE: Final = 20.0
+_MOST: Final = 16.0
+_ANY: Final = (None, None)
 
 
-def fit_weight(cases: Sequence[CaseFeatures]) -> float:
-    """Return the weight of learned evidence where the other evidence has weight 1.
+def fit_weights(cases: Sequence[CaseFeatures]) -> Mapping[str, float]:
+    """Return the weight of each part of the evidence, 1 on the whole; none from too few pairs.
 
-    Half of the cases teach, the other half asks, with its end unknown; logistic regression of
-    "same cause" on both scores, as pairs. Too few pairs give the plain weight.
+    Half of the cases teach, the other half asks, with its end unknown. Logistic regression of
+    "same cause" on the parts, as pairs: ``P = 1 / (1 + exp(-b - sum_k w_k s_k))`` with ``w >= 0``
+    and a ridge to the one scale that all parts together would have; ``w`` is given over that scale.
     """
     ordered = sorted((case for case in cases if case.cause), key=lambda case: case.case)
     stored, asked = ordered[::2], ordered[1::2]
+    if not asked:
+        return {}
     learned = fit_learned(stored)
-    if learned is None:
-        return PLAIN_WEIGHT
     index = CaseIndex().fit(stored)
+    if learned is not None:
+        index.attach(replace(learned, weight=PLAIN_WEIGHT))
     causes = np.array([case.cause for case in stored])
-    step = max(1, len(asked) // _QUESTIONS)
-    plain, extra, same = [], [], []
-    for number, case in enumerate(asked[::step]):
-        question = replace(case, told="", labels=())
+    parts, same = [], []
+    for number, case in enumerate(asked[:: max(1, len(asked) // _QUESTIONS)]):
         rows = _pairs(causes, case.cause, number)
-        before = index.attach(None).scores(question)
-        after = index.attach(replace(learned, weight=PLAIN_WEIGHT)).scores(question)
-        plain.append(before[rows])
-        extra.append((after - before)[rows])
+        parts.append(_by_group(index, replace(case, told="", labels=()))[:, rows])
         same.append(causes[rows] == case.cause)
-    return _ratio(np.concatenate(plain), np.concatenate(extra), np.concatenate(same))
+    return _fit(np.concatenate(parts, axis=1), np.concatenate(same))
+
+
+def _by_group(index: CaseIndex, question: CaseFeatures) -> Floats:
+    """Return the nats of each group of parts for every case, shape ``(n_groups, n_cases)``."""
+    found = np.zeros((len(GROUPS), len(index.ids_)))
+    for row in index.ask(question).parts:
+        found[GROUPS.index(PART_GROUP[row.part]), row.rows] += row.weights
+    return found
 
 
 def _pairs(causes: NDArray[np.str_], cause: str | None, seed: int) -> NDArray[np.int64]:
@@ -55,13 +74,37 @@ def _pairs(causes: NDArray[np.str_], cause: str | None, seed: int) -> NDArray[np
     return np.concatenate([np.flatnonzero(causes == cause), some])
 
 
-def _ratio(plain: Floats, extra: Floats, same: NDArray[np.bool_]) -> float:
-    from sklearn.linear_model import LogisticRegression  # noqa: PLC0415 - fitting only
+def _fit(parts: Floats, same: Flags) -> Mapping[str, float]:
+    from scipy.optimize import minimize  # noqa: PLC0415 - fitting only
 
     if min(same.sum(), (~same).sum()) < LEAST_PAIRS:
-        return PLAIN_WEIGHT
-    model = LogisticRegression(C=1e3, max_iter=500).fit(np.stack([plain, extra], axis=1), same)
-    first, second = (float(x) for x in model.coef_[0])
-    if first <= 0:
-        return PLAIN_WEIGHT
-    return float(np.clip(second / first, *_BOUNDS))
+        return {}
+    whole = _Pairs(parts=parts.sum(axis=0)[None, :], same=same, scale=0.0, ridge=0.0)
+    scale, level = minimize(_loss, [0.5, -4.0], whole, jac=True, bounds=[(0, None), _ANY]).x
+    if scale <= 0:
+        return {}
+    pairs = _Pairs(parts=parts, same=same, scale=float(scale), ridge=_RIDGE)
+    start = [*np.full(len(GROUPS), scale), level]
+    bounds = [(0, _MOST * scale)] * len(GROUPS) + [_ANY]
+    weights = minimize(_loss, start, pairs, jac=True, bounds=bounds).x[:-1] / scale
+    return {name: float(weight) for name, weight in zip(GROUPS, weights, strict=True)}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Pairs:
+    """Parts of the evidence, shape ``(n_parts, n_pairs)``, whether a pair is of one cause; ridge."""
+
+    parts: Floats
+    same: Flags
+    scale: float
+    ridge: float
+
+
+def _loss(numbers: Floats, pairs: _Pairs) -> tuple[float, Floats]:
+    """Return the ridged negative log likelihood of what is of one cause, and its slope."""
+    odds = numbers[:-1] @ pairs.parts + numbers[-1]
+    miss = expit(odds) - pairs.same
+    value = float(np.logaddexp(0.0, odds).sum() - odds[pairs.same].sum())
+    pull = numbers[:-1] - pairs.scale
+    slope = np.append(pairs.parts @ miss + pairs.ridge * pull, miss.sum())
+    return value + 0.5 * pairs.ridge * float(pull @ pull), slope

@@ -14,17 +14,19 @@ from kb.diagnosis.calibration import SHIPPED, Calibration, from_numbers
 from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.explain import Explainer
 from kb.diagnosis.guess import GuessOrCheck, guess_or_check
-from kb.retrieval.features import case_features
+from kb.retrieval.features import CaseFeatures, case_features
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.learn import fit_learned
+from kb.retrieval.learned import Learned
 from kb.retrieval.learned_file import read_learned, write_learned
 from kb.retrieval.snapshot import kept_numbers, read_snapshot, write_snapshot
-from kb.retrieval.weigh import fit_weight
+from kb.retrieval.weigh import LEARNED as LEARNED_PART
+from kb.retrieval.weigh import PLAIN_WEIGHT, WORTH_LEARNING, fit_weights
 from kb.store.engine import Store
 from kb.workflow.suggest import (
     Suggestion,
     as_written_up,
-    fit_memory,
+    fit_features,
     suggest_from,
     witness_features,
 )
@@ -39,10 +41,8 @@ MOST_CALIBRATED = 600
 # File of a kept index, and the number of closed jobs from which fitting anew costs more than
 # reading it (a hundred take half a second; our choice).
 SNAPSHOT = "index.npz"
-# File of what was learned on rebuild, and closed jobs from which it is learned: below 300 nothing
-# is gained.
+# File of what was learned on rebuild.
 LEARNED = "learned.npz"
-WORTH_LEARNING = 300
 WORTH_KEEPING = 50
 
 
@@ -63,18 +63,14 @@ class Rebuilt:
     fields: int
 
 
-def calibrate_memory(
-    jobs: Sequence[Job], words: Vocabulary, *, altitude_m: float = 0.0
-) -> Calibration:
-    """Return the numbers fitted on closed jobs, each asked as it was first written up."""
-    pairs = [
-        ClosedJob(
-            stored=witness_features(job, words, altitude_m),
-            asked=case_features(as_written_up(job), words, altitude_m=altitude_m),
-        )
-        for job in jobs
-    ]
-    return calibrate(pairs, words)
+def _learn(made: Sequence[CaseFeatures]) -> Learned | None:
+    """Return what the closed jobs teach with the weights of the parts; None from too few."""
+    found = fit_learned(made) if len(made) >= WORTH_LEARNING else None
+    if found is None:
+        return None
+    weights = fit_weights(made)
+    parts = {name: weight for name, weight in weights.items() if name != LEARNED_PART}
+    return replace(found, weight=weights.get(LEARNED_PART, PLAIN_WEIGHT), parts=parts)
 
 
 def repair_price(job: Job) -> int | None:
@@ -164,33 +160,49 @@ class Memory:
         with self._lock:
             with self.store.read() as unit:
                 state, jobs = unit.state(), tuple(unit.jobs.closed_jobs())
-            newest = sorted(jobs, key=lambda job: (job.opened, job.id))[-MOST_CALIBRATED:]
-            numbers = calibrate_memory(newest, self.words, altitude_m=self.altitude_m)
-            fields = self._learn(jobs)
-            self._fit_jobs(state, jobs, numbers)
+            made = [witness_features(job, self.words, self.altitude_m) for job in jobs]
+            learned = _learn(made)
+            self._keep_learned(learned)
+            numbers = self._calibrate(jobs, made, learned)
+            self._keep(state, made, numbers)
             self._fitted = None
-        return Rebuilt(numbers=numbers, fields=fields)
+        return Rebuilt(numbers=numbers, fields=len(learned.fields) if learned else 0)
 
-    def _learn(self, jobs: Sequence[Job]) -> int:
+    def _calibrate(
+        self, jobs: Sequence[Job], made: Sequence[CaseFeatures], learned: Learned | None
+    ) -> Calibration:
+        """Return the numbers fitted on the newest jobs, each asked as it was first written up."""
+        order = sorted(range(len(jobs)), key=lambda at: (jobs[at].opened, jobs[at].id))
+        pairs = [
+            ClosedJob(
+                stored=made[at],
+                asked=case_features(
+                    as_written_up(jobs[at]), self.words, altitude_m=self.altitude_m
+                ),
+            )
+            for at in order[-MOST_CALIBRATED:]
+        ]
+        return calibrate(pairs, self.words, parts=learned.parts if learned else {})
+
+    def _keep_learned(self, learned: Learned | None) -> None:
         if self.folder is None:
-            return 0
-        made = [witness_features(job, self.words, self.altitude_m) for job in jobs]
-        found = fit_learned(made) if len(jobs) >= WORTH_LEARNING else None
-        if found is None:
+            return
+        if learned is None:
             (self.folder / LEARNED).unlink(missing_ok=True)
-            return 0
-        write_learned(self.folder / LEARNED, replace(found, weight=fit_weight(made)))
-        return len(found.fields)
+        else:
+            write_learned(self.folder / LEARNED, learned)
 
     def _fit(self) -> _Fitted:
         with self.store.read() as unit:
             state = unit.state()
             jobs = tuple(unit.jobs.closed_jobs())
-        return self._fit_jobs(state, jobs, self._numbers())
+        made = [witness_features(job, self.words, self.altitude_m) for job in jobs]
+        return self._keep(state, made, self._numbers())
 
-    def _fit_jobs(self, state: str, jobs: tuple[Job, ...], numbers: Calibration) -> _Fitted:
-        index, model = fit_memory(jobs, self.words, altitude_m=self.altitude_m, calibration=numbers)
-        if self.folder is not None and len(jobs) >= WORTH_KEEPING:
+    def _keep(self, state: str, made: Sequence[CaseFeatures], numbers: Calibration) -> _Fitted:
+        """Fit index and model, and keep a large index for the next process."""
+        index, model = fit_features(made, self.words, calibration=numbers)
+        if self.folder is not None and len(made) >= WORTH_KEEPING:
             stamp = self._stamp(state)
             with suppress(OSError):
                 write_snapshot(

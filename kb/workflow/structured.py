@@ -12,6 +12,7 @@ from kb.diagnosis.findings import next_findings
 from kb.diagnosis.measure import Answered, score_causes, score_chances, separation
 from kb.retrieval.features import CaseFeatures, observed_token
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.weigh import WORTH_LEARNING, fit_weights
 from kb.workflow.records import Question, Round, bare_words, read_rounds
 from kb.workflow.trials import answered
 
@@ -44,8 +45,10 @@ class Fitted:
 def fit_records(cases: Sequence[CaseFeatures]) -> Fitted:
     """Return the memory of structured records, its numbers calibrated where there are enough."""
     words = bare_words()
-    numbers = calibrate([ClosedJob(stored=case, asked=case) for case in cases], words)
-    index = CaseIndex().fit(cases)
+    parts = fit_weights(cases) if len(cases) >= WORTH_LEARNING else {}
+    jobs = [ClosedJob(stored=case, asked=case) for case in cases]
+    numbers = calibrate(jobs, words, parts=parts)
+    index = CaseIndex(part_weights=parts).fit(cases)
     return Fitted(index, CauseModel(words, calibration=numbers).fit(cases, index))
 
 

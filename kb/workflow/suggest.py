@@ -1,5 +1,6 @@
 """The three answers while a job is open: cases like it, likely causes, the next check."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from kb.case.model import Job, JobState, Phase, Standing
@@ -97,6 +98,13 @@ def fit_memory(
 ) -> tuple[CaseIndex, CauseModel]:
     """Return index and cause model of closed jobs, the latter with the numbers given."""
     features = [witness_features(job, words, altitude_m) for job in jobs]
+    return fit_features(features, words, calibration=calibration)
+
+
+def fit_features(
+    features: Sequence[CaseFeatures], words: Vocabulary, *, calibration: Calibration = SHIPPED
+) -> tuple[CaseIndex, CauseModel]:
+    """Return index and cause model of the features of closed jobs."""
     index = CaseIndex().fit(features)
     return index, CauseModel(words, calibration=calibration).fit(features, index)
 

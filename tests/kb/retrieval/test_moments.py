@@ -9,6 +9,7 @@ from kb.retrieval.moments import (
     fit_scale,
     shrunk_copy_rate,
     shrunk_correlation,
+    shrunk_presence_rate,
 )
 
 
@@ -36,10 +37,10 @@ def test_the_copy_rate_that_was_drawn_is_found_again(rate):
     assert shrunk_copy_rate(values, causes) == pytest.approx(rate, abs=0.06)
 
 
-@pytest.mark.source("by hand", "one pair 1, 2: (2 * 2 / 1 + 60 * .25) / (2 + 60)")
+@pytest.mark.source("by hand", "one pair 1, 2: (2 * 2 / 1 + 20 * .25) / (2 + 20)")
 def test_few_cases_stay_near_the_prior():
     got = shrunk_correlation(np.array([1.0, 2.0]), np.array([0, 0]))
-    assert got == pytest.approx((4 + 15) / 62)
+    assert got == pytest.approx((4 + 5) / 22)
 
 
 def test_nothing_known_is_the_prior_and_certainty_is_never_believed():
@@ -47,6 +48,28 @@ def test_nothing_known_is_the_prior_and_certainty_is_never_believed():
     assert shrunk_copy_rate(np.full(3, -1), np.array([0, 0, 1])) == 0.25
     scores = np.repeat(np.linspace(-9, 9, 200), 50)
     assert shrunk_correlation(scores, np.repeat(np.arange(200), 50)) == MOST_RATE
+
+
+@pytest.mark.source("mixture by construction", "a case has its cause's token with rate r, else any")
+@pytest.mark.parametrize("rate", [0.1, 0.4, 0.8])
+def test_the_presence_rate_that_was_drawn_is_found_again(rate):
+    rng = np.random.default_rng(6)
+    causes = np.repeat(np.arange(600), 6)
+    own = (rng.random(600) < 0.2)[causes]
+    copied = rng.random(3600) < np.sqrt(rate)
+    there = np.where(copied, own, rng.random(3600) < 0.2)
+    counts = np.bincount(causes, weights=there).astype(np.int64)
+    got = shrunk_presence_rate(counts, np.full(600, 6), prior=0.2)
+    assert got == pytest.approx(rate, abs=0.06)
+
+
+@pytest.mark.source(
+    "by hand", "both of 2 of 4 cases: (2 - .5 * 2) / .5 = 2 pairs; (2 + 2) / (2 + 20)"
+)
+def test_few_tokens_stay_near_their_prior():
+    got = shrunk_presence_rate(np.array([2, 0]), np.array([2, 2]), prior=0.1)
+    assert got == pytest.approx((2 + 2) / 22)
+    assert shrunk_presence_rate(np.array([0]), np.array([1]), prior=0.3) == pytest.approx(0.3)
 
 
 def a_scale(n_cases):

@@ -50,11 +50,11 @@ def test_a_rebuild_fits_the_numbers_once_and_keeps_them(shop, tmp_path, monkeypa
     monkeypatch.setattr(memory, "WORTH_KEEPING", 1)
     fits = []
 
-    def fit(jobs, words, *, altitude_m):
+    def fit(jobs, words, *, parts):
         fits.append(len(jobs))
         return Calibration(vote=0.9, tried=len(jobs))
 
-    monkeypatch.setattr(memory, "calibrate_memory", fit)
+    monkeypatch.setattr(memory, "calibrate", fit)
     closed(shop, opened(shop))
     closed(shop, opened(shop))
     fitted = memory.Memory(shop.store, shop.words, folder=tmp_path)

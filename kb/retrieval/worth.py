@@ -1,0 +1,102 @@
+"""What each field is worth between two cases of one cause, reckoned when it is first asked for."""
+
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kb.retrieval.features import Token, token_key
+from kb.retrieval.moments import (
+    Codes,
+    Scale,
+    fit_scale,
+    shrunk_copy_rate,
+    shrunk_presence_rate,
+)
+from kb.retrieval.postings import Postings
+from kb.retrieval.similarity import COPY_RATE, token_agreement, token_conflict
+
+Floats = NDArray[np.float64]
+
+
+class FieldWorth:
+    """The counted part of an index: scales of quantities, copy rates of tokens."""
+
+    ids_: tuple[str, ...]
+    causes_: tuple[str | None, ...]
+    groups_: tuple[str, ...]
+    fields_: Postings
+    tokens_: Postings
+    measures_: Postings
+    values_: Floats
+
+    def __init__(self) -> None:
+        self._scales: dict[str, Scale] = {}
+        self._rates: dict[str, float] = {}
+
+    @cached_property
+    def cause_codes_(self) -> Codes:
+        """Number of the cause of each case in order of names, -1 for none."""
+        at = {name: i for i, name in enumerate(sorted({c for c in self.causes_ if c is not None}))}
+        return np.array([at.get(c, -1) if c is not None else -1 for c in self.causes_], np.int64)
+
+    @cached_property
+    def _sizes(self) -> Codes:
+        codes = self.cause_codes_
+        return np.bincount(codes[codes >= 0], minlength=int(codes.max(initial=0)) + 1)
+
+    @cached_property
+    def values_of_(self) -> dict[str, tuple[str, ...]]:
+        """All recorded values of each field, in order."""
+        found: dict[str, list[str]] = {}
+        for key in sorted(self.tokens_.keys):
+            field, _, value = key.partition("\t")
+            found.setdefault(field, []).append(value)
+        return {field: tuple(values) for field, values in found.items()}
+
+    def scale(self, key: str) -> Scale:
+        """Return how values of measure ``key`` become normal scores, and their correlation."""
+        if key not in self._scales:
+            rows = self.measures_.of(key)
+            self._scales[key] = fit_scale(
+                self.values_[self.measures_.span(key)],
+                self.cause_codes_[rows],
+                groups=tuple(self.groups_[row] for row in rows),
+                n_cases=len(self.ids_),
+            )
+        return self._scales[key]
+
+    def copy_rate(self, field: str) -> float:
+        """Return the copy rate of a field with a fixed set of values."""
+        if field not in self._rates:
+            codes = np.full(len(self.ids_), -1, np.int64)
+            for number, value in enumerate(self.values_of_.get(field, ())):
+                codes[self.tokens_.of(token_key(field, value))] = number
+            self._rates[field] = shrunk_copy_rate(codes, self.cause_codes_)
+        return self._rates[field]
+
+    def presence_rate(self, key: str, part: str) -> float:
+        """Return the copy rate of a token that is there or is not written down."""
+        if key not in self._rates:
+            codes = self.cause_codes_[self.tokens_.of(key)]
+            counts = np.bincount(codes[codes >= 0], minlength=len(self._sizes))
+            self._rates[key] = shrunk_presence_rate(counts, self._sizes, prior=COPY_RATE[part])
+        return self._rates[key]
+
+    def agreement(self, token: Token) -> float:
+        """Return the nats of a token that two cases have."""
+        same = len(self.tokens_.of(token.key))
+        if token.part == "observed":
+            recorded = len(self.fields_.of(token.field))
+            return token_agreement(self.copy_rate(token.field), same / recorded)
+        return token_agreement(self.presence_rate(token.key, token.part), same / len(self.ids_))
+
+    def conflict(self, token: Token) -> float:
+        """Return the nats of a field in which two cases have no value in common.
+
+        The field counts by the most telling of its values, whichever of the two cases has it.
+        """
+        if token.part == "observed":
+            return token_conflict(self.copy_rate(token.field))
+        keys = (token_key(token.field, value) for value in self.values_of_[token.field])
+        return token_conflict(max(self.presence_rate(key, token.part) for key in keys))
