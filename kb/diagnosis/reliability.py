@@ -1,7 +1,7 @@
 """Whether chances are to be believed: what was said held against what came true."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from itertools import pairwise
 from typing import Final
 
@@ -16,8 +16,6 @@ Floats = NDArray[np.float64]
 BANDS: Final = (0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 1.0)
 # Shares of the questions, the surest first, at which the errors are counted.
 COVERAGES: Final = (0.25, 0.5, 0.75, 1.0)
-# Below so many answers a share says nothing (our choice).
-LEAST_ANSWERS: Final = 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,3 +95,11 @@ def risk_coverage(answers: Sequence[Answered]) -> tuple[Covered, ...]:
         Covered(share=share, answers=count, wrong=int(wrong[count - 1]))
         for share, count in zip(COVERAGES, counts, strict=False)
     )
+
+
+def score_reliability(answers: Sequence[Answered]) -> dict[str, object]:
+    """Return both tables as plain rows, by name."""
+    return {
+        "reliability": [asdict(band) for band in reliability(answers)],
+        "risk_coverage": [asdict(row) for row in risk_coverage(answers)],
+    }

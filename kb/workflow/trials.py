@@ -11,6 +11,7 @@ from kb.case.model import Job, JobState
 from kb.case.terms import Vocabulary
 from kb.diagnosis.causes import CauseChance
 from kb.diagnosis.measure import Answered, score_causes, score_rankings
+from kb.diagnosis.reliability import score_reliability
 from kb.errors import ImportTableError
 from kb.retrieval.features import case_features
 from kb.retrieval.index import CaseIndex
@@ -157,7 +158,7 @@ def measure_queries(
         row = answered(memory.suggest(entry.job).causes, line.get("cause"))
         rows.append(row)
         details.append({"id": line.get("id"), "cause": row.truth, "rank": row.rank})
-    return score_causes(rows), details
+    return score_causes(rows) | score_reliability(rows), details
 
 
 def measure_own(
@@ -180,8 +181,11 @@ def measure_own(
         answers = _ask_all(cases[start : start + step], past, words, altitude_m=altitude_m)
         rows += answers
         old += [row for row in answers if row.truth in known]
-    scores = score_causes(rows) if rows else {"queries": 0}
-    return {**scores, "seen_before": score_causes(old) if old else {"queries": 0}}
+    return {**_scores(rows), "seen_before": _scores(old)}
+
+
+def _scores(rows: Sequence[Answered]) -> dict[str, object]:
+    return score_causes(rows) | score_reliability(rows) if rows else {"queries": 0}
 
 
 def _ask_all(
