@@ -17,13 +17,15 @@ def told(chances, truths) -> dict[str, Any]:
 
 def test_the_foreman_reads_counts_before_shares():
     known = told([0.95] * 30 + [0.5] * 10, ["a"] * 36 + ["b"] * 4)
-    text = "\n".join(foreman_lines({**known, "queries": 55, "seen_before": known}))
+    whole = told([0.95] * 55, ["a"] * 46 + ["c"] * 9)
+    text = "\n".join(foreman_lines({**whole, "seen_before": known}))
     assert "Of the 40 whose cause had been here before" in text
     assert "came first in 36 (90%)" in text
     assert "among the first three in 40 (100%" in text
     assert "Said 90% to over 99%: 30 of 30 proved true, so take it as 100%." in text
     assert "Said 40% to 60%: 6 of 10 proved true." in text
-    assert "The other 15 had a cause that was new" in text
+    assert "The other 15 had a cause that was new to the shop" in text
+    assert "among the first three in 6 (40%)" in text
 
 
 def test_a_memory_that_is_too_sure_of_itself_is_called_so():
