@@ -72,12 +72,23 @@ def foreman_lines(result: Mapping[str, Any]) -> list[str]:
     if known["queries"]:
         lines += _hits(known)
         lines += _trust(known)
-    new = result["queries"] - known["queries"]
-    if new:
-        lines.append(
-            f"The other {new} had a cause that was new to the shop: no memory can find it."
-        )
-    return lines
+    return lines + _new(result, known)
+
+
+def _new(result: Mapping[str, Any], known: Mapping[str, Any]) -> list[str]:
+    """Return how the jobs fared whose cause the shop had not seen before."""
+    asked = result["queries"] - known["queries"]
+    if not asked:
+        return []
+    hits = _first_three(result) - (_first_three(known) if known["queries"] else 0)
+    return [
+        f"The other {asked} had a cause that was new to the shop; the trade's list alone put it "
+        f"among the first three in {hits} ({hits / asked:.0%})."
+    ]
+
+
+def _first_three(result: Mapping[str, Any]) -> int:
+    return round(result["hit@3"] * result["queries"])
 
 
 def _hits(known: Mapping[str, Any]) -> list[str]:
