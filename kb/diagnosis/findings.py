@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.diagnosis.causes import CauseChance, CauseModel
-from kb.diagnosis.checks import information_gain
+from kb.diagnosis.information import information_gain
 from kb.diagnosis.profiles import RECORDED_CASES
 from kb.retrieval.asked import Asked
 from kb.retrieval.features import OBSERVED
