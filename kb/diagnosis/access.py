@@ -66,7 +66,8 @@ class Work:
     @property
     def alone(self) -> Floats:
         """Minutes of each with its opening, as if it were done alone."""
-        return self.minutes + np.append(self.opening, 0.0)[self.access]
+        opening = np.append(self.opening, 0.0)[self.access]
+        return np.asarray(self.minutes + opening, np.float64)
 
     def open(self, access: int) -> Self:
         """Return the same work once an access, by number, is open; -1 opens none."""

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.diagnosis.access import Work
-from kb.diagnosis.information import information_gain, joint_shares
+from kb.diagnosis.information import information_gains, joint_shares
 from kb.diagnosis.looks import expected_minutes, minutes_after
 
 Floats = NDArray[np.float64]
@@ -49,13 +49,9 @@ def blocks_by_worth(chances: Floats, tables: Sequence[Floats], work: Work) -> tu
     work : Work
         Minutes and access of each check.
     """
+    gains, alone = information_gains(chances, tables), work.alone
     single = [
-        Block(
-            checks=(at,),
-            bits=information_gain(chances, table),
-            minutes=float(work.alone[at]),
-            shares=table,
-        )
+        Block(checks=(at,), bits=float(gains[at]), minutes=float(alone[at]), shares=table)
         for at, table in enumerate(tables)
     ]
     joined = [
@@ -73,7 +69,7 @@ def _best_together(chances: Floats, behind: Sequence[Block], work: Work) -> Bloc
     best = max(behind, key=lambda block: block.worth)
     while len(best.checks) < MOST_TOGETHER:
         others = [block for block in behind if block.checks[0] not in best.checks]
-        wider = [_together(chances, best, block, work=work) for block in others]
+        wider = _wider(chances, best, others, work=work)
         found = max(wider, key=lambda block: block.worth, default=best)
         if found.worth <= best.worth:
             break
@@ -81,14 +77,20 @@ def _best_together(chances: Floats, behind: Sequence[Block], work: Work) -> Bloc
     return best
 
 
-def _together(chances: Floats, first: Block, second: Block, *, work: Work) -> Block:
-    shares = joint_shares(first.shares, second.shares)
-    return Block(
-        checks=(*first.checks, *second.checks),
-        bits=information_gain(chances, shares),
-        minutes=first.minutes + float(work.minutes[second.checks[0]]),
-        shares=shares,
-    )
+def _wider(chances: Floats, first: Block, others: Sequence[Block], *, work: Work) -> list[Block]:
+    """Return a block with each of ``others`` done after it, behind the same access."""
+    tables = [joint_shares(first.shares, other.shares) for other in others]
+    added = [other.checks[0] for other in others]
+    gains = information_gains(chances, tables)
+    return [
+        Block(
+            checks=(*first.checks, at),
+            bits=float(bits),
+            minutes=first.minutes + float(work.minutes[at]),
+            shares=table,
+        )
+        for at, bits, table in zip(added, gains, tables, strict=True)
+    ]
 
 
 def better_to_look(chances: Floats, best: Block, *, checks: Work, looks: Work) -> bool:

@@ -251,7 +251,8 @@ def _advice(
     words: Vocabulary, likely: _Likely, found: Sequence[_Candidate], *, at: int, work: Work
 ) -> CheckAdvice:
     row, opening = found[at], float(work.alone[at] - work.minutes[at])
-    behind = np.flatnonzero(work.access == work.access[at]) if opening else ()
+    access = work.access.tolist()
+    behind = [k for k, number in enumerate(access) if opening and number == access[at]]
     return CheckAdvice(
         check=row.check.key,
         subject=row.subject or None,

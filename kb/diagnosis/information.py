@@ -1,5 +1,7 @@
 """How much a check tells about the cause: entropy and expected information, in bits."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -38,6 +40,18 @@ def information_gain(chances: Floats, outcome_shares: Floats) -> float:
     """
     mixed = chances @ outcome_shares
     return float(entropy_bits(mixed) - chances @ entropy_bits(outcome_shares))
+
+
+def information_gains(chances: Floats, tables: Sequence[Floats]) -> Floats:
+    """Return ``information_gain`` of several checks at once, shape ``(n_checks,)``."""
+    if not tables:
+        return np.empty(0)
+    starts = np.cumsum([0, *(table.shape[1] for table in tables[:-1])])
+    shares = np.hstack(tables)
+    both = np.vstack([chances @ shares, shares])
+    told = both * np.log2(np.where(both > 0, both, 1.0))
+    entropy = -np.add.reduceat(told, starts, axis=1)
+    return np.asarray(entropy[0] - chances @ entropy[1:], np.float64)
 
 
 def joint_shares(first: Floats, second: Floats) -> Floats:

@@ -1,11 +1,26 @@
 """Going to look: the order of looks by chance over minutes, and when a look beats a check."""
 
+from collections.abc import Container, Iterable, Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from kb.diagnosis.access import Work
+from kb.diagnosis.causes import CauseChance
 
 Floats = NDArray[np.float64]
+
+
+def chances_left(
+    chances: Iterable[CauseChance], causes: Sequence[str], *, gone: Container[str] = ()
+) -> Floats:
+    """Return the chances of ``causes``, those that a look ruled out at 0; they sum to 1.
+
+    "Something else" is left out: there is nothing to go and look at.
+    """
+    by = {row.cause: row.chance for row in chances}
+    left = np.array([0.0 if cause in gone else by.get(cause, 0.0) for cause in causes])
+    return np.asarray(left / left.sum(), np.float64)
 
 
 def look_order(chances: Floats, work: Work) -> NDArray[np.int64]:

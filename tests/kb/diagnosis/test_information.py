@@ -1,7 +1,12 @@
 import numpy as np
 import pytest
 
-from kb.diagnosis.information import entropy_bits, information_gain, joint_shares
+from kb.diagnosis.information import (
+    entropy_bits,
+    information_gain,
+    information_gains,
+    joint_shares,
+)
 
 # Quinlan's 14 mornings: counts of (yes, no) for each value of an attribute.
 TENNIS = {
@@ -39,3 +44,13 @@ def test_two_checks_together_tell_what_both_tell_where_each_settles_its_own_caus
     second = np.array([[1.0, 0], [0, 1], [1, 0], [0, 1]])
     assert information_gain(chances, joint_shares(first, second)) == pytest.approx(2)
     assert information_gain(chances, joint_shares(first, first)) == pytest.approx(1)
+
+
+def test_the_gains_of_several_checks_are_those_of_each():
+    rng = np.random.default_rng(2)
+    chances = rng.dirichlet(np.ones(5))
+    tables = [rng.dirichlet(np.ones(width), size=5) for width in (2, 3, 2, 4)]
+    tables.append(np.eye(5))
+    alone = [information_gain(chances, table) for table in tables]
+    assert information_gains(chances, tables) == pytest.approx(alone)
+    assert information_gains(chances, []).shape == (0,)

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from kb.diagnosis.access import work_of
-from kb.diagnosis.looks import expected_minutes, look_order, minutes_after
+from kb.diagnosis.causes import CauseChance
+from kb.diagnosis.looks import chances_left, expected_minutes, look_order, minutes_after
 
 
 def cost(order, chances, minutes, *, behind=(), opening=0.0):
@@ -120,3 +121,9 @@ def test_minutes_after_a_check():
     chances, work = np.array([0.5, 0.5]), work_of([10.0, 20.0])
     assert minutes_after(chances, np.eye(2), work) == pytest.approx(15)
     assert minutes_after(chances, np.full((2, 2), 0.5), work) == pytest.approx(20)
+
+
+def test_what_was_looked_at_has_no_chance_left_and_something_else_none():
+    rows = [CauseChance(cause=c, chance=p) for c, p in (("a", 0.5), (None, 0.2), ("b", 0.3))]
+    assert chances_left(rows, ["b", "a", "c"]).tolist() == pytest.approx([0.375, 0.625, 0])
+    assert chances_left(rows, ["b", "a", "c"], gone={"a"}).tolist() == [1, 0, 0]

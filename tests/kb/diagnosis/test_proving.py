@@ -24,7 +24,7 @@ def test_every_cause_of_the_catalogue_is_settled_by_its_shortest_proving_check(c
 def test_a_proving_check_that_is_done_is_not_the_look():
     cause = "low_charge_leak_evaporator"
     first = proving_look(WORDS, cause)
-    second = proving_look(WORDS, cause, done={(first.check, first.subject or "")})
+    second = proving_look(WORDS, cause, done={(first.check or "", first.subject or "")})
     assert {first.check, second.check} == set(WORDS.causes[cause].prove)
 
 
