@@ -33,11 +33,16 @@ def beside_words(row: CheckAdvice, words: Vocabulary) -> str:
 
 def look_words(row: LookAdvice, words: Vocabulary) -> str:
     """Return which cause to go and look at, how, and how long it takes."""
+    return f"Go and look: {words.cause_name(row.look.cause)}. {how_words(row, words)}"
+
+
+def how_words(row: LookAdvice, words: Vocabulary) -> str:
+    """Return how a look is taken, how long it takes, and why it is due."""
     look = row.look
     how = "the part itself" if look.check is None else _pair_words(words, look.check, look.subject)
     proves = f" (“{look.outcome.replace('_', ' ')}” proves it)" if look.outcome else ""
     return (
-        f"Go and look: {words.cause_name(look.cause)}. {how[:1].upper()}{how[1:]}{proves}, about "
+        f"{how[:1].upper()}{how[1:]}{proves}, about "
         f"{row.minutes:.0f} min. Looking at the likely causes one after the other, about "
         f"{row.expected:.0f} min in all, costs no more than checking further."
     )

@@ -32,9 +32,9 @@ def check_name(key: str) -> str:
     return words().check_name(key)
 
 
-def look_words(row: LookAdvice) -> str:
-    """Return which cause to go and look at."""
-    return check_words.look_words(row, words())
+def how_words(row: LookAdvice) -> str:
+    """Return how a look is taken."""
+    return check_words.how_words(row, words())
 
 
 def beside_words(row: CheckAdvice) -> str:
@@ -109,7 +109,7 @@ def init_app(app: Flask) -> None:
     for filter_ in (
         cause_name,
         check_name,
-        look_words,
+        how_words,
         beside_words,
         symptom,
         reading_name,
