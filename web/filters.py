@@ -3,7 +3,9 @@
 from flask import Flask
 
 from kb.case.model import Reading, ReadingSet, Response, Symptom, Vehicle
+from kb.diagnosis.checks import CheckAdvice, LookAdvice
 from kb.workflow.jobs import vehicle_line
+from web import check_words
 from web.cause_words import cases_words, nothing_words
 from web.db import words
 from web.wording import (
@@ -28,6 +30,16 @@ def cause_name(key: str | None) -> str:
 def check_name(key: str) -> str:
     """Return the words for a check."""
     return words().check_name(key)
+
+
+def how_words(row: LookAdvice) -> str:
+    """Return how a look is taken."""
+    return check_words.how_words(row, words())
+
+
+def beside_words(row: CheckAdvice) -> str:
+    """Return what else lies behind the access of a check."""
+    return check_words.beside_words(row, words())
 
 
 def symptom(row: Symptom) -> str:
@@ -97,6 +109,8 @@ def init_app(app: Flask) -> None:
     for filter_ in (
         cause_name,
         check_name,
+        how_words,
+        beside_words,
         symptom,
         reading_name,
         reading_value,

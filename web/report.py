@@ -1,46 +1,26 @@
 """Answers as text for the terminal and as JSON; no answer is computed here."""
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from textwrap import fill
 from typing import Any
 
 from kb.case.model import Job, Phase
 from kb.case.parse import Parsed, Question
 from kb.case.terms import Vocabulary
-from kb.diagnosis.checks import CheckAdvice
 from kb.workflow.suggest import SeenBefore, Suggestion
 from web.cause_words import cause_cells, cause_json, lines_under, nothing_words
+from web.check_words import check_rows, next_json
+from web.layout import WIDTH, table
 from web.wording import (
     PHASES,
     choice_words,
-    guess_words,
     named,
     percent,
     reading_words,
     symptom_words,
     with_signs,
 )
-
-WIDTH = 100
-
-
-def table(rows: Sequence[Sequence[str]], *, widths: Sequence[int]) -> list[str]:
-    """Return rows as lines; a cell longer than its width runs on below itself."""
-    lines = []
-    for row in rows:
-        cells = [_cell(text, width) for text, width in zip(row, widths, strict=True)]
-        for at in range(max(map(len, cells))):
-            parts = [
-                (cell[at] if at < len(cell) else "").ljust(width)
-                for cell, width in zip(cells, widths, strict=True)
-            ]
-            lines.append("  ".join(parts).rstrip())
-    return lines
-
-
-def _cell(text: str, width: int) -> list[str]:
-    return [line for part in text.split("\n") for line in fill(part, width).split("\n")]
 
 
 def _question(row: Question) -> str:
@@ -102,30 +82,6 @@ def cause_rows(suggestion: Suggestion, words: Vocabulary) -> list[str]:
         lines += table([cause_cells(row, suggestion, words)], widths=widths)
         lines += lines_under(row, suggestion, WIDTH)
     return lines
-
-
-def _check_words(row: CheckAdvice, words: Vocabulary) -> str:
-    name = words.check_name(row.check) + (f": {row.subject}" if row.subject else "")
-    tells = [f"{outcome.replace('_', ' ')} = {words.cause_name(c)}" for c, outcome in row.tells[:2]]
-    return name + (f" ({'; '.join(tells)})" if tells else "")
-
-
-def check_rows(suggestion: Suggestion, words: Vocabulary) -> list[str]:
-    """Return the checks worth doing next with their cautions, or that none will settle it."""
-    if not suggestion.checks:
-        return ["no listed check will settle this"]
-    rows = [("next check", "min", "bits")]
-    rows += [
-        (_check_words(row, words), f"{row.minutes:.0f}", f"{row.bits:.2f}")
-        for row in suggestion.checks
-    ]
-    lines = table(rows, widths=(WIDTH - 16, 5, 5))
-    lines += fill(guess_words(suggestion.guess), WIDTH).split("\n") if suggestion.guess else []
-    cautions = {c.key: c for row in suggestion.checks for c in row.cautions}
-    stops = sorted(cautions.values(), key=lambda row: row.level != "stop")[:5]
-    for row in stops:
-        lines += fill(f"{row.level.upper()}: {row.text}", WIDTH).split("\n")
-    return [*lines, *fill(words.caution_footer, WIDTH).split("\n")] if stops else lines
 
 
 def _answer_blocks(suggestion: Suggestion, words: Vocabulary) -> list[tuple[str, list[str]]]:
@@ -215,16 +171,7 @@ def answer_json(parsed: Parsed, suggestion: Suggestion | None) -> dict[str, Any]
             for row in suggestion.causes
             if row.cause is None or row.chance >= 5e-7
         ],
-        "checks": [
-            {
-                "check": row.check,
-                "subject": row.subject,
-                "bits": round(row.bits, 4),
-                "minutes": row.minutes,
-                "cautions": [caution.text for caution in row.cautions],
-            }
-            for row in suggestion.checks
-        ],
+        **next_json(suggestion),
         "nothing_like_it": suggestion.nothing_like_it,
     }
 

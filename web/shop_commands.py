@@ -1,6 +1,5 @@
-"""The commands about a whole shop: make it, show it, serve it, fill it, measure it."""
+"""The commands about a whole shop: make it, show it, serve it, fill it."""
 
-import csv
 import os
 import sys
 import tempfile
@@ -20,8 +19,6 @@ from kb.store.migrate import bundled, upgrade
 from kb.workflow.exchange import ReadTable, load_table, read_mapping, read_table, write_refused
 from kb.workflow.jobs import Entry, Intake, open_job, read_vehicle
 from kb.workflow.memory import Memory
-from kb.workflow.structured import measure_diagnosis
-from kb.workflow.trials import measure_collection, measure_own, measure_queries
 from web.home import altitude_m, home_folder, shop_memory, shop_store, store_url, today, writing
 from web.report import answer_text, json_line
 
@@ -219,82 +216,3 @@ def rebuild() -> None:
         click.echo(f"learned {made.fields} fields and the spellings of the closed jobs")
     else:
         click.echo(f"nothing learned: expected at least {WORTH_LEARNING} closed jobs")
-
-
-# --- measuring -----------------------------------------------------------------------------------
-
-
-@click.command()
-@click.option("--collection", type=_FOLDER, help="corpus.jsonl, queries.jsonl and qrels.tsv")
-@click.option("--learn", is_flag=True, help="with --collection: learn from its closed fields")
-@click.option("--queries", type=_FILE, help="JSON lines with id, ask and cause")
-@click.option("--diagnosis", type=_FOLDER, help="structured records: stored_cases and queries")
-@click.option("--stored", type=click.IntRange(min=1), help="with --diagnosis: the first so many")
-@click.option("--json", "as_json", is_flag=True, help="one JSON object")
-@click.option(
-    "--details",
-    type=click.Path(dir_okay=False, path_type=Path),
-    help="with --queries: one CSV row a question",
-)
-def measure(
-    *,
-    collection: Path | None,
-    learn: bool,
-    queries: Path | None,
-    diagnosis: Path | None,
-    stored: int | None,
-    as_json: bool,
-    details: Path | None,
-) -> None:
-    """Measure the answers: on a judged collection, on questions, on records, on own cases."""
-    if details is not None and queries is None:
-        raise click.UsageError("expected --queries FILE with --details, got none")
-    if stored is not None and diagnosis is None:
-        raise click.UsageError("expected --diagnosis FOLDER with --stored, got none")
-    if learn and collection is None:
-        raise click.UsageError("expected --collection DIR with --learn, got none")
-    if collection is not None:
-        result: Mapping[str, Any] = measure_collection(collection, load_vocabulary(), learn=learn)
-    elif diagnosis is not None:
-        result = measure_diagnosis(diagnosis, stored=stored)
-    elif queries is not None:
-        result, rows = _measure_queries(queries)
-        if details is not None:
-            _write_details(details, rows)
-    else:
-        result = _measure_own()
-    click.echo(json_line(result) if as_json else "\n".join(_measure_lines(result)))
-
-
-def _measure_queries(queries: Path) -> tuple[Mapping[str, Any], list[dict[str, object]]]:
-    with shop_store() as store:
-        return measure_queries(queries, shop_memory(store), today=today())
-
-
-def _measure_own() -> Mapping[str, Any]:
-    with shop_store() as store, store.read() as unit:
-        jobs = unit.jobs.closed_jobs()
-    return measure_own(jobs, load_vocabulary(), altitude_m=altitude_m())
-
-
-_COUNTS = frozenset({"queries", "stored", "new"})
-
-
-def _measure_lines(result: Mapping[str, Any], indent: str = "") -> list[str]:
-    lines = []
-    for key, value in result.items():
-        name = key.replace("_", " ")
-        if isinstance(value, Mapping):
-            lines += [f"{indent}{name}:", *_measure_lines(value, indent + "  ")]
-        elif isinstance(value, list):
-            lines.append(f"{indent}{name}: {value[0]:.3f} to {value[1]:.3f}")
-        else:
-            lines.append(f"{indent}{name}: " + (f"{value:g}" if key in _COUNTS else f"{value:.4f}"))
-    return lines
-
-
-def _write_details(path: Path, rows: list[dict[str, object]]) -> None:
-    with path.open("w", encoding="utf-8", newline="") as stream:
-        writer = csv.DictWriter(stream, fieldnames=["id", "cause", "rank"])
-        writer.writeheader()
-        writer.writerows(rows)

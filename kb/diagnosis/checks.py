@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -10,16 +10,16 @@ from numpy.typing import NDArray
 
 from kb.case.term_rows import Caution, CheckTerm
 from kb.case.terms import Vocabulary
+from kb.diagnosis.access import Work, access_of, opening_minutes, work_of
+from kb.diagnosis.blocks import Block, better_to_look, blocks_by_worth
 from kb.diagnosis.causes import CauseChance, CauseModel
+from kb.diagnosis.information import information_gain
+from kb.diagnosis.looks import expected_minutes, look_order
+from kb.diagnosis.proving import Look, proving_look, subject_of
 
 Floats = NDArray[np.float64]
+Pair = tuple[str, str]
 
-# Minutes to open an access the first time, on top of the hands-on minutes; from memory,
-# illustrative; once opened, its checks cost only their own minutes.
-ACCESS_MINUTES: Final = {
-    "none": 0.0, "hood": 1.0, "interior": 1.0, "lift": 6.0,
-    "trim": 45.0, "parts": 60.0, "rack": 15.0, "varies": 10.0,
-}  # fmt: skip
 # Causes below this chance are left out of the reckoning, at most this many are kept (our choice:
 # they cannot change which check is best, and the table stays small).
 _LEAST_CHANCE: Final = 0.005
@@ -41,6 +41,8 @@ class CheckAdvice:
 
     ``bits`` is the expected information about the cause, ``minutes`` the hands-on minutes with
     the access that is not yet open; ``tells`` lists the outcome that each likely cause would give.
+    ``beside`` are the other checks worth doing, with their subjects, behind the same access while
+    it is not open: they cost ``opening`` minutes less once it is.
     """
 
     check: str
@@ -49,6 +51,8 @@ class CheckAdvice:
     minutes: float
     cautions: tuple[Caution, ...] = ()
     tells: tuple[tuple[str, str], ...] = ()
+    opening: float = 0.0
+    beside: tuple[tuple[str, str | None], ...] = ()
 
     @property
     def bits_per_minute(self) -> float:
@@ -56,38 +60,30 @@ class CheckAdvice:
         return self.bits / self.minutes
 
 
-def entropy_bits(shares: Floats) -> Floats:
-    """Return the entropy of the last axis in bits, with ``0 log 0 = 0``.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookAdvice:
+    """Go and look: the first look of the best order, where checking further saves no minutes.
 
-    References
-    ----------
-    Shannon (1948), A mathematical theory of communication, section 6 (from memory).
-
-    Examples
-    --------
-    >>> round(float(entropy_bits(np.array([9 / 14, 5 / 14]))), 4)
-    0.9403
+    ``minutes`` are those of this look with its access, ``expected`` those of all looks to expect
+    until the cause is found.
     """
-    positive = np.where(shares > 0, shares, 1.0)
-    return np.asarray(-(shares * np.log2(positive)).sum(axis=-1), np.float64)
+
+    look: Look
+    minutes: float
+    expected: float
+    cautions: tuple[Caution, ...] = ()
 
 
-def information_gain(chances: Floats, outcome_shares: Floats) -> float:
-    """Return the expected information of a check about the cause, in bits.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextSteps:
+    """The checks worth doing next, best first, and the look that is due where there is one.
 
-    Parameters
-    ----------
-    chances : array of shape (n_causes,)
-        Sum to 1.
-    outcome_shares : array of shape (n_causes, n_outcomes)
-        P(outcome | cause); rows sum to 1.
-
-    References
-    ----------
-    Quinlan (1986), Induction of decision trees, section 4 (from memory).
+    ``settles`` is False where no listed check tells anything about the cause.
     """
-    mixed = chances @ outcome_shares
-    return float(entropy_bits(mixed) - chances @ entropy_bits(outcome_shares))
+
+    checks: tuple[CheckAdvice, ...] = ()
+    look: LookAdvice | None = None
+    settles: bool = False
 
 
 def cautions_for(
@@ -110,11 +106,18 @@ def cautions_for(
     return tuple(rows[:MOST_CAUTIONS])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Likely:
+    """Likely causes: names (None is "something else"), chances, rows in the model (-1 for None)."""
+
     names: tuple[str | None, ...]
     chances: Floats
     rows: NDArray[np.int64]
+
+    @property
+    def named(self) -> NDArray[np.int64]:
+        """Positions of the causes that have a name."""
+        return np.flatnonzero(self.rows >= 0)
 
 
 def _likely(model: CauseModel, chances: Sequence[CauseChance]) -> _Likely:
@@ -125,27 +128,53 @@ def _likely(model: CauseModel, chances: Sequence[CauseChance]) -> _Likely:
     return _Likely(names=tuple(row.cause for row in kept), chances=share / share.sum(), rows=rows)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Candidate:
+    check: CheckTerm
+    subject: str
+    shares: Floats
+    bits: float
+
+
 def _subjects(words: Vocabulary, likely: _Likely) -> dict[str, set[str]]:
     """Return the checks that any likely cause expects, with the parts they would act on."""
     found: defaultdict[str, set[str]] = defaultdict(set)
     for name in likely.names:
         row = words.causes.get(name or "")
         for check in row.expect if row else ():
-            takes = words.checks[check].subject
-            part = row.part.replace("_", " ") if row and takes else ""
-            found[check].add(part)
+            found[check].add(subject_of(words, name or "", words.checks[check]))
     return found
 
 
-def next_checks(
+def _candidates(model: CauseModel, likely: _Likely, done: set[Pair]) -> list[_Candidate]:
+    """Return the checks not done that tell something, by name and subject."""
+    found = []
+    for key, subjects in sorted(_subjects(model.words, likely).items()):
+        check = model.words.checks[key]
+        for subject in sorted(subjects):
+            if {(key, subject), (key, "")} & done or check.kind in _NOT_ADVISED:
+                continue
+            _, shares = model.outcome_shares(key, subject)
+            overall = model.prior_ @ shares
+            table = np.where(likely.rows[:, None] >= 0, shares[likely.rows], overall[None, :])
+            bits = information_gain(likely.chances, table)
+            found.append(_Candidate(check=check, subject=subject, shares=table, bits=bits))
+    return [row for row in found if row.bits >= LEAST_BITS]
+
+
+def next_steps(
     model: CauseModel,
     chances: Sequence[CauseChance],
     *,
-    done: Iterable[tuple[str, str]] = (),
+    done: Iterable[Pair] = (),
     opened: Iterable[str] = (),
     top: int = 5,
-) -> tuple[CheckAdvice, ...]:
-    """Return the checks that tell most about the cause for each minute, best first.
+) -> NextSteps:
+    """Return the checks that tell most about the cause for each minute, or that a look is due.
+
+    Checks behind one access that is not open are compared as a block. A look is due where it
+    costs no more than the best block of checks and the looks after it, or where no check tells
+    anything; never where "something else" is the likeliest.
 
     Parameters
     ----------
@@ -156,45 +185,83 @@ def next_checks(
     done : iterable of (check, subject)
         What is known already and never asked again; subject "" where there is none.
     opened : iterable of str
-        Access that is open already.
+        Access that is open already, as ``access_of`` names it.
     top : int
-        How many to return.
+        How many checks to return.
     """
-    likely = _likely(model, chances)
-    words, asked, open_now = model.words, set(done), set(opened)
-    advice = []
-    for key, subjects in _subjects(words, likely).items():
-        for subject in sorted(subjects):
-            check = words.checks[key]
-            if (key, subject) in asked or (key, "") in asked or check.kind in _NOT_ADVISED:
-                continue
-            advice.append(_advise(model, likely, check, subject=subject, opened=open_now))
-    useful = [row for row in advice if row.bits >= LEAST_BITS]
-    useful.sort(key=lambda row: (-_worth(words, row), row.check, row.subject or ""))
-    return tuple(useful[:top])
+    likely, known, ready = _likely(model, chances), set(done), set(opened)
+    found = _candidates(model, likely, known)
+    named = [name for name in likely.names if name is not None]
+    looks = [proving_look(model.words, name, done=known, opened=ready) for name in named]
+    access = [access_of(row.check) for row in found]
+    opening = opening_minutes([*access, *(look.access for look in looks)], ready)
+    work = work_of((row.check.typical_minutes for row in found), access, opening)
+    blocks = blocks_by_worth(likely.chances, [row.shares for row in found], work)
+    order = sorted(blocks, key=lambda block: -_worth(block, found))
+    look = None
+    if looks and chances[0].cause is not None:
+        looking = work_of((look.minutes for look in looks), [k.access for k in looks], opening)
+        look = _look_due(model.words, likely, looks, works=(work, looking), blocks=order)
+    rows = [at for block in order for at in block.checks]
+    checks = tuple(_advice(model.words, likely, found, at=at, work=work) for at in rows[:top])
+    return NextSteps(checks=checks, look=look, settles=bool(found))
 
 
-def _worth(words: Vocabulary, advice: CheckAdvice) -> float:
-    bonus = _ACTION_BONUS if words.checks[advice.check].is_action else 1.0
-    return bonus * advice.bits_per_minute
+def _worth(block: Block, found: Sequence[_Candidate]) -> float:
+    return block.worth * (_ACTION_BONUS if found[block.checks[0]].check.is_action else 1.0)
 
 
-def _advise(
-    model: CauseModel, likely: _Likely, check: CheckTerm, *, subject: str, opened: set[str]
+def _look_due(
+    words: Vocabulary,
+    likely: _Likely,
+    looks: Sequence[Look],
+    *,
+    works: tuple[Work, Work],
+    blocks: Sequence[Block],
+) -> LookAdvice | None:
+    """Return the first look where it is due; ``works`` are those of checks and of looks."""
+    checks, looking = works
+    shares = likely.chances[likely.named]
+    shares = shares / shares.sum()
+    if blocks:
+        best = replace(blocks[0], shares=blocks[0].shares[likely.named])
+        if not better_to_look(shares, best, checks=checks, looks=looking):
+            return None
+    first = int(look_order(shares, looking)[0])
+    return LookAdvice(
+        look=looks[first],
+        minutes=float(looking.alone[first]),
+        expected=expected_minutes(shares, looking),
+        cautions=_cautions(words, likely, looks[first].check, cause=looks[first].cause),
+    )
+
+
+def _cautions(
+    words: Vocabulary, likely: _Likely, check: str | None, *, cause: str | None = None
+) -> tuple[Caution, ...]:
+    named = [name for name in (cause, *likely.names) if name]
+    named = list(dict.fromkeys(named))[:3]
+    if check is None:
+        return ()
+    systems = {words.causes[name].system for name in named if name in words.causes}
+    return cautions_for(words, words.checks[check], causes=named, systems=systems)
+
+
+def _advice(
+    words: Vocabulary, likely: _Likely, found: Sequence[_Candidate], *, at: int, work: Work
 ) -> CheckAdvice:
-    _, shares = model.outcome_shares(check.key, subject)
-    overall = model.prior_ @ shares
-    table = np.where(likely.rows[:, None] >= 0, shares[likely.rows], overall[None, :])
-    access = 0.0 if check.access in opened else ACCESS_MINUTES[check.access]
-    named = [name for name in likely.names if name]
-    systems = {model.words.causes[n].system for n in named[:3] if n in model.words.causes}
+    row, opening = found[at], float(work.alone[at] - work.minutes[at])
+    access = work.access.tolist()
+    behind = [k for k, number in enumerate(access) if opening and number == access[at]]
     return CheckAdvice(
-        check=check.key,
-        subject=subject or None,
-        bits=information_gain(likely.chances, table),
-        minutes=check.typical_minutes + access,
-        cautions=cautions_for(model.words, check, causes=named[:3], systems=systems),
-        tells=_tells(model.words, named, check),
+        check=row.check.key,
+        subject=row.subject or None,
+        bits=row.bits,
+        minutes=float(work.alone[at]),
+        cautions=_cautions(words, likely, row.check.key),
+        tells=_tells(words, [name for name in likely.names if name], row.check),
+        opening=opening,
+        beside=tuple((found[k].check.key, found[k].subject or None) for k in behind if k != at),
     )
 
 

@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.diagnosis.causes import CauseChance, CauseModel
-from kb.diagnosis.checks import information_gain
+from kb.diagnosis.information import information_gain
 from kb.diagnosis.profiles import RECORDED_CASES
 from kb.retrieval.asked import Asked
-from kb.retrieval.features import OBSERVED
+from kb.retrieval.features import OBSERVED, token_key
 
 Floats = NDArray[np.float64]
 
@@ -46,6 +46,62 @@ def expected_shares(model: CauseModel, field: str, near: Floats) -> Floats:
     local = (counts + RECORDED_CASES * shares) / (recorded + RECORDED_CASES)
     weighed = local ** model.calibration.weight(f"observed {field}")
     return np.asarray(weighed / weighed.sum(axis=1, keepdims=True), np.float64)
+
+
+class FieldTables:
+    """P(value | cause) of several fields at once, as cases like the one asked about have it.
+
+    The same numbers as ``expected_shares``, counted in one pass.
+
+    Parameters
+    ----------
+    model : CauseModel
+        Fitted.
+    names : iterable of str
+        Names of findings; those of which the cases recorded fewer than two values are left out.
+        ``at`` gives the place of each that is kept.
+    """
+
+    def __init__(self, model: CauseModel, names: Iterable[str]) -> None:
+        fields = {name: f"{OBSERVED}{name}" for name in names}
+        tables = {name: model.recorded(field) for name, field in fields.items()}
+        kept = [name for name, (values, _, _) in tables.items() if len(values) > 1]
+        self.at = {name: number for number, name in enumerate(kept)}
+        self._shares = [tables[name][1] for name in kept]
+        self._weights = [model.calibration.weight(f"observed {fields[name]}") for name in kept]
+        keys = [token_key(fields[name], value) for name in kept for value in tables[name][0]]
+        self._count(model, keys)
+
+    def _count(self, model: CauseModel, keys: Sequence[str]) -> None:
+        """Note for every recorded value its case and its cell, cause by column."""
+        index, at = model.index, {name: number for number, name in enumerate(model.causes_)}
+        cause_of = np.array([at.get(cause or "", -1) for cause in index.causes_], np.int64)
+        found = [index.tokens_.of(key) for key in keys]
+        rows = np.concatenate([np.empty(0, np.int64), *found])
+        columns = np.repeat(np.arange(len(keys)), [len(part) for part in found])
+        known = cause_of[rows] >= 0
+        self._rows, self._size = rows[known], (len(at), len(keys))
+        self._cells = cause_of[self._rows] * len(keys) + columns[known]
+        self._case_weights = index.weights_[self._rows]
+
+    def expected(self, names: Iterable[str], near: Floats) -> tuple[Floats, ...]:
+        """Return the tables of ``names``, each of shape ``(n_causes, n_values)``."""
+        if not self.at:
+            return ()
+        widths = [shares.shape[1] for shares in self._shares]
+        starts = np.concatenate([[0], np.cumsum(widths)[:-1]])
+        weights = self._case_weights * near[self._rows]
+        flat = np.bincount(self._cells, weights, self._size[0] * self._size[1])
+        counts = flat.reshape(self._size) + RECORDED_CASES * np.hstack(self._shares)
+        total = np.repeat(np.add.reduceat(counts, starts, axis=1), widths, axis=1)
+        weighed = (counts / total) ** np.repeat(self._weights, widths)
+        weighed /= np.repeat(np.add.reduceat(weighed, starts, axis=1), widths, axis=1)
+        ends = starts + widths
+        return tuple(weighed[:, starts[at] : ends[at]] for at in (self.at[n] for n in names))
+
+    def overall(self, names: Iterable[str]) -> tuple[Floats, ...]:
+        """Return the tables of ``names`` with every case counted in full and none weighed."""
+        return tuple(self._shares[self.at[name]] for name in names)
 
 
 def next_findings(

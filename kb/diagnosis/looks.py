@@ -1,72 +1,101 @@
 """Going to look: the order of looks by chance over minutes, and when a look beats a check."""
 
-from collections.abc import Sequence
+from collections.abc import Container, Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kb.diagnosis.access import Work
+from kb.diagnosis.causes import CauseChance
+
 Floats = NDArray[np.float64]
 
 
-def look_order(chances: Floats, minutes: Floats) -> NDArray[np.int64]:
-    """Return the causes in order of chance over minutes, best first, ties by position.
+def chances_left(
+    chances: Iterable[CauseChance], causes: Sequence[str], *, gone: Container[str] = ()
+) -> Floats:
+    """Return the chances of ``causes``, those that a look ruled out at 0; they sum to 1.
 
-    The order of least expected minutes where one cause is at work, looks are perfect and no look
-    shares its access with another.
+    "Something else" is left out: there is nothing to go and look at.
+    """
+    by = {row.cause: row.chance for row in chances}
+    left = np.array([0.0 if cause in gone else by.get(cause, 0.0) for cause in causes])
+    return np.asarray(left / left.sum(), np.float64)
+
+
+def look_order(chances: Floats, work: Work) -> NDArray[np.int64]:
+    """Return the causes in the order of least expected minutes, best first, ties by position.
+
+    Looks go by chance over minutes. Looks behind one access that is not open yet are one block:
+    the leading ones of them whose summed chance over the opening and their minutes is largest
+    go together at that ratio, the others follow at their own. Exact for one cause at work and
+    looks that settle it.
+
+    Parameters
+    ----------
+    chances : array of shape (n_causes,)
+        Of each cause.
+    work : Work
+        The look that verifies each.
 
     References
     ----------
-    Heckerman, Breese & Rommelse (1995), Decision-theoretic troubleshooting (from memory).
+    Heckerman, Breese & Rommelse (1995), Decision-theoretic troubleshooting, for p/C; Horn (1972),
+    Single-machine job sequencing with treelike precedence ordering and linear delay penalties,
+    for the blocks (both from memory).
 
     Examples
     --------
-    >>> look_order(np.array([0.5, 0.3, 0.2]), np.array([50.0, 10.0, 10.0])).tolist()
+    >>> from kb.diagnosis.access import work_of
+    >>> look_order(np.array([0.5, 0.3, 0.2]), work_of([50.0, 10.0, 10.0])).tolist()
     [1, 2, 0]
     """
-    return np.lexsort((np.arange(len(chances)), -chances / minutes))
+    own = chances / work.minutes
+    worth = own.copy()
+    for number in np.flatnonzero(work.opening > 0):
+        behind = np.flatnonzero(work.access == number)
+        if len(behind):
+            behind = behind[np.argsort(-own[behind], kind="stable")]
+            spent = work.opening[number] + np.cumsum(work.minutes[behind])
+            ratios = np.cumsum(chances[behind]) / spent
+            most = len(ratios) - int(np.argmax(ratios[::-1]))
+            worth[behind[:most]] = ratios[most - 1]
+            worth[behind[most:]] = np.minimum(own[behind[most:]], ratios[most - 1])
+    return np.lexsort((np.arange(len(own)), -own, work.access, -worth))
 
 
-def expected_minutes(chances: Floats, minutes: Floats) -> float:
+def expected_minutes(chances: Floats, work: Work) -> float:
     """Return the minutes to expect until the cause is found by looks in that order.
 
-    ``sum_i m_i (1 - sum_{j<i} p_j)``: a look is made while the cause is not found yet.
+    ``sum_i m_i (1 - sum_{j<i} p_j)``: a look is made while the cause is not found yet; an opening
+    is paid with the first look behind it.
 
     Examples
     --------
-    >>> round(expected_minutes(np.array([0.5, 0.5]), np.array([10.0, 20.0])), 6)
+    >>> from kb.diagnosis.access import work_of
+    >>> round(expected_minutes(np.array([0.5, 0.5]), work_of([10.0, 20.0])), 6)
     20.0
     """
-    order = look_order(chances, minutes)
+    order = look_order(chances, work)
     found = np.cumsum(chances[order])
-    return float(minutes[order] @ (1 - np.concatenate([[0.0], found[:-1]])))
+    return float(work.total(order) @ (1 - np.concatenate([[0.0], found[:-1]])))
 
 
-def minutes_after(chances: Floats, shares: Floats, minutes: Floats) -> float:
+def minutes_after(chances: Floats, shares: Floats, work: Work) -> float:
     """Return the minutes of looking to expect after a check, over its outcomes.
 
     Parameters
     ----------
-    chances, minutes : arrays of shape (n_causes,)
-        Chance of each cause, and minutes of the look that verifies it.
+    chances : array of shape (n_causes,)
+        Chance of each cause.
     shares : array of shape (n_causes, n_outcomes)
         P(outcome | cause).
+    work : Work
+        The look that verifies each cause, with what the check opened.
     """
     joint = chances[:, None] * shares
     total = joint.sum(axis=0)
     return sum(
-        float(total[at]) * expected_minutes(joint[:, at] / total[at], minutes)
+        float(total[at]) * expected_minutes(joint[:, at] / total[at], work)
         for at in np.flatnonzero(total > 0)
     )
-
-
-def better_to_look(
-    chances: Floats, minutes: Floats, *, shares: Floats, check_minutes: float
-) -> bool:
-    """Return whether looking at once costs no more than the check and the looks after it."""
-    with_check = check_minutes + minutes_after(chances, shares, minutes)
-    return with_check >= expected_minutes(chances, minutes)
-
-
-def best_check(gains: Sequence[float], minutes: Sequence[float]) -> int:
-    """Return the check of the most information a minute, ties by position."""
-    return int(np.argmax(np.array(gains) / np.array(minutes)))

@@ -190,3 +190,22 @@ def score_rankings(
         "mrr@10": mean([reciprocal_rank(docs, grades) for docs, grades in rows]),
         "queries": len(rows),
     }
+
+
+def mean_error(values: Sequence[float]) -> float:
+    """Return the standard error of the mean, 0 for a single value."""
+    n = len(values)
+    return float(np.std(values, ddof=1) / np.sqrt(n)) if n > 1 else 0.0
+
+
+def ratio_error(above: Sequence[float], below: Sequence[float]) -> float:
+    """Return the standard error of the ratio of two means of pairs.
+
+    ``sd(a - r b) / (mean(b) sqrt(n))`` with r the ratio.
+
+    References
+    ----------
+    Cochran (1977), Sampling techniques, chapter 6, the ratio estimator (from memory).
+    """
+    a, b = np.array(above, np.float64), np.array(below, np.float64)
+    return mean_error((a - a.mean() / b.mean() * b).tolist()) / float(b.mean())

@@ -151,6 +151,23 @@ def read_questions(folder: Path) -> tuple[Question, ...]:
     return tuple(found)
 
 
+def read_open(folder: Path) -> tuple[tuple[CaseFeatures, Mapping[str, str]], ...]:
+    """Return the records of ``queries.jsonl``, cause included, with what was not looked at.
+
+    The second of each pair is ``unseen_truth``, finding by finding, empty where there is none.
+
+    Raises
+    ------
+    ImportTableError
+        As ``read_questions``.
+    """
+    unseen = [row.get("unseen_truth") or {} for row in read_lines(folder / _QUERIES)]
+    return tuple(
+        (replace(question.asked, cause=question.cause), {k: str(v) for k, v in truth.items()})
+        for question, truth in zip(read_questions(folder), unseen, strict=True)
+    )
+
+
 def read_rounds(folder: Path, *, stored: int | None = None) -> tuple[Round, ...]:
     """Return what is stored and what is asked: one round, or one a fold.
 

@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 from kb.case.model import Job, JobState, Phase, Standing
 from kb.case.standing import standing_of
 from kb.case.terms import Vocabulary
+from kb.diagnosis.access import access_of
 from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.diagnosis.causes import CauseChance, CauseModel
-from kb.diagnosis.checks import CheckAdvice, next_checks
+from kb.diagnosis.checks import CheckAdvice, LookAdvice, next_steps
 from kb.diagnosis.expected import LEAST_NATS
 from kb.diagnosis.explain import Explainer, Explanation
 from kb.diagnosis.guess import GuessOrCheck
@@ -60,7 +61,8 @@ class Suggestion:
     """The three answers; ``nothing_like_it`` where "something else" leads.
 
     ``guess`` is there where the leading cause has a price in the shop's own cases, ``reasons``
-    for the causes shown where they were asked for.
+    for the causes shown where they were asked for, ``look`` where going to look costs no more than
+    checking further; ``settles`` is False where no listed check tells anything about the cause.
     """
 
     matches: tuple[SeenBefore, ...]
@@ -69,6 +71,8 @@ class Suggestion:
     nothing_like_it: bool
     guess: GuessOrCheck | None = None
     reasons: tuple[Explanation, ...] = ()
+    look: LookAdvice | None = None
+    settles: bool = False
 
     @property
     def shown(self) -> tuple[CauseChance, ...]:
@@ -153,6 +157,7 @@ def suggest_from(
     entries = model.entries(query)
     chances = model.ranked(model.weigh(asked, entries))
     by_cause = {row.cause: row.chance for row in chances if row.cause is not None}
+    steps = next_steps(model, chances, done=_done(job), opened=_opened(job, model.words))
     seen = tuple(
         SeenBefore(
             case=row.case,
@@ -167,8 +172,10 @@ def suggest_from(
     found = Suggestion(
         matches=seen,
         causes=chances,
-        checks=next_checks(model, chances, done=_done(job)),
+        checks=steps.checks,
         nothing_like_it=chances[0].cause is None,
+        look=steps.look,
+        settles=steps.settles,
     )
     if explainer is None:
         return found
@@ -180,3 +187,9 @@ def _done(job: Job) -> tuple[tuple[str, str], ...]:
     tokens = [finding_token(row) for row in job.findings]
     known = [tuple(token.field.split("|")[:2]) for token in tokens if token is not None]
     return tuple((pair[0], pair[1]) for pair in known)
+
+
+def _opened(job: Job, words: Vocabulary) -> set[str]:
+    """Return the access that the checks done on a job have opened."""
+    done = (row for row in job.findings if row.outcome != "not_done" and row.check in words.checks)
+    return {access_of(words.checks[row.check]) for row in done} - {""}

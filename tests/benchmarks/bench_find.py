@@ -16,7 +16,7 @@ from sklearn.neighbors import NearestNeighbors
 from kb.case.casefile import read_folder
 from kb.case.terms import load_vocabulary
 from kb.diagnosis.causes import CauseModel
-from kb.diagnosis.checks import next_checks
+from kb.diagnosis.checks import next_steps
 from kb.retrieval.features import CaseFeatures, case_features
 from kb.retrieval.index import CaseIndex
 from kb.store.migrate import bundled
@@ -79,7 +79,7 @@ def main() -> None:
         asked = index.ask(query)
         asked.best(5)
         chances = model.chances(asked)
-        next_checks(model, chances)
+        next_steps(model, chances)
 
     text = TfidfVectorizer(ngram_range=(1, 2), sublinear_tf=True)
     rows = text.fit_transform([case.said for case in cases])

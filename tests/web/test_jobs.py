@@ -1,8 +1,9 @@
 import re
+from dataclasses import replace
 
 import pytest
 
-from kb.case.model import JobState
+from kb.case.model import Finding, JobState
 from kb.workflow.jobs import MAX_TEXT
 
 EVIL = "<script>alert('x')</script>\"><b>"
@@ -73,6 +74,25 @@ def test_a_job_goes_from_today_to_a_case_that_the_very_next_search_finds(site):
 
 
 # --- today ---------------------------------------------------------------------------------------
+
+
+def test_a_job_shows_the_look_that_is_due_and_checks_in_any_order(site):
+    text = site.page(f"/job/{site.opened('cold on the road, warm at lights; hi 318 low 58')}")
+    assert "Go and look: " in text
+    assert "proves it" in text
+    assert "Answer them in any order" in text
+    assert "No listed check will settle this" not in text
+
+
+def test_a_job_on_which_every_check_is_done_says_that_none_will_settle_it(site):
+    job = site.opened("cold on the road, warm at lights")
+    every = tuple(
+        Finding(check=key, outcome=row.outcomes[0]) for key, row in site.words.checks.items()
+    )
+    site.write(lambda unit: unit.jobs.save(replace(unit.jobs.get(job), findings=every), verb="add"))
+    text = site.page(f"/job/{job}")
+    assert "No listed check will settle this" in text
+    assert 'class="check"' not in text
 
 
 def test_today_without_an_open_job_says_so(site):

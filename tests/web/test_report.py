@@ -9,23 +9,22 @@ from kb.case.model import JobState
 from kb.case.parse import Question, parse
 from kb.workflow.jobs import draft_job
 from tests.factories import a_case, a_closing, a_full_case, a_job
+from web.check_words import check_rows
+from web.layout import WIDTH
 from web.report import (
-    WIDTH,
     answer_json,
     answer_text,
     cause_rows,
-    check_rows,
     ended_as,
     job_text,
     json_line,
     match_rows,
-    table,
     understood,
 )
 
 # The keys of design.md section 11, which other programs read.
 KEYS = {
-    "": {"asked", "matches", "causes", "checks", "nothing_like_it"},
+    "": {"asked", "matches", "causes", "checks", "settles", "look", "nothing_like_it"},
     "asked": {"text", "symptoms", "readings", "codes", "findings", "unread"},
     "symptoms": {"text", "concept", "polarity", "conditions"},
     "readings": {"quantity", "value", "unit", "canonical", "phase"},
@@ -33,7 +32,7 @@ KEYS = {
     "matches": {"case", "score", "chance", "cause", "standing", "reasons"},
     "reasons": {"part", "what", "weight"},
     "causes": {"cause", "chance", "cases"},
-    "checks": {"check", "subject", "bits", "minutes", "cautions"},
+    "checks": {"check", "subject", "bits", "minutes", "cautions", "with"},
 }
 # The causes that are shown have these too.
 REASONS = {"for", "against", "unknown"}
@@ -52,11 +51,6 @@ def asked(site):
 def suggestion(site):
     memory = site.memory()
     return memory.suggest(a_job("", lines=(TYPED,)), top=3)
-
-
-def test_a_table_keeps_its_columns_and_a_long_cell_runs_on_below_itself():
-    lines = table([("a", "one two three"), ("bb", "x")], widths=(3, 7))
-    assert lines == ["a    one two", "     three", "bb   x"]
 
 
 def test_the_answers_fit_a_terminal_of_100_columns(site, asked, suggestion):
@@ -106,6 +100,7 @@ def test_a_shop_without_a_case_says_when_answers_come(site, asked):
     answer = answer_json(asked, None)
     assert set(answer) == KEYS[""]
     assert (answer["matches"], answer["causes"], answer["nothing_like_it"]) == ([], [], True)
+    assert (answer["checks"], answer["settles"], answer["look"]) == ([], False, None)
 
 
 def test_json_has_exactly_the_keys_that_others_read(asked, suggestion):

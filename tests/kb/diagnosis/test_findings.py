@@ -8,7 +8,7 @@ import pytest
 
 from kb.diagnosis.calibration import Calibration
 from kb.diagnosis.causes import CauseModel
-from kb.diagnosis.findings import closeness, next_findings
+from kb.diagnosis.findings import FieldTables, closeness, expected_shares, next_findings
 from kb.retrieval.features import OBSERVED, CaseFeatures, observed_token
 from kb.retrieval.index import CaseIndex
 from kb.workflow.records import bare_words
@@ -162,3 +162,25 @@ def test_recorded_values_agree_in_both_directions_alike():
         there = index.scores(one)[index.ids_.index(other.case)]
         back = index.scores(other)[index.ids_.index(one.case)]
         assert there == pytest.approx(back, abs=1e-12)
+
+
+def test_tables_of_several_fields_are_those_of_each():
+    rng = np.random.default_rng(9)
+    rows = [
+        record(f"s{at:02}", cause, **{n: rng.choice(["yes", "no", "maybe"]) for n in YES})
+        for at, cause in enumerate(list(CAUSES) * 12)
+    ]
+    rows.append(record("none", None, noise="yes"))
+    index = CaseIndex().fit(rows)
+    weights = {"observed observed|noise": 0.3}
+    numbers = Calibration(temper=0.8, weights=weights)
+    model = CauseModel(bare_words(), calibration=numbers).fit(rows, index)
+    near = rng.uniform(0.1, 1, len(rows))
+    tables = FieldTables(model, ["leak", "never", "noise", "heat"])
+    assert list(tables.at) == ["leak", "noise", "heat"]
+    found = tables.expected(["noise", "leak"], near)
+    for name, table in zip(["noise", "leak"], found, strict=True):
+        assert table == pytest.approx(expected_shares(model, f"{OBSERVED}{name}", near))
+    (plain,) = tables.overall(["heat"])
+    assert plain == pytest.approx(model.recorded(f"{OBSERVED}heat")[1])
+    assert FieldTables(model, []).expected([], near) == ()

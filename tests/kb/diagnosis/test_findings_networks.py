@@ -11,8 +11,8 @@ import pytest
 
 from kb.diagnosis.calibration import Calibration
 from kb.diagnosis.causes import CauseModel
-from kb.diagnosis.checks import information_gain
 from kb.diagnosis.findings import next_findings
+from kb.diagnosis.information import information_gain
 from kb.retrieval.features import OBSERVED, CaseFeatures, observed_token
 from kb.retrieval.index import CaseIndex
 from kb.workflow.records import bare_words

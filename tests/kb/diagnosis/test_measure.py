@@ -2,6 +2,7 @@ import math
 import random
 
 import ir_measures
+import numpy as np
 import pytest
 from ir_measures import RR, Success, nDCG
 from sklearn.metrics import roc_auc_score
@@ -11,6 +12,8 @@ from kb.diagnosis.measure import (
     brier_score,
     calibration_error,
     chance_of_truth,
+    mean_error,
+    ratio_error,
     score_causes,
     score_chances,
     score_rankings,
@@ -98,3 +101,20 @@ def test_separation_equals_a_reference_library():
     outside = [rng.choice([0.2, 0.3, 0.4, 0.5]) for _ in range(30)]
     expected = roc_auc_score([0] * 50 + [1] * 30, inside + outside)
     assert separation(inside, outside) == pytest.approx(expected)
+
+
+@pytest.mark.source("by hand", "deviations -1, 0, 1: sd 1, error 1 / sqrt 3")
+def test_error_of_a_mean():
+    assert mean_error([4.0, 5.0, 6.0]) == pytest.approx(1 / np.sqrt(3))
+    assert mean_error([4.0]) == 0
+
+
+@pytest.mark.source("bootstrap", "4,000 draws of 200 pairs")
+def test_error_of_a_ratio_of_pairs():
+    rng = np.random.default_rng(5)
+    below = rng.gamma(4, 20, 200)
+    above = 0.5 * below + rng.gamma(2, 10, 200)
+    drawn = rng.integers(0, 200, (4000, 200))
+    ratios = above[drawn].mean(axis=1) / below[drawn].mean(axis=1)
+    assert ratio_error(above.tolist(), below.tolist()) == pytest.approx(ratios.std(), rel=0.1)
+    assert ratio_error(below.tolist(), below.tolist()) == pytest.approx(0, abs=1e-12)

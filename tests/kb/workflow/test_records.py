@@ -6,6 +6,7 @@ import pytest
 from kb.errors import ImportTableError
 from kb.workflow.records import (
     bare_words,
+    read_open,
     read_questions,
     read_rounds,
     read_stored,
@@ -161,3 +162,14 @@ def test_a_record_without_a_fold_names_its_line(tmp_path):
         stream.write('{"id": "r9", "cause": "c1", "findings": {}}\n')
     with pytest.raises(ImportTableError, match="line 3: expected id, cause and fold"):
         read_rounds(tmp_path)
+
+
+def test_open_records_keep_their_cause_and_what_was_not_looked_at(tmp_path):
+    rows = [
+        {"id": "a", "cause": "c1", "seen": {"f": "yes"}, "unseen_truth": {"g": 2}},
+        {"id": "b", "cause": "c2"},
+    ]
+    (tmp_path / "queries.jsonl").write_text("\n".join(map(json.dumps, rows)))
+    (first, unseen), (second, none) = read_open(tmp_path)
+    assert (first.cause, [token.value for token in first.tokens]) == ("c1", ["yes"])
+    assert (unseen, second.cause, none) == ({"g": "2"}, "c2", {})

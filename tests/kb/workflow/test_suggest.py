@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from kb.case.model import Finding, Standing
+from kb.diagnosis.access import ACCESS_MINUTES, access_of
 from kb.diagnosis.explain import Explainer
 from kb.errors import EmptyIndexError
 from kb.retrieval.similarity import Reason
@@ -138,3 +139,35 @@ def test_a_match_names_its_strongest_reasons_and_leaves_out_what_moves_nothing()
     assert [row.weight for row in match.speaks_against] == [-0.7]
     weak = replace(match, reasons=reasons[-2:])
     assert weak.speaks_for == weak.speaks_against == ()
+
+
+def test_a_check_that_was_done_has_opened_its_access_for_the_others(shop):
+    closed(shop, opened(shop))
+    memory = shop.memory()
+    job = draft_job(ASKED, words=shop.words, today=shop.today).job
+    behind = {key for key, row in shop.words.checks.items() if access_of(row) == "hood"}
+    done = Finding(check="ac_pressures", outcome="both_high")
+    skipped = replace(done, outcome="not_done")
+    assert done.check in behind
+
+    def openings(*findings):
+        found = memory.suggest(replace(job, findings=findings)).checks
+        return {row.opening for row in found if row.check in behind}
+
+    assert openings() == openings(skipped) == {ACCESS_MINUTES["hood"]}
+    assert openings(done) == {0.0}
+
+
+def test_checks_look_and_whether_any_settles_it_are_those_of_the_next_steps(shop):
+    closed(shop, opened(shop))
+    memory = shop.memory()
+    job = draft_job(ASKED, words=shop.words, today=shop.today).job
+    found = memory.suggest(job)
+    every = tuple(
+        Finding(check=key, outcome=row.outcomes[0]) for key, row in shop.words.checks.items()
+    )
+    asked_all = memory.suggest(replace(job, findings=every))
+    assert found.settles
+    assert found.checks
+    assert (asked_all.settles, asked_all.checks) == (False, ())
+    assert (asked_all.look is None) == asked_all.nothing_like_it
