@@ -12,7 +12,7 @@ from kb.workflow.structured import measure_diagnosis
 from kb.workflow.technician import MOST_JOBS, measure_minutes
 from kb.workflow.trials import measure_collection, measure_own, measure_queries
 from web.home import altitude_m, shop_memory, shop_store, today
-from web.measure_words import measure_lines
+from web.measure_words import foreman_lines, measure_lines
 from web.report import json_line
 
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
@@ -52,7 +52,11 @@ def measure(*, as_json: bool, **asked: Any) -> None:
         if asked[name] and not asked[needed]:
             raise click.UsageError(f"expected {written} with --{name}, got none")
     result = _measured(asked)
-    click.echo(json_line(result) if as_json else "\n".join(measure_lines(result)))
+    if as_json:
+        click.echo(json_line(result))
+        return
+    own = [] if any(asked.values()) else [*foreman_lines(result), ""]
+    click.echo("\n".join([*own, *measure_lines(result)]))
 
 
 def _measured(asked: Mapping[str, Any]) -> Mapping[str, Any]:

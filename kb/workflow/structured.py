@@ -10,6 +10,7 @@ from kb.diagnosis.calibrate import DROPPED, ClosedJob, calibrate
 from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.findings import next_findings
 from kb.diagnosis.measure import Answered, score_causes, score_chances, separation
+from kb.diagnosis.reliability import score_reliability
 from kb.retrieval.features import CaseFeatures, observed_token
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.weigh import WORTH_LEARNING, fit_weights
@@ -75,7 +76,7 @@ def measure_diagnosis(folder: Path, *, stored: int | None = None) -> dict[str, o
         gains += got_and_best(fitted, row.questions)
     least = min((len(row.stored) for row in rounds), default=0)
     out: dict[str, object] = {"stored": least, **score_causes(answers)}
-    out |= score_chances(answers)
+    out |= score_chances(answers) | score_reliability(answers)
     out["never_stored"] = _never_stored(rounds)
     best = sum(most for _, most in gains)
     return out | ({"gain_share": sum(got for got, _ in gains) / best} if best else {})

@@ -228,7 +228,7 @@ def test_serve_without_a_shop_says_what_to_run(tmp_path, monkeypatch):
 RANKING = {"ndcg@10", "hit@1", "hit@3", "hit@5", "mrr@10", "queries"}
 CAUSES = {
     "queries", "hit@1", "hit@1_interval", "hit@3", "hit@3_interval", "hit@5", "hit@5_interval",
-    "mrr", "brier", "ece",
+    "mrr", "brier", "ece", "reliability", "risk_coverage",
 }  # fmt: skip
 
 
@@ -290,6 +290,7 @@ def test_the_shops_own_cases_are_measured_each_by_those_before_it(terminal):
     assert told["queries"] == 2
     assert told["seen_before"] == {"queries": 0}
     text = terminal.said("measure")
+    assert "2 closed jobs were asked again" in text
     assert "seen before:\n  queries: 0" in text
 
 
