@@ -88,7 +88,7 @@ def _new(result: Mapping[str, Any], known: Mapping[str, Any]) -> list[str]:
 
 
 def _first_three(result: Mapping[str, Any]) -> int:
-    return round(result["hit@3"] * result["queries"])
+    return round(float(result["hit@3"]) * int(result["queries"]))
 
 
 def _hits(known: Mapping[str, Any]) -> list[str]:
