@@ -11,6 +11,7 @@ from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.diagnosis.cause_texts import fit_texts
 from kb.diagnosis.chances import Entry, Evidence, chances_of, log_vote, part_name, summed
+from kb.diagnosis.linked import TOGETHER, LinkedFindings
 from kb.diagnosis.novelty import oddness
 from kb.diagnosis.part_names import concerns, names_part
 from kb.diagnosis.profiles import reading_ratio, recorded_shares
@@ -62,7 +63,6 @@ class CauseModel:
     def __init__(self, words: Vocabulary, *, calibration: Calibration = SHIPPED) -> None:
         self.words = words
         self.calibration = calibration
-        self._tables: dict[str, tuple[tuple[str, ...], Floats, Floats]] = {}
 
     def fit(self, cases: Sequence[CaseFeatures], index: CaseIndex) -> "CauseModel":
         """Learn the profiles of ``cases``, which ``index`` holds.
@@ -81,6 +81,8 @@ class CauseModel:
 
     def _count(self, index: CaseIndex) -> None:
         self.index = index
+        self._tables: dict[str, tuple[tuple[str, ...], Floats, Floats]] = {}
+        self._linked: LinkedFindings | None = None
         stored = [cause for cause in index.causes_ if cause is not None]
         self.causes_ = tuple(dict.fromkeys([*self.words.causes, *stored]))
         at = self._at = {name: i for i, name in enumerate(self.causes_)}
@@ -102,16 +104,23 @@ class CauseModel:
         """Return the rows of the cases of ``cause`` that count, ascending."""
         return np.flatnonzero((self._cause_of == self._at[cause]) & (self.index.weights_ > 0))
 
-    def _by_cause(self, rows: Rows, extra: Floats | float = 1.0) -> Floats:
+    def _by_cause(self, rows: Rows) -> Floats:
         """Return the summed weight of the cases in ``rows`` by cause, shape ``(n_causes,)``."""
         causes = self._cause_of[rows]
         known = causes >= 0
-        weights = (self.index.weights_[rows] * extra)[known]
+        weights = self.index.weights_[rows][known]
         summed = np.bincount(causes[known], weights=weights, minlength=len(self.causes_))
         return np.asarray(summed, np.float64)
 
     def _counted(self, field: str, value: str) -> Floats:
         return self._by_cause(self.index.tokens_.of(token_key(field, value)))
+
+    @property
+    def linked(self) -> LinkedFindings:
+        """Which recorded findings go together, learned when it is first asked for."""
+        if self._linked is None:
+            self._linked = LinkedFindings(self.index, self._cause_of, len(self.causes_))
+        return self._linked
 
     # --- likelihoods --------------------------------------------------------------------------
 
@@ -165,19 +174,12 @@ class CauseModel:
         """Return the values of a field, P(value | cause, recorded) and the overall shares."""
         if field not in self._tables:
             values = self.index.values_of_.get(field, ())
-            counts = self.recorded_counts(field, np.ones(len(self.index.ids_)))
+            counts = np.zeros((len(self.causes_), len(values)))
+            for number, value in enumerate(values):
+                counts[:, number] = self._counted(field, value)
             tables = recorded_shares(counts) if values else (counts, counts)
             self._tables[field] = (values, *tables)
         return self._tables[field]
-
-    def recorded_counts(self, field: str, extra: Floats) -> Floats:
-        """Return the weight of the cases by cause and value, ``extra`` a factor by case."""
-        values = self.index.values_of_.get(field, ())
-        counts = np.zeros((len(self.causes_), len(values)))
-        for number, value in enumerate(values):
-            rows = self.index.tokens_.of(token_key(field, value))
-            counts[:, number] = self._by_cause(rows, extra[rows])
-        return counts
 
     def _recorded_evidence(self, token: Token) -> Floats | None:
         values, shares, overall = self.recorded(token.field)
@@ -248,12 +250,13 @@ class CauseModel:
 
     def entries(self, query: CaseFeatures) -> tuple[Entry, ...]:
         """Return what each thing known of a job says of every cause; they add up."""
-        found: list[tuple[str, Token | Measure, Floats | None]] = [
+        found: list[tuple[str, Token | Measure | None, Floats | None]] = [
             (part_name(row), row, self.token_evidence(row)) for row in query.tokens
         ]
         found += [
             (f"reading {m.key}", m, self.measure_evidence(m, query.group)) for m in query.measures
         ]
+        found.append((TOGETHER, None, self.linked.together(query.tokens)))
         known = (Entry(name, item, nats) for name, item, nats in found if nats is not None)
         return (Entry("text", None, self._text_evidence(query)), *known)
 

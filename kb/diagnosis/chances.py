@@ -21,7 +21,10 @@ _VOTE_FLOOR: Final = float(np.exp(-12.0))
 
 
 class Entry(NamedTuple):
-    """One thing known of a job: its part, what it is (None: the words), nats by cause."""
+    """One thing known of a job: its part, what it is, nats by cause.
+
+    ``item`` is None for the words, and for what recorded findings say together.
+    """
 
     part: str
     item: Token | Measure | None

@@ -11,6 +11,7 @@ from typing import Final
 from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.chances import Entry
 from kb.diagnosis.expected import LEAST_NATS, Expected, expected_of, is_known
+from kb.diagnosis.linked import TOGETHER
 from kb.diagnosis.witnesses import Witnesses
 from kb.retrieval.asked import words_in_common
 from kb.retrieval.features import CaseFeatures, Token
@@ -120,6 +121,8 @@ class Explainer:
         self, group: Sequence[Entry], witnesses: Witnesses, asked: dict[str, TextQuery]
     ) -> Point:
         nats, item = self._nats(group, witnesses.at), group[0].item
+        if group[0].part == TOGETHER:
+            return Point(what="what is found, taken together", nats=nats)
         if item is None:
             return Point(what=self._words(witnesses.at, asked, nats=nats), nats=nats)
         if isinstance(item, Measure):

@@ -9,16 +9,16 @@ from numpy.typing import NDArray
 
 from kb.diagnosis.causes import CauseChance, CauseModel
 from kb.diagnosis.information import information_gain
-from kb.diagnosis.profiles import RECORDED_CASES
+from kb.diagnosis.linked import TOGETHER
 from kb.retrieval.asked import Asked
-from kb.retrieval.features import OBSERVED, token_key
+from kb.retrieval.features import OBSERVED
 
 Floats = NDArray[np.float64]
 
-# Cases as near as the thirtieth best count in full; the others fade by this share of their nats.
-# Both are our choice, measured on half of a published network's cases.
-_NEAR: Final = 30
-_FADE: Final = 0.3
+# The weights that make chances come out right hold the findings down; what to record next is
+# chosen on chances part of the way back to the findings at full weight (our choice: on published
+# networks 0.5 and 0.7 are alike, 0 gives less).
+FULLER: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,28 +30,25 @@ class FindingAdvice:
     values: tuple[str, ...]
 
 
-def closeness(scores: Floats) -> Floats:
-    """Return how much each case counts for what to expect here, 0 to 1, from its score."""
-    if not len(scores):
-        return np.ones(0)
-    bound = np.sort(scores)[-min(_NEAR, len(scores))]
-    return np.asarray(np.exp(np.minimum(0.0, _FADE * (scores - bound))), np.float64)
+def expected_shares(
+    model: CauseModel, asked: Asked, fields: Iterable[str] | None = None
+) -> dict[str, Floats]:
+    """Return P(value | cause, what is recorded) by field, each of shape ``(n_causes + 1, n_values)``.
 
-
-def expected_shares(model: CauseModel, field: str, near: Floats) -> Floats:
-    """Return P(value | cause) as cases like this one have it, shape ``(n_causes, n_values)``."""
-    _, shares, _ = model.recorded(field)
-    counts = model.recorded_counts(field, near)
-    recorded = counts.sum(axis=1, keepdims=True)
-    local = (counts + RECORDED_CASES * shares) / (recorded + RECORDED_CASES)
-    weighed = local ** model.calibration.weight(f"observed {field}")
-    return np.asarray(weighed / weighed.sum(axis=1, keepdims=True), np.float64)
+    The last row is for "something else", which has the shares of all causes together. Fields that
+    have one value only are left out.
+    """
+    every = [name for name in model.index.values_of_ if name.startswith(OBSERVED)]
+    linked, found = model.linked.expected(asked.query.tokens), {}
+    for field in fields if fields is not None else every:
+        values, shares, overall = model.recorded(field)
+        if len(values) > 1:
+            found[field] = linked[field] if field in linked else np.vstack([shares, overall])
+    return found
 
 
 class FieldTables:
-    """P(value | cause) of several fields at once, as cases like the one asked about have it.
-
-    The same numbers as ``expected_shares``, counted in one pass.
+    """P(value | cause) of several fields at once, by the names of their findings.
 
     Parameters
     ----------
@@ -63,45 +60,39 @@ class FieldTables:
     """
 
     def __init__(self, model: CauseModel, names: Iterable[str]) -> None:
-        fields = {name: f"{OBSERVED}{name}" for name in names}
-        tables = {name: model.recorded(field) for name, field in fields.items()}
-        kept = [name for name, (values, _, _) in tables.items() if len(values) > 1]
+        self.model = model
+        kept = [name for name in names if len(model.recorded(f"{OBSERVED}{name}")[0]) > 1]
         self.at = {name: number for number, name in enumerate(kept)}
-        self._shares = [tables[name][1] for name in kept]
-        self._weights = [model.calibration.weight(f"observed {fields[name]}") for name in kept]
-        keys = [token_key(fields[name], value) for name in kept for value in tables[name][0]]
-        self._count(model, keys)
 
-    def _count(self, model: CauseModel, keys: Sequence[str]) -> None:
-        """Note for every recorded value its case and its cell, cause by column."""
-        index, at = model.index, {name: number for number, name in enumerate(model.causes_)}
-        cause_of = np.array([at.get(cause or "", -1) for cause in index.causes_], np.int64)
-        found = [index.tokens_.of(key) for key in keys]
-        rows = np.concatenate([np.empty(0, np.int64), *found])
-        columns = np.repeat(np.arange(len(keys)), [len(part) for part in found])
-        known = cause_of[rows] >= 0
-        self._rows, self._size = rows[known], (len(at), len(keys))
-        self._cells = cause_of[self._rows] * len(keys) + columns[known]
-        self._case_weights = index.weights_[self._rows]
-
-    def expected(self, names: Iterable[str], near: Floats) -> tuple[Floats, ...]:
-        """Return the tables of ``names``, each of shape ``(n_causes, n_values)``."""
-        if not self.at:
-            return ()
-        widths = [shares.shape[1] for shares in self._shares]
-        starts = np.concatenate([[0], np.cumsum(widths)[:-1]])
-        weights = self._case_weights * near[self._rows]
-        flat = np.bincount(self._cells, weights, self._size[0] * self._size[1])
-        counts = flat.reshape(self._size) + RECORDED_CASES * np.hstack(self._shares)
-        total = np.repeat(np.add.reduceat(counts, starts, axis=1), widths, axis=1)
-        weighed = (counts / total) ** np.repeat(self._weights, widths)
-        weighed /= np.repeat(np.add.reduceat(weighed, starts, axis=1), widths, axis=1)
-        ends = starts + widths
-        return tuple(weighed[:, starts[at] : ends[at]] for at in (self.at[n] for n in names))
+    def expected(self, names: Iterable[str], asked: Asked) -> tuple[Floats, ...]:
+        """Return the tables of ``names`` as the job has them, each ``(n_causes, n_values)``."""
+        fields = [f"{OBSERVED}{name}" for name in names]
+        tables = expected_shares(self.model, asked, fields)
+        return tuple(tables[field][:-1] for field in fields)
 
     def overall(self, names: Iterable[str]) -> tuple[Floats, ...]:
-        """Return the tables of ``names`` with every case counted in full and none weighed."""
-        return tuple(self._shares[self.at[name]] for name in names)
+        """Return the tables of ``names`` for a job of which nothing is known."""
+        return tuple(self.model.recorded(f"{OBSERVED}{name}")[1] for name in names)
+
+
+def fuller_chances(model: CauseModel, asked: Asked, chances: Sequence[CauseChance]) -> Floats:
+    """Return the chances with the recorded findings nearer to full weight, in the same order.
+
+    ``P(c) exp(h sum (1 - w_f) e_f(c))`` with e_f what finding f says and w_f its weight;
+    "something else" keeps its chance.
+    """
+    evidence = model.weigh(asked)
+    held = np.zeros(len(model.causes_))
+    for name, part in zip(evidence.names, evidence.parts, strict=True):
+        if name.startswith("observed ") or name == TOGETHER:
+            held += (1 - model.calibration.weight(name)) * part
+    at = {name: i for i, name in enumerate(model.causes_)}
+    named = np.array([row.cause is not None for row in chances])
+    said = np.array([row.chance for row in chances])
+    rows = [at[row.cause] for row in chances if row.cause is not None]
+    fuller = said[named] * np.exp(FULLER * (held[rows] - held[rows].max()))
+    said[named] = fuller * said[named].sum() / max(float(fuller.sum()), 1e-300)
+    return np.asarray(said / said.sum(), np.float64)
 
 
 def next_findings(
@@ -128,21 +119,17 @@ def next_findings(
         How many to return.
     """
     known = {token.field for token in asked.query.tokens}
-    every = (name for name in model.index.values_of_ if name.startswith(OBSERVED))
     at = {name: i for i, name in enumerate(model.causes_)}
-    named = [row for row in chances if row.cause is not None]
-    share = np.array(
-        [*(row.chance for row in named), sum(r.chance for r in chances if not r.cause)]
-    )
-    rows = np.array([at[row.cause or ""] for row in named], np.int64)
-    near = closeness(asked.scores)
-    found = []
-    for field in fields if fields is not None else every:
-        values, _, overall = model.recorded(field)
-        if field in known or len(values) < 2:
-            continue
-        table = np.vstack([expected_shares(model, field, near)[rows], overall])
-        bits = information_gain(share / share.sum(), table)
-        found.append(FindingAdvice(field=field, bits=bits, values=values))
+    rows = np.array([at[row.cause] if row.cause is not None else -1 for row in chances], np.int64)
+    share = fuller_chances(model, asked, chances)
+    found = [
+        FindingAdvice(
+            field=field,
+            bits=information_gain(share, table[rows]),
+            values=model.index.values_of_[field],
+        )
+        for field, table in expected_shares(model, asked, fields).items()
+        if field not in known
+    ]
     found.sort(key=lambda row: (-row.bits, row.field))
     return tuple(found[:top])

@@ -4,21 +4,55 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import gammaln
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
-# Pseudo-cases with which the share of a recorded value is shrunk (kappa of the profile formula),
-# and those of a reading's profile (our choice, measured on the invented shops).
-RECORDED_CASES: Final = 3.0
+# Pseudo-cases of a reading's profile (our choice, measured on the invented shops).
 READING_CASES: Final = 2.0
+# Pseudo-cases tried for a field with fixed values; ln k is taken as even over them (our choice).
+_TRIED: Final = 2.0 ** np.arange(-2, 7)
+
+
+def held_cases(counts: Floats, base: Floats) -> float:
+    """Return the pseudo-cases with which the shares of ``counts`` are best held near ``base``.
+
+    Few where the rows differ, as the values then depend on the row; many where they are alike:
+    ``exp(E[ln k])``, where k has the likelihood of rows drawn with shares that scatter about
+    ``base`` by a Dirichlet distribution of concentration k.
+
+    Parameters
+    ----------
+    counts : array of shape (n_rows, n_values)
+    base : array of shape (n_values,) or (n_rows, n_values)
+        Shares, above 0, each row adding up to 1.
+
+    References
+    ----------
+    Good (1965), The estimation of probabilities; Minka (2000), Estimating a Dirichlet distribution
+    (both from memory).
+    """
+    full = counts.sum(axis=1) > 0
+    rows, shares = counts[full], np.broadcast_to(base, counts.shape)[full]
+    fits = np.array([_fit(rows, k * shares) for k in _TRIED])
+    weights = np.exp(fits - fits.max())
+    return float(np.exp(weights @ np.log(_TRIED) / weights.sum()))
+
+
+def _fit(rows: Floats, spread: Floats) -> float:
+    """Return the log likelihood of rows of counts, less what does not depend on ``spread``."""
+    k = spread.sum(axis=1)
+    own = (gammaln(rows + spread) - gammaln(spread)).sum(axis=1)
+    return float((own + gammaln(k) - gammaln(rows.sum(axis=1) + k)).sum())
 
 
 def recorded_shares(counts: Floats) -> tuple[Floats, Floats]:
     """Return P(value | cause, recorded) and the overall shares of a field with fixed values.
 
     ``(n_cv + k m_v) / (n_c + k)`` with n_c the cases of the cause that recorded the field and
-    ``m_v`` the overall share of the value, itself one pseudo-case away from even shares.
+    ``m_v`` the overall share of the value, itself one pseudo-case away from even shares; k as
+    ``held_cases`` finds it.
 
     Parameters
     ----------
@@ -27,9 +61,14 @@ def recorded_shares(counts: Floats) -> tuple[Floats, Floats]:
     """
     total = counts.sum(axis=0)
     overall = (total + 1 / counts.shape[1]) / (total.sum() + 1)
-    recorded = counts.sum(axis=1, keepdims=True)
-    shares: Floats = (counts + RECORDED_CASES * overall) / (recorded + RECORDED_CASES)
-    return shares, overall
+    return near_base(counts, overall), overall
+
+
+def near_base(counts: Floats, base: Floats) -> Floats:
+    """Return the shares of each row of ``counts``, held near ``base`` as ``held_cases`` says."""
+    k = held_cases(counts, base)
+    shares: Floats = (counts + k * base) / (counts.sum(axis=1, keepdims=True) + k)
+    return shares
 
 
 def reading_ratio(z: float, scores: Floats, causes: Codes, *, weights: Floats, size: int) -> Floats:

@@ -15,7 +15,7 @@ from typing import Final
 
 from kb.diagnosis.access import Work, work_of
 from kb.diagnosis.blocks import Block, better_to_look, blocks_by_worth
-from kb.diagnosis.findings import FieldTables, closeness
+from kb.diagnosis.findings import FieldTables
 from kb.diagnosis.looks import chances_left, look_order
 from kb.diagnosis.measure import SURE, mean_error, ratio_error
 from kb.errors import ImportTableError
@@ -75,9 +75,9 @@ class Moment:
     def __init__(self, tech: "Technician", bench: Bench) -> None:
         self.tech = tech
         self.bench = bench
-        held = tech.fitted.index.ask(bench.asked)
-        self._near = closeness(held.scores)
-        self.chances = chances_left(tech.fitted.model.chances(held), tech.causes, gone=bench.looked)
+        self._held = tech.fitted.index.ask(bench.asked)
+        chances = tech.fitted.model.chances(self._held)
+        self.chances = chances_left(chances, tech.causes, gone=bench.looked)
 
     @cached_property
     def names(self) -> tuple[str, ...]:
@@ -95,7 +95,7 @@ class Moment:
     @cached_property
     def best(self) -> Block:
         """The block of checks that tells most a minute."""
-        tables = self.tech.tables.expected(self.names, self._near)
+        tables = self.tech.tables.expected(self.names, self._held)
         return blocks_by_worth(self.chances, tables, self.work)[0]
 
     def look_is_due(self) -> bool:

@@ -8,7 +8,7 @@ from kb.diagnosis.calibration import Calibration
 from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.chances import weighted
 from kb.diagnosis.explain import MOST_AGAINST, MOST_FOR, MOST_UNKNOWN, Explainer
-from kb.retrieval.features import CaseFeatures, Token
+from kb.retrieval.features import CaseFeatures, Token, observed_token
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.measures import Measure
 
@@ -189,3 +189,20 @@ def test_points_are_weighed_as_the_calibration_says():
     half = explained(query, calibration=Calibration(temper=0.5))[2][FAN].speaks_for[0].nats
     assert half == pytest.approx(plain / 2)
     assert np.isfinite(plain)
+
+
+def test_what_findings_say_together_is_one_point_of_its_own():
+    def seen(case, cause, number):
+        hot = "yes" if number % 5 < 2 + (cause == FAN) else "no"
+        tokens = tuple(observed_token(name, hot) for name in ("heat", "steam", "smoke"))
+        return CaseFeatures(case=case, cause=cause, tokens=tokens)
+
+    rows = [seen(f"C{i:02}", (FAN, LEAK)[i % 2], i // 2) for i in range(80)]
+    query = seen("Q", FAN, 0)
+    model, index, rows_of = explained(query, cases=rows)
+    row = rows_of[FAN]
+    points = {point.what: point for point in (*row.speaks_for, *row.speaks_against)}
+    # Three that repeat each other say no more than one: the rest is taken back.
+    assert points["what is found, taken together"].nats < 0
+    parts, _ = weighted(model.weigh(index.ask(query)), model.calibration)
+    assert total(row) == pytest.approx(parts[:, model.number(FAN)].sum())

@@ -2,13 +2,14 @@
 
 import itertools
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from kb.diagnosis.calibration import Calibration
 from kb.diagnosis.causes import CauseModel
-from kb.diagnosis.findings import FieldTables, closeness, expected_shares, next_findings
+from kb.diagnosis.findings import FieldTables, expected_shares, fuller_chances, next_findings
 from kb.retrieval.features import OBSERVED, CaseFeatures, observed_token
 from kb.retrieval.index import CaseIndex
 from kb.workflow.records import bare_words
@@ -113,11 +114,46 @@ def test_only_the_fields_asked_for_are_weighed(model):
     assert [row.field for row in found] == [OBSERVED + "leak"]
 
 
-def test_the_nearest_cases_count_in_full_and_far_ones_fade():
-    near = closeness(np.array([5.0] * 30 + [1.0, -20.0]))
-    assert (near[:30] == 1).all()
-    assert 1 > near[30] > near[31] > 0
-    assert len(closeness(np.zeros(0))) == 0
+def test_what_to_expect_of_a_finding_is_by_cause_and_for_all_together(model):
+    asked = model.index.ask(record("Q", None, noise="yes"))
+    found = expected_shares(model, asked)
+    assert set(found) == {OBSERVED + name for name in YES}
+    for name, table in found.items():
+        assert table.shape == (len(CAUSES) + 1, 2)
+        assert table.sum(axis=1) == pytest.approx(1)
+        at = model.index.values_of_[name].index("yes")
+        if name != OBSERVED + "noise":
+            exact = [YES[name.removeprefix(OBSERVED)][cause] for cause in model.causes_]
+            assert table[:-1, at] == pytest.approx(exact, abs=0.02)
+
+
+def test_the_tables_of_several_findings_are_those_of_each(model):
+    tables = FieldTables(model, ["leak", "never", "noise", "heat"])
+    assert list(tables.at) == ["leak", "noise", "heat"]
+    asked = model.index.ask(record("Q", None, noise="yes"))
+    each = expected_shares(model, asked)
+    for name, table in zip(["heat", "leak"], tables.expected(["heat", "leak"], asked), strict=True):
+        assert np.array_equal(table, each[OBSERVED + name][:-1])
+    for name, table in zip(["heat", "leak"], tables.overall(["heat", "leak"]), strict=True):
+        assert np.array_equal(table, model.recorded(OBSERVED + name)[1])
+    assert FieldTables(model, []).expected([], asked) == ()
+
+
+def test_at_full_weight_the_chances_for_choosing_are_those_that_are_shown(model):
+    asked = model.index.ask(record("Q", None, noise="yes", leak="no"))
+    chances = model.chances(asked)
+    assert fuller_chances(model, asked, chances) == pytest.approx([row.chance for row in chances])
+
+
+def test_findings_held_down_count_for_more_when_the_next_one_is_chosen():
+    cases = in_proportion()
+    index = CaseIndex().fit(cases)
+    held = CauseModel(bare_words(), calibration=replace(PLAIN, temper=0.4)).fit(cases, index)
+    asked = index.ask(record("Q", None, noise="yes", leak="no"))
+    chances = held.chances(asked)
+    fuller = fuller_chances(held, asked, chances)
+    assert fuller.sum() == pytest.approx(1)
+    assert fuller[0] > chances[0].chance
 
 
 # --- laws ----------------------------------------------------------------------------------------
@@ -162,25 +198,3 @@ def test_recorded_values_agree_in_both_directions_alike():
         there = index.scores(one)[index.ids_.index(other.case)]
         back = index.scores(other)[index.ids_.index(one.case)]
         assert there == pytest.approx(back, abs=1e-12)
-
-
-def test_tables_of_several_fields_are_those_of_each():
-    rng = np.random.default_rng(9)
-    rows = [
-        record(f"s{at:02}", cause, **{n: rng.choice(["yes", "no", "maybe"]) for n in YES})
-        for at, cause in enumerate(list(CAUSES) * 12)
-    ]
-    rows.append(record("none", None, noise="yes"))
-    index = CaseIndex().fit(rows)
-    weights = {"observed observed|noise": 0.3}
-    numbers = Calibration(temper=0.8, weights=weights)
-    model = CauseModel(bare_words(), calibration=numbers).fit(rows, index)
-    near = rng.uniform(0.1, 1, len(rows))
-    tables = FieldTables(model, ["leak", "never", "noise", "heat"])
-    assert list(tables.at) == ["leak", "noise", "heat"]
-    found = tables.expected(["noise", "leak"], near)
-    for name, table in zip(["noise", "leak"], found, strict=True):
-        assert table == pytest.approx(expected_shares(model, f"{OBSERVED}{name}", near))
-    (plain,) = tables.overall(["heat"])
-    assert plain == pytest.approx(model.recorded(f"{OBSERVED}heat")[1])
-    assert FieldTables(model, []).expected([], near) == ()

@@ -1,16 +1,65 @@
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
 from scipy import stats
 
-from kb.diagnosis.profiles import READING_CASES, RECORDED_CASES, reading_ratio, recorded_shares
+from kb.diagnosis.profiles import (
+    READING_CASES,
+    held_cases,
+    near_base,
+    reading_ratio,
+    recorded_shares,
+)
+
+COUNTS = np.array([[4.0, 0.0], [2.0, 2.0], [0.0, 0.0]])
 
 
-@pytest.mark.source("by hand", "6 yes 2 no over all: (6 + 1/2) / 9; cause 0: (4 + 3 m) / (4 + 3)")
+@pytest.mark.source("by hand", "6 yes 2 no over all: (6 + 1/2) / 9; cause 0: (4 + k m) / (4 + k)")
 def test_shares_are_shrunk_to_the_overall_share():
-    shares, overall = recorded_shares(np.array([[4.0, 0.0], [2.0, 2.0], [0.0, 0.0]]))
+    shares, overall = recorded_shares(COUNTS)
+    k = held_cases(COUNTS, overall)
     assert overall == pytest.approx([6.5 / 9, 2.5 / 9])
-    assert shares[0, 0] == pytest.approx((4 + RECORDED_CASES * 6.5 / 9) / (4 + RECORDED_CASES))
+    assert shares[0, 0] == pytest.approx((4 + k * 6.5 / 9) / (4 + k))
     assert shares.sum(axis=1) == pytest.approx(1)
+
+
+@pytest.mark.source("scipy.stats", "dirichlet_multinomial.logpmf, weighed over k = 1/4 to 64")
+@pytest.mark.parametrize("counts", [COUNTS, np.array([[9.0, 1.0], [1.0, 9.0], [5.0, 6.0]])])
+def test_pseudo_cases_are_the_mean_of_ln_k_under_its_likelihood(counts):
+    base, tried = np.array([0.7, 0.3]), 2.0 ** np.arange(-2, 7)
+    rows = counts[counts.sum(axis=1) > 0].astype(int)
+    fits = [
+        sum(stats.dirichlet_multinomial.logpmf(row, k * base, row.sum()) for row in rows)
+        for k in tried
+    ]
+    weights = np.exp(np.array(fits) - max(fits))
+    expected = np.exp((weights * np.log(tried)).sum() / weights.sum())
+    assert held_cases(counts, base) == pytest.approx(expected)
+
+
+def test_rows_that_differ_are_held_less_than_rows_that_agree():
+    base = np.array([0.5, 0.5])
+    apart = held_cases(np.array([[20.0, 0.0], [0.0, 20.0]]), base)
+    alike = held_cases(np.array([[10.0, 10.0], [10.0, 10.0]]), base)
+    assert apart < 1
+    assert alike > 16
+
+
+def test_without_a_case_the_pseudo_cases_are_the_middle_of_those_tried():
+    assert held_cases(np.zeros((3, 2)), np.array([0.5, 0.5])) == pytest.approx(4)
+
+
+@settings(max_examples=50)
+@given(arrays(np.float64, (4, 3), elements=st.integers(0, 30).map(float)))
+def test_shares_lie_between_what_was_counted_and_the_base(counts):
+    base = np.array([0.5, 0.3, 0.2])
+    shares = near_base(counts, base)
+    total = np.maximum(counts.sum(axis=1, keepdims=True), 1)
+    counted = np.where(counts.sum(axis=1, keepdims=True) > 0, counts / total, base)
+    assert (shares >= np.minimum(counted, base) - 1e-12).all()
+    assert (shares <= np.maximum(counted, base) + 1e-12).all()
 
 
 def test_a_cause_that_never_recorded_a_field_says_nothing_by_it():
