@@ -125,7 +125,8 @@ def test_asking_what_tells_takes_fewer_minutes_than_asking_anything(tech, starts
         name: fmean(tech.minutes(policy, start).minutes for start in starts)
         for name, policy in POLICIES.items()
     }
-    assert mean[OURS] < mean["gain_a_minute"] < mean["random"]
+    # Without the stop every check gets done here, whatever its order: a tie with "random".
+    assert mean[OURS] < min(mean["gain_a_minute"], mean["random"])
     assert mean[OURS] < mean["looks_only"]
     assert mean[OURS] < mean["cheapest_first"]
 
