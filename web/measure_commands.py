@@ -8,6 +8,7 @@ from typing import Any, Final
 import click
 
 from kb.case.terms import load_vocabulary
+from kb.workflow.phrases import measure_phrases
 from kb.workflow.structured import measure_diagnosis
 from kb.workflow.technician import MOST_JOBS, measure_minutes
 from kb.workflow.trials import measure_collection, measure_own, measure_queries
@@ -28,6 +29,7 @@ _GOES_WITH: Final = (
     ("jobs", "minutes", "--minutes"),
     ("fill", "minutes", "--minutes"),
     ("learn", "collection", "--collection DIR"),
+    ("folds", "phrases", "--phrases FILE"),
 )
 
 
@@ -40,6 +42,8 @@ _GOES_WITH: Final = (
 @click.option("--minutes", is_flag=True, help="with --diagnosis: minutes to a proven cause")
 @click.option("--jobs", type=_COUNT, help=f"with --minutes: the first so many ({MOST_JOBS})")
 @click.option("--fill", is_flag=True, help="with --minutes: fill gaps from records of the cause")
+@click.option("--phrases", type=_FILE, help="JSON lines with text, label and perhaps part")
+@click.option("--folds", type=click.IntRange(min=2), help="with --phrases: ask every line so")
 @click.option("--json", "as_json", is_flag=True, help="one JSON object")
 @click.option(
     "--details",
@@ -47,7 +51,7 @@ _GOES_WITH: Final = (
     help="with --queries: one CSV row a question",
 )
 def measure(*, as_json: bool, **asked: Any) -> None:
-    """Measure the answers: on a judged collection, on questions, on records, on own cases."""
+    """Measure the answers: on a judged collection, on questions, records, phrases, own cases."""
     for name, needed, written in _GOES_WITH:
         if asked[name] and not asked[needed]:
             raise click.UsageError(f"expected {written} with --{name}, got none")
@@ -62,19 +66,25 @@ def measure(*, as_json: bool, **asked: Any) -> None:
 def _measured(asked: Mapping[str, Any]) -> Mapping[str, Any]:
     if asked["collection"]:
         return measure_collection(asked["collection"], load_vocabulary(), learn=asked["learn"])
-    if asked["minutes"]:
-        jobs = asked["jobs"] or MOST_JOBS
-        return measure_minutes(
-            asked["diagnosis"], stored=asked["stored"], jobs=jobs, fill=asked["fill"]
-        )
     if asked["diagnosis"]:
-        return measure_diagnosis(asked["diagnosis"], stored=asked["stored"])
+        return _measure_records(asked)
+    if asked["phrases"]:
+        return measure_phrases(asked["phrases"], folds=asked["folds"])
     if asked["queries"]:
         result, rows = _measure_queries(asked["queries"])
         if asked["details"]:
             _write_details(asked["details"], rows)
         return result
     return _measure_own()
+
+
+def _measure_records(asked: Mapping[str, Any]) -> Mapping[str, Any]:
+    if asked["minutes"]:
+        jobs = asked["jobs"] or MOST_JOBS
+        return measure_minutes(
+            asked["diagnosis"], stored=asked["stored"], jobs=jobs, fill=asked["fill"]
+        )
+    return measure_diagnosis(asked["diagnosis"], stored=asked["stored"])
 
 
 def _measure_queries(queries: Path) -> tuple[Mapping[str, Any], list[dict[str, object]]]:

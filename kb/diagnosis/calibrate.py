@@ -18,9 +18,13 @@ from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import LEAST_OTHER, SHIPPED, TEMPER, VOTE, Calibration
 from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.chances import Evidence, chances_of, weighted
+from kb.diagnosis.learned_causes import CAUSE_FIELD
 from kb.diagnosis.novelty import fit_novelty, novelty_signs
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.learn import fit_learned
+from kb.retrieval.learned import Learned
+from kb.retrieval.weigh import PLAIN_WEIGHT, WORTH_LEARNING
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -61,6 +65,7 @@ class _Memory:
 
     words: Vocabulary
     parts: Mapping[str, float]
+    learn: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,7 +110,7 @@ def calibrate(
     order = np.random.default_rng(len(known)).permutation(len(known))[:most]
     dealt = [known[int(at)] for at in order]
     causes = tuple(dict.fromkeys([*words.causes, *sorted({job.cause for job in known})]))
-    memory = _Memory(words, parts or {})
+    memory = _Memory(words, parts or {}, learn=len(jobs) >= WORTH_LEARNING)
     answers = [row for fold in range(FOLDS) for row in _fold(dealt, fold, causes, memory=memory)]
     share = new_share([job.cause for job in known])
     halves = [_fit(answers[part::2], len(causes), share=share) for part in (0, 1)]
@@ -152,6 +157,7 @@ def _fold(
     rest = [job for at, job in enumerate(jobs) if at % FOLDS != fold]
     cases = [job.stored for job in rest if job.cause not in dropped]
     index = CaseIndex(part_weights=memory.parts).fit(cases)
+    index.attach(_learn(cases) if memory.learn else None)
     words = memory.words
     listed = {name: row for name, row in words.causes.items() if name not in dropped}
     model = CauseModel(replace(words, causes=listed)).fit(cases, index)
@@ -159,6 +165,16 @@ def _fold(
     place = np.array([at[name] for name in model.causes_], np.int64)
     for job in jobs[fold::FOLDS]:
         yield _ask(model, job, place)
+
+
+def _learn(cases: Sequence[CaseFeatures]) -> Learned | None:
+    """Return what the words of ``cases`` teach of their causes, as a rebuild would learn it."""
+    told = [
+        replace(case, labels=tuple(row for row in case.labels if row[0] == CAUSE_FIELD))
+        for case in cases
+    ]
+    found = fit_learned(told) if any(case.said and case.labels for case in told) else None
+    return replace(found, weight=PLAIN_WEIGHT) if found is not None else None
 
 
 def _ask(model: CauseModel, job: ClosedJob, place: Codes) -> _Answer:

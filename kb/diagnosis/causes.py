@@ -1,6 +1,6 @@
 """Chances of causes: a profile a cause, the vote of the nearest cases, and "something else"."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 
 from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import SHIPPED, Calibration
-from kb.diagnosis.cause_texts import fit_texts
+from kb.diagnosis.cause_texts import fit_texts, text_evidence
 from kb.diagnosis.chances import Entry, Evidence, chances_of, log_vote, part_name, summed
+from kb.diagnosis.learned_causes import BESIDE_LEARNED, LEARNED, learned_evidence
 from kb.diagnosis.linked import TOGETHER, LinkedFindings
 from kb.diagnosis.novelty import oddness
 from kb.diagnosis.part_names import concerns, names_part
@@ -20,7 +21,6 @@ from kb.retrieval.features import CaseFeatures, Token, token_key
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.measures import Measure
 from kb.retrieval.postings import Rows
-from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE
 from kb.retrieval.vectors import TextSpace
 
 Floats = NDArray[np.float64]
@@ -34,8 +34,6 @@ COMPLAINT_SHARE: Final = 0.45
 LEAST_READINGS: Final = 5
 # Share of a symptom under a cause that does not list it.
 STRAY_SHARE: Final = 0.03
-# Nats for a cosine of 1 with the catalogue's words for a cause and its cases' words (our choice).
-TEXT_WEIGHT: Final = 45.0
 # Share of causes in a part that its replacement fails to cure: a new part may be bad too, or the
 # work may have disturbed something; it weakens, it does not rule out. Common practice, no source.
 NOT_CURED_SHARE: Final = 0.2
@@ -225,18 +223,6 @@ class CauseModel:
         }
         return by_part.get(token.part, self._plain_evidence)(token)
 
-    def _text_evidence(self, query: CaseFeatures) -> Floats:
-        text = f"{query.said}\n{query.told}"
-        total = np.zeros(len(self.causes_))
-        if not text.strip():
-            return total
-        for key, space in self.spaces_.items():
-            name, _, kind = key.partition(" ")
-            share = SAID_SHARE if name == "said" else 1 - SAID_SHARE
-            share *= WORD_SHARE if kind == "word" else 1 - WORD_SHARE
-            total += share * space.cosine(space.query(text))
-        return TEXT_WEIGHT * (total - float(self.prior_ @ total))
-
     def measure_evidence(self, measure: Measure, group: str) -> Floats | None:
         """Return what a reading says of every cause, in nats; None where too few cases have it."""
         rows = self.index.measures_.of(measure.key)
@@ -258,7 +244,15 @@ class CauseModel:
         ]
         found.append((TOGETHER, None, self.linked.together(query.tokens)))
         known = (Entry(name, item, nats) for name, item, nats in found if nats is not None)
-        return (Entry("text", None, self._text_evidence(query)), *known)
+        return (*self._words(query), *known)
+
+    def _words(self, query: CaseFeatures) -> Iterator[Entry]:
+        """Yield what the words of a job say, and first what was learned of such words."""
+        words = text_evidence(self.spaces_, query, self.prior_)
+        learned = learned_evidence(self.index, query, self._at)
+        if learned is not None:
+            yield Entry(LEARNED, None, learned)
+        yield Entry("text", None, words if learned is None else BESIDE_LEARNED * words)
 
     def parts(self, query: CaseFeatures) -> dict[str, Floats]:
         """Return the parts of the evidence by name, each by cause, in nats; they add up."""

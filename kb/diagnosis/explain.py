@@ -11,6 +11,7 @@ from typing import Final
 from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.chances import Entry
 from kb.diagnosis.expected import LEAST_NATS, Expected, expected_of, is_known
+from kb.diagnosis.learned_causes import LEARNED
 from kb.diagnosis.linked import TOGETHER
 from kb.diagnosis.witnesses import Witnesses
 from kb.retrieval.asked import words_in_common
@@ -123,6 +124,8 @@ class Explainer:
         nats, item = self._nats(group, witnesses.at), group[0].item
         if group[0].part == TOGETHER:
             return Point(what="what is found, taken together", nats=nats)
+        if group[0].part == LEARNED:
+            return Point(what="what such words meant in earlier jobs", nats=nats)
         if item is None:
             return Point(what=self._words(witnesses.at, asked, nats=nats), nats=nats)
         if isinstance(item, Measure):

@@ -21,6 +21,9 @@ STRAY: Final = 1e-3
 LEARNED_WEIGHT: Final = 80.0
 SKILL_POWER: Final = 1.5
 # How much a word or a character n-gram counts on the axes (our choice).
+# Square of the distance within which texts of a small shop are alike (our choice: .5 and 1 gave
+# top-1 .732 and .734, top-3 .850 and .851 on 564 public failure phrases, three times ten folds).
+WIDTH: Final = 1.0
 SPACE_WEIGHT: Final = {"word": 0.5, "char": 1.0}
 _CLIP: Final = 1e-5
 SEPARATOR: Final = "\t"
@@ -51,7 +54,7 @@ def softmax(logits: Floats) -> Floats:
 class FieldModel:
     """The classifier of one closed field.
 
-    ``slopes`` has shape ``(n_axes, n_values)``, ``mean`` and ``prior`` ``(n_values,)``; ``shape``
+    ``slopes`` has shape ``(n_axes or n_marks, n_values)``, ``mean`` and ``prior`` ``(n_values,)``; ``shape``
     turns raw predictions into chances; ``skill`` is the share of the field's entropy explained.
     ``single`` says that a case has one value at most.
     """
@@ -80,10 +83,13 @@ class Learned:
     """All classifiers with the text space that they stand on.
 
     ``parts`` holds the weights of the other parts of the evidence, fitted beside ``weight``.
+    Where cases are few, ``marks`` holds the places on the axes of their texts and of the names of
+    values, shape ``(n_marks, n_axes)``; a text is then told by how near it is to each of them.
     """
 
     spaces: Mapping[str, TextSpace]
     axes: NDArray[np.float32] = field(default_factory=lambda: np.zeros((0, 0), np.float32))
+    marks: NDArray[np.float32] = field(default_factory=lambda: np.zeros((0, 0), np.float32))
     fields: tuple[FieldModel, ...] = ()
     spelling: Spelling | None = None
     weight: float = LEARNED_WEIGHT
@@ -112,12 +118,26 @@ class Learned:
         return sparse.csr_array(parts, shape=(len(texts), self.n_terms))
 
     def point(self, text: str) -> Floats | None:
-        """Return where a text lies on the axes, None where no term of it is known."""
+        """Return where a text lies, on the axes or beside the marks; None for no known term."""
         row = self.matrix([text]) if self.fields else None
         if row is None or row.nnz == 0:
             return None
-        point: Floats = row.data @ self.axes[row.indices].astype(np.float64)
+        flat = row.data @ self.axes[row.indices].astype(np.float64)
+        point: Floats = self._beside(flat[None])[0]
         return point
+
+    def points(self, rows: sparse.csr_array) -> Floats:
+        """Return where the rows of ``matrix`` lie, shape ``(n_texts, n_axes or n_marks)``."""
+        return self._beside(np.asarray(rows @ self.axes, np.float64))
+
+    def _beside(self, flat: Floats) -> Floats:
+        """Return how near places are to the marks: ``exp(-|x - m|^2 / (2 WIDTH))``."""
+        if not len(self.marks):
+            return flat
+        marks = self.marks.astype(np.float64)
+        apart = (flat**2).sum(axis=1)[:, None] + (marks**2).sum(axis=1) - 2 * flat @ marks.T
+        near: Floats = np.exp(-np.maximum(apart, 0.0) / (2 * WIDTH))
+        return near
 
 
 @dataclass(frozen=True, slots=True)

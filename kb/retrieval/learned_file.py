@@ -26,7 +26,7 @@ def write_learned(path: Path, learned: Learned) -> None:
         "spelling": learned.spelling is not None, "spaces": list(learned.spaces),
         "fields": [_head(model) for model in learned.fields],
     }  # fmt: skip
-    arrays: Arrays = {"axes": learned.axes}
+    arrays: Arrays = {"axes": learned.axes, "marks": learned.marks}
     pack(arrays, "head", [json.dumps(head, sort_keys=True)])
     for name, space in learned.spaces.items():
         pack(arrays, f"{name} terms", list(space.terms_))
@@ -71,6 +71,7 @@ def read_learned(path: Path) -> Learned | None:
     return Learned(
         spaces={name: _space(arrays, name) for name in head["spaces"]},
         axes=arrays["axes"],
+        marks=arrays.get("marks", np.zeros((0, 0), np.float32)),
         fields=tuple(models),
         spelling=_unpack_spelling(arrays) if head["spelling"] else None,
         weight=head["weight"],

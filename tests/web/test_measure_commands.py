@@ -56,3 +56,21 @@ def test_gaps_are_filled_where_asked_for(empty, records):
 )
 def test_an_option_without_the_one_it_goes_with_is_refused(empty, options, needed):
     assert f"expected {needed}, got none" in empty.said("measure", *options, code=2)
+
+
+def test_phrases_with_a_class_are_measured(empty, tmp_path):
+    file = tmp_path / "phrases.jsonl"
+    rows = [{"text": f"leak {i}", "label": "Leaking", "part": "train"} for i in range(4)]
+    rows += [{"text": f"noisy {i}", "label": "Noise", "part": "train"} for i in range(4)]
+    rows += [{"text": "noisy again", "label": "Noise", "part": "dev"}]
+    file.write_text("\n".join(map(json.dumps, rows)))
+    told = empty.told("measure", "--phrases", str(file), "--json")
+    assert {"hit@1", "hit@1_interval", "hit@3", "hit@3_interval"} <= set(told)
+    assert (told["stored"], told["queries"], told["hit@1"]) == (8, 1, 1.0)
+    text = empty.said("measure", "--phrases", str(file), "--folds", "3")
+    assert "stored: 6\nqueries: 9\n" in text
+    assert "hit@3 interval: " in text
+
+
+def test_folds_without_phrases_are_refused(empty):
+    assert "expected --phrases FILE" in empty.said("measure", "--folds", "3", code=2)

@@ -1,5 +1,8 @@
+import numpy as np
+import pytest
+
 from kb.case.terms import load_vocabulary
-from kb.diagnosis.cause_texts import catalogue_text, fit_texts
+from kb.diagnosis.cause_texts import catalogue_text, fit_texts, text_evidence
 from kb.retrieval.features import CaseFeatures
 
 WORDS = load_vocabulary()
@@ -20,3 +23,12 @@ def test_the_words_of_a_case_lead_to_its_cause():
     near = space.cosine(space.query("zorps"))
     assert near[1] > 0
     assert near[0] == 0
+
+
+def test_words_speak_for_their_cause_and_on_average_for_none():
+    cases = [CaseFeatures(case="C0", said="zorps at dusk", cause="b")]
+    spaces, prior = fit_texts(cases, ("a", "b"), WORDS), np.array([0.25, 0.75])
+    nats = text_evidence(spaces, CaseFeatures(case="Q", said="zorps"), prior)
+    assert nats[1] > 0 > nats[0]
+    assert prior @ nats == pytest.approx(0)
+    assert not text_evidence(spaces, CaseFeatures(case="Q"), prior).any()

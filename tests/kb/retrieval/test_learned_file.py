@@ -23,6 +23,7 @@ def test_what_was_kept_answers_to_the_last_bit(kept):
     path, learned = kept
     again = read_learned(path)
     assert again is not None
+    assert np.array_equal(again.marks, learned.marks)
     index = CaseIndex().fit(cases())
     first = index.attach(learned).search(ask("pump leaking"))
     assert index.attach(again).search(ask("pump leaking")) == first
