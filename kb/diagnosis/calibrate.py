@@ -36,12 +36,15 @@ MOST_JOBS: Final = 1000
 # Written jobs cost far more to answer than coded records; so many are done in half a minute.
 MOST_WRITTEN: Final = 400
 FOLDS: Final = 8
+# Rounds in which coded records are asked, other causes left out in each, so that the signs of a
+# cause never stored are seen more often: their AUC on the invented shops rose from .856 to .866.
+ROUNDS: Final = 3
 DROPPED: Final = 0.15
 # Ridge that holds the weights near their own mean, which is free, so that the chances as a whole
-# come out right; in jobs (our choice: 10 to 30 are alike).
-_RIDGE: Final = 10.0
+# come out right; in jobs over all rounds (our choice: 10 to 30 are alike).
+_RIDGE: Final = 20.0
 # The share of jobs whose cause is new is at least this (Good-Turing's n1 / N is only a floor).
-_LEAST_NEW: Final = 0.02
+_LEAST_NEW: Final = 0.01
 _REPEATED: Final = 2
 _ABSENT: Final = -1e9
 
@@ -111,13 +114,27 @@ def calibrate(
     dealt = [known[int(at)] for at in order]
     causes = tuple(dict.fromkeys([*words.causes, *sorted({job.cause for job in known})]))
     memory = _Memory(words, parts or {}, learn=len(jobs) >= WORTH_LEARNING)
-    answers = [row for fold in range(FOLDS) for row in _fold(dealt, fold, causes, memory=memory)]
+    rounds = 1 if most == MOST_WRITTEN else ROUNDS
+    asked = [_round(dealt, causes, memory=memory, seed=seed) for seed in range(rounds)]
+    answers = asked[0]
     share = new_share([job.cause for job in known])
     halves = [_fit(answers[part::2], len(causes), share=share) for part in (0, 1)]
     ours = sum(_surprise(answers[1 - part :: 2], halves[part]) for part in (0, 1))
     better = ours < _surprise(answers, SHIPPED)
-    numbers = _fit(answers, len(causes), share=share) if better else SHIPPED
-    return replace(numbers, tried=len(jobs))
+    if not better:
+        return replace(SHIPPED, tried=len(jobs))
+    every = [row for part in asked for row in part]
+    return replace(_fit(every, len(causes), share=share), tried=len(jobs))
+
+
+def _round(
+    jobs: Sequence[ClosedJob], causes: tuple[str, ...], *, memory: "_Memory", seed: int
+) -> list[_Answer]:
+    """Return the answers of all jobs, each asked of the folds that it is not in."""
+    rng = np.random.default_rng(seed)
+    return [
+        row for fold in range(FOLDS) for row in _fold(jobs, fold, causes, memory=memory, rng=rng)
+    ]
 
 
 def _fit(answers: Sequence[_Answer], size: int, *, share: float) -> Calibration:
@@ -149,15 +166,22 @@ def new_share(causes: Sequence[str]) -> float:
 
 
 def _fold(
-    jobs: Sequence[ClosedJob], fold: int, causes: tuple[str, ...], *, memory: "_Memory"
+    jobs: Sequence[ClosedJob],
+    fold: int,
+    causes: tuple[str, ...],
+    *,
+    memory: "_Memory",
+    rng: np.random.Generator,
 ) -> Iterator[_Answer]:
     names = sorted({job.cause for job in jobs})
-    shuffled = np.random.default_rng(fold).permutation(len(names))
+    shuffled = rng.permutation(len(names))
     dropped = {names[int(at)] for at in shuffled[: round(DROPPED * len(names))]}
     rest = [job for at, job in enumerate(jobs) if at % FOLDS != fold]
     cases = [job.stored for job in rest if job.cause not in dropped]
     index = CaseIndex(part_weights=memory.parts).fit(cases)
-    index.attach(_learn(cases) if memory.learn else None)
+    learned = _learn(cases) if memory.learn else None
+    if learned is not None:
+        index.attach(replace(learned, parts=memory.parts))
     words = memory.words
     listed = {name: row for name, row in words.causes.items() if name not in dropped}
     model = CauseModel(replace(words, causes=listed)).fit(cases, index)

@@ -15,7 +15,7 @@ from kb.diagnosis.learned_causes import BESIDE_LEARNED, LEARNED, learned_evidenc
 from kb.diagnosis.linked import TOGETHER, LinkedFindings
 from kb.diagnosis.novelty import oddness
 from kb.diagnosis.part_names import concerns, names_part
-from kb.diagnosis.profiles import reading_ratio, recorded_shares
+from kb.diagnosis.profiles import cause_prior, reading_ratio, recorded_shares
 from kb.retrieval.asked import Asked
 from kb.retrieval.features import CaseFeatures, Token, token_key
 from kb.retrieval.index import CaseIndex
@@ -91,8 +91,8 @@ class CauseModel:
                 cases[at[cause]].append(case)
         self._cases_of = tuple(tuple(rows) for rows in cases)
         self.weight_ = self._by_cause(np.arange(len(index.ids_)))
-        share = self.weight_ + 0.5
-        self.prior_: Floats = share / share.sum()
+        counts = np.array([len(rows) for rows in self._cases_of], np.int64)
+        self.prior_: Floats = cause_prior(self.weight_, counts)
 
     def number(self, cause: str) -> int:
         """Return where ``cause`` stands in ``causes_``."""

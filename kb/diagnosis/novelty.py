@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit
+from scipy.special import entr, expit, softmax
 
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
@@ -17,7 +17,8 @@ Floats = NDArray[np.float64]
 
 # Names of the signs, in the order in which ``novelty_signs`` gives them.
 SIGNS: Final = (
-    "sum", "sharpness", "best", "against", "vote", "odd readings", "odd words", "words", "entries",
+    "sum", "sharpness", "best", "against", "vote", "doubt", "vote of the best",
+    "odd readings", "odd words", "words", "entries",
 )  # fmt: skip
 # Ridge on the weights of the signs, in jobs (our choice).
 _RIDGE: Final = 0.3
@@ -65,7 +66,9 @@ def novelty_signs(weighed: Floats, level: Floats, vote: Floats, *, odd: Floats) 
     best, top = int(logits.argmax()), float(logits.max())
     total = top + float(np.log(np.exp(logits - top).sum()))
     against = float(np.minimum(weighed[:, best], 0.0).sum())
-    return np.array([total, top - total, evidence[best], against, vote.max(), *odd])
+    doubt = float(entr(softmax(logits)).sum())
+    own = [total, top - total, evidence[best], against, vote.max(), doubt, vote[best]]
+    return np.array([*own, *odd])
 
 
 def novelty_chance(signs: Floats, weights: Floats, level: float) -> float:

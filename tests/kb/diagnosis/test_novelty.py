@@ -44,7 +44,10 @@ def test_signs_of_one_job():
     total = np.log(0.5 * np.e + 0.5)
     best = 1 + np.log(0.5)
     assert len(got) == len(SIGNS)
-    assert got == pytest.approx([total, best - total, 1.0, -1.0, np.log(0.5), 4, 3, 2, 2])
+    share = np.e / (np.e + 1)
+    doubt = -share * np.log(share) - (1 - share) * np.log(1 - share)
+    half = np.log(0.5)
+    assert got == pytest.approx([total, best - total, 1.0, -1.0, half, doubt, half, 4, 3, 2, 2])
 
 
 def test_what_is_odd_about_a_job_is_what_few_cases_have():

@@ -7,6 +7,7 @@ from scipy import stats
 
 from kb.diagnosis.profiles import (
     READING_CASES,
+    cause_prior,
     held_cases,
     near_base,
     reading_ratio,
@@ -76,3 +77,18 @@ def test_a_reading_is_the_ratio_of_two_normal_densities():
     ratio = stats.norm.logpdf(1.1, mean, np.sqrt(variance)) - stats.norm.logpdf(1.1)
     assert got[0] == pytest.approx(ratio)
     assert got[1] == 0
+
+
+@pytest.mark.source("by hand", "2 of 5 cases seen once: g = 3 / 7; shares by 1.5, 1.5 and 3.5")
+def test_causes_without_a_case_share_what_cases_seen_once_leave():
+    weights, cases = np.array([1.0, 1.0, 3.0, 0.0, 0.0]), np.array([1, 1, 3, 0, 0])
+    got = cause_prior(weights, cases)
+    assert got[3:] == pytest.approx([3 / 14, 3 / 14])
+    assert got[:3] == pytest.approx(np.array([1.5, 1.5, 3.5]) / 6.5 * 4 / 7)
+    assert got.sum() == pytest.approx(1)
+
+
+def test_a_shop_whose_causes_all_have_cases_shares_by_them():
+    got = cause_prior(np.array([1.0, 3.0]), np.array([1, 3]))
+    assert got == pytest.approx([1.5 / 5, 3.5 / 5])
+    assert cause_prior(np.zeros(4), np.zeros(4, np.int64)) == pytest.approx([0.25] * 4)
