@@ -1,6 +1,7 @@
 """Rows of the vocabulary: one frozen value for each kind of word that the trade uses."""
 
 from collections.abc import Mapping
+from collections.abc import Collection
 from dataclasses import dataclass
 
 
@@ -84,7 +85,10 @@ class Phrase:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckTerm:
-    """Something done to tell causes apart; ``minutes`` are least and most, hands-on."""
+    """Something done to tell causes apart; ``minutes`` are least and most, hands-on.
+
+    ``reads`` are the quantities whose readings, all of them typed, are this check done.
+    """
 
     key: str
     name: str
@@ -97,6 +101,7 @@ class CheckTerm:
     access: str
     cautions: tuple[str, ...] = ()
     subject: str | None = None
+    reads: tuple[str, ...] = ()
 
     @property
     def typical_minutes(self) -> float:
@@ -107,6 +112,10 @@ class CheckTerm:
     def is_action(self) -> bool:
         """True where an action is done and its response watched."""
         return self.kind in {"isolate", "swap", "command"}
+
+    def is_read(self, quantities: Collection[str]) -> bool:
+        """Say whether readings of ``quantities`` are all that this check asks for."""
+        return bool(self.reads) and all(key in quantities for key in self.reads)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

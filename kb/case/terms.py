@@ -177,6 +177,7 @@ def _check_checks(words: Vocabulary) -> None:
         _expect("checks", row.key, "a kind", got=(row.kind,), known=words.kinds)
         _expect("checks", row.key, "an access", got=(row.access,), known=words.accesses)
         _expect("checks", row.key, "a caution", got=row.cautions, known=words.cautions)
+        _expect("checks", row.key, "a quantity", got=row.reads, known=words.quantities)
 
 
 def _check_causes(words: Vocabulary) -> None:

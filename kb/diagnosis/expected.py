@@ -52,10 +52,18 @@ def is_known(row: Expected, query: CaseFeatures, witnesses: Witnesses) -> bool:
     item = row.item
     if isinstance(item, Measure):
         return any(known.key == item.key for known in query.measures)
-    moved = f" change by {item.field.partition('|')[0]}"
+    check = item.field.partition("|")[0]
+    if item.part == "finding" and _is_read(check, query, witnesses):
+        return True
+    moved = f" change by {check}"
     if item.part == "finding" and any(known.key.endswith(moved) for known in query.measures):
         return True
     return any(_answers(known, item, witnesses) for known in query.tokens)
+
+
+def _is_read(check: str, query: CaseFeatures, witnesses: Witnesses) -> bool:
+    term = witnesses.words.checks.get(check)
+    return term is not None and term.is_read({known.key for known in query.measures})
 
 
 def _answers(known: Token, item: Token, witnesses: Witnesses) -> bool:

@@ -157,7 +157,9 @@ def suggest_from(
     entries = model.entries(query)
     chances = model.ranked(model.weigh(asked, entries))
     by_cause = {row.cause: row.chance for row in chances if row.cause is not None}
-    steps = next_steps(model, chances, done=_done(job), opened=_opened(job, model.words))
+    steps = next_steps(
+        model, chances, done=_done(job, model.words), opened=_opened(job, model.words)
+    )
     seen = tuple(
         SeenBefore(
             case=row.case,
@@ -183,10 +185,18 @@ def suggest_from(
     return replace(found, reasons=explainer.explain(query, entries, causes))
 
 
-def _done(job: Job) -> tuple[tuple[str, str], ...]:
+def _done(job: Job, words: Vocabulary) -> tuple[tuple[str, str], ...]:
+    """Return what is known: findings by check and subject, and checks whose readings are typed."""
     tokens = [finding_token(row) for row in job.findings]
-    known = [tuple(token.field.split("|")[:2]) for token in tokens if token is not None]
-    return tuple((pair[0], pair[1]) for pair in known)
+    found = [tuple(token.field.split("|")[:2]) for token in tokens if token is not None]
+    typed = {
+        row.quantity
+        for group in job.reading_sets
+        if group.phase is Phase.BEFORE
+        for row in group.readings
+    }
+    read = [(check.key, "") for check in words.checks.values() if check.is_read(typed)]
+    return (*((pair[0], pair[1]) for pair in found), *read)
 
 
 def _opened(job: Job, words: Vocabulary) -> set[str]:

@@ -159,6 +159,13 @@ def test_an_unknown_key_is_named_with_what_was_expected(kind: str):
         ),
         pytest.param(
             "checks.toml",
+            'reads = ["static_pressure"]',
+            'reads = ["static_presure"]',
+            r"checks\.toml, ac_static_pressure: expected a quantity, got static_presure",
+            id="the reading of a check",
+        ),
+        pytest.param(
+            "checks.toml",
             "schema = 1",
             "schema = = 1",
             r"checks\.toml: expected TOML, got",

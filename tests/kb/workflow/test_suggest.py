@@ -98,6 +98,21 @@ def test_a_check_already_done_on_the_job_is_not_advised(shop):
     assert (first.check, first.subject) not in {(row.check, row.subject) for row in again}
 
 
+def test_a_check_whose_readings_are_typed_is_not_advised(shop):
+    closed(shop, opened(shop))
+    memory = shop.memory()
+
+    def advised(text):
+        asked = memory.suggest(draft_job(text, words=shop.words, today=shop.today).job)
+        return {row.check for row in asked.checks}, asked
+
+    text = "vents warm, compressor runs"
+    checks, _ = advised(f"{text}; low side 56 psi")
+    assert "ac_pressures" in checks
+    checks, _ = advised(f"{text}; low side 56 psi, high side 322 psi")
+    assert "ac_pressures" not in checks
+
+
 def test_the_causes_shown_come_with_their_reasons_and_no_others(shop):
     closed(shop, opened(shop))
     answer = ask(shop, shop.memory())
