@@ -1,7 +1,6 @@
 """Rows of the vocabulary: one frozen value for each kind of word that the trade uses."""
 
-from collections.abc import Mapping
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 
