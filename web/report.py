@@ -86,15 +86,15 @@ def cause_rows(suggestion: Suggestion, words: Vocabulary) -> list[str]:
 
 def _answer_blocks(suggestion: Suggestion, words: Vocabulary) -> list[tuple[str, list[str]]]:
     seen, causes = match_rows(suggestion, words), cause_rows(suggestion, words)
-    check = ("Next check", check_rows(suggestion, words))
+    checks = check_rows(suggestion, words)
     if suggestion.nothing_like_it:
         return [
             ("Nothing like it here yet", fill(nothing_words(suggestion), WIDTH).split("\n")),
-            check,
             ("Nearest cases only, none is like it", seen),
             ("Nearest causes only", causes),
+            ("Checks between the nearest causes", checks),
         ]
-    return [("Seen before", seen), ("Likely causes", causes), check]
+    return [("Seen before", seen), ("Likely causes", causes), ("Next check", checks)]
 
 
 def answer_text(parsed: Parsed | None, suggestion: Suggestion | None, words: Vocabulary) -> str:

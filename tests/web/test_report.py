@@ -136,9 +136,9 @@ def test_where_nothing_is_like_it_that_comes_first_and_the_nearest_come_last(sit
     assert titles == [
         "Understood",
         "Nothing like it here yet",
-        "Next check",
         "Nearest cases only, none is like it",
         "Nearest causes only",
+        "Checks between the nearest causes",
     ]
     assert "Take the usual readings, then ask again." in text
     assert max(len(line) for line in text.splitlines()) <= WIDTH
