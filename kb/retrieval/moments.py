@@ -16,8 +16,8 @@ from kb.retrieval.similarity import READING_CORRELATION, normal_scores
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
-# Pseudo-cases of the shrinkage and the limits of what is believed; 10 and 40 are near 20, and 60 is
-# worse, on the invented shops and on the demonstration's cases (first case right, .60 to .69).
+# Pseudo-cases of the shrinkage and the limits of what is believed; on the invented shops 10 and 40
+# do as well as 20, and 60 is worse (first case right .62 against .68).
 PSEUDO_CASES: Final = 20.0
 LEAST_RATE: Final = 0.02
 MOST_RATE: Final = 0.9

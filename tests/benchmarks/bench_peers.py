@@ -19,6 +19,7 @@ import numpy as np
 
 from kb.case.terms import load_vocabulary
 from kb.diagnosis.measure import score_rankings
+from kb.workflow.phrases import measure_phrases
 from kb.workflow.records import read_rounds
 from kb.workflow.structured import measure_diagnosis
 from kb.workflow.trials import measure_collection, read_judgements, read_lines
@@ -86,21 +87,22 @@ def record_row(folder: Path, stored: int | None) -> list[Any]:
     return row
 
 
-def phrase_row(folder: Path) -> list[float | None]:
-    """Return the number of questions, and top-1 and top-3 of each peer."""
+def phrase_row(folder: Path) -> list[Any]:
+    """Return the number of questions, and top-1 and top-3 of ours and of each peer."""
+    ours = measure_phrases(folder / "records.jsonl")
     rows = read_lines(folder / "records.jsonl")
     stored, asked = ([row for row in rows if row["part"] == part] for part in ("train", "dev"))
     texts, labels = [row["text"] for row in stored], [row["label"] for row in stored]
-    shares: list[float | None] = []
+    shares: list[float] = []
     for peer in PHRASE_PEERS.values():
         ranked = peer(texts, labels, [row["text"] for row in asked])
         shares += top_shares(ranked, [row["label"] for row in asked])
-    return [len(asked), None, None, *shares]
+    return [len(asked), ours["hit@1"], ours["hit@3"], *shares]
 
 
-def line(name: str, row: Sequence[float | None]) -> str:
+def line(name: str, row: Sequence[float]) -> str:
     """Return one row of the table: its name, its number of questions, its figures."""
-    figures = "".join(f"{'-':>14}" if each is None else f"{each:14.4f}" for each in row[1:])
+    figures = "".join(f"{each:14.4f}" for each in row[1:])
     return f"{name:26}{row[0]:8.0f}{figures}"
 
 
