@@ -333,12 +333,3 @@ def test_twenty_thousand_characters_are_read_in_two_seconds(piece: str):
     read_clauses(text)
 
     assert time.process_time() - before < 2.0
-
-
-def test_a_typical_line_is_read_in_under_a_millisecond():
-    texts = [phrase.text for phrase in WORDS.phrases]
-    before = time.process_time()
-    for text in texts:
-        read_clauses(text)
-
-    assert (time.process_time() - before) / len(texts) < 0.001
