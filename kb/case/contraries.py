@@ -18,7 +18,7 @@ from kb.errors import VocabularyError
 
 _FILE: Final = Path(__file__).resolve().parents[1] / "vocabulary" / "contraries.toml"
 _CLAUSE: Final = (
-    r"[,;.:!?\n]+|\b(?:but|while|whereas|yet|though|although|then|except|only|and|than)\b"
+    r"[,;:!?\n]+|\.(?!\d)|\b(?:but|while|whereas|yet|though|although|then|except|only|and|than)\b"
 )
 # Clauses as they are joined, and the smaller pieces that conditions are hung on.
 _SPLITS: Final = (
@@ -136,7 +136,8 @@ def bind(text: str) -> tuple[Bound, ...]:
     >>> bind("lower hose cold, upper hose hot")[0].ends["lower", "warmth"]
     frozenset({1})
     """
-    said = _NAME.sub(lambda found: "".join(part for part in found.groups() if part), text.lower())
+    plain = text.lower().replace("\u2019", "'")
+    said = _NAME.sub(lambda found: "".join(part for part in found.groups() if part), plain)
     return tuple(_bind(split.split(said)) for split in _SPLITS)
 
 

@@ -54,6 +54,12 @@ def test_contradictions_count_the_same_both_ways_and_none_with_oneself(first, se
     assert contradictions(bind(first), bind(first)) == 0
 
 
+def test_a_phones_apostrophe_is_one_and_a_decimal_point_ends_no_clause():
+    assert bind("wipers don\u2019t move") == bind("wipers don't move")
+    whole, _ = bind("battery 12.1 rest")
+    assert whole.pairs["battery"] == {"12", "1", "rest"}
+
+
 def test_a_word_is_bound_to_what_its_clause_names():
     whole, _ = bind("lower hose cold, upper hose hot")
     assert whole.ends["lower", "warmth"] == {1}
