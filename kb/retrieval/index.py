@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from kb.case.contraries import bind, contradictions
+from kb.case.contraries import contrary_share
 from kb.errors import EmptyIndexError
 from kb.retrieval.analyzer import char_terms, word_terms
 from kb.retrieval.asked import Asked, Evidence, top_rows
@@ -16,9 +16,8 @@ from kb.retrieval.measures import Measure
 from kb.retrieval.moments import LEAST_VALUES
 from kb.retrieval.postings import gather
 from kb.retrieval.similarity import (
-    CONTRARY_COSINE,
-    CONTRARY_POWER,
     CONTRARY_WEIGHT,
+    LEAST_NEAR,
     MOST_CONTRARY,
     MOST_STATED,
     PART_GROUP,
@@ -26,7 +25,6 @@ from kb.retrieval.similarity import (
     TEXT_WEIGHT,
     WORD_SHARE,
     Match,
-    contrary_share,
     reading_agreement,
 )
 from kb.retrieval.spelling import spelled_words
@@ -81,9 +79,7 @@ class CaseIndex(FieldWorth):
         self.standings_ = tuple(case.standing for case in ordered)
         self.groups_ = tuple(case.group for case in ordered)
         self.weights_: Floats = np.array([case.weight for case in ordered], np.float64)
-        self.stated_ = tuple(
-            case.said if len(case.said.split()) <= MOST_STATED else "" for case in ordered
-        )
+        self.stated_ = tuple(case.said for case in ordered)
         columns = [[getattr(case, text) for case in ordered] for text in TEXTS]
         self.spaces_ = {
             (text, kind): space
@@ -162,13 +158,13 @@ class CaseIndex(FieldWorth):
         """Yield what the same words about contrary facts take off, among the nearest texts."""
         if len(query.said.split()) > MOST_STATED:
             return
-        near = [int(row) for row in top_rows(cosine, MOST_CONTRARY) if self.stated_[row]]
-        rows = np.sort([row for row in near if cosine[row] >= CONTRARY_COSINE]).astype(np.int64)
-        asked = bind(query.said)
-        counts = [contradictions(asked, bind(self.stated_[row])) for row in rows]
-        share = np.array([contrary_share(count) for count in counts])
-        weights = -CONTRARY_WEIGHT * cosine[rows] ** CONTRARY_POWER * share
-        yield Evidence(part="contrary", what=_CONTRARY, rows=rows, weights=weights)
+        near = np.sort([row for row in top_rows(cosine, MOST_CONTRARY) if cosine[row] > LEAST_NEAR])
+        shares = np.array([contrary_share(query.said, self.stated_[int(row)]) for row in near])
+        rows = np.flatnonzero(shares)
+        weights = -CONTRARY_WEIGHT * shares[rows]
+        if len(rows):
+            rows = near[rows].astype(np.int64)
+            yield Evidence(part="contrary", what=_CONTRARY, rows=rows, weights=weights)
 
     def _field_evidence(self, tokens: Sequence[Token]) -> Iterator[Evidence]:
         """Yield what the tokens of one field give: agreement, or one conflict where none agrees."""

@@ -53,16 +53,14 @@ TEXT_SHARE: Final = {
     ("told", "said"): 0.5,
     ("told", "told"): 0.5,
 }
-# The same words about contrary facts speak against a case: nats where two texts have all words in
-# common and contradict each other throughout, how fast this fades with the cosine of the texts,
-# and the cosine below which it is not looked for. Chosen on swapped statements of our own while
-# the demonstration cases, asked of each other, lost nothing.
-CONTRARY_WEIGHT: Final = 40.0
-CONTRARY_POWER: Final = 2.0
-CONTRARY_COSINE: Final = 0.35
-# Words up to which a text states few enough facts to contradict another, and cases looked at.
+# The same words about contrary facts speak against a case: nats where one sentence of it has all
+# the words of the query and contradicts it throughout (chosen as in ``kb.case.contraries``).
+CONTRARY_WEIGHT: Final = 50.0
+# Words up to which a query states few enough facts to be contradicted, the nearest cases that are
+# looked at, and the cosine of the texts below which none is near (our choice).
 MOST_STATED: Final = 40
-MOST_CONTRARY: Final = 50
+MOST_CONTRARY: Final = 20
+LEAST_NEAR: Final = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,11 +102,6 @@ def token_agreement(copy_rate: float, share: float) -> float:
 def token_conflict(copy_rate: float) -> float:
     """Return the weight of a token where the other has another value: ``ln(1 - r)``, in nats."""
     return float(np.log(1 - copy_rate))
-
-
-def contrary_share(count: int) -> float:
-    """Return how far texts with ``count`` contradictions are contrary, 0 to below 1."""
-    return 1.0 - 0.5**count
 
 
 def normal_scores(values: Floats, population: Floats) -> Floats:

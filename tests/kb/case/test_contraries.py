@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.case.contraries import bind, contradictions
+from kb.case.contraries import bind, contradictions, contrary_share
 
 SWAPPED = (
     ("upper hose hot, lower hose cold", "upper hose cold, lower hose hot"),
@@ -69,6 +69,30 @@ def test_a_word_is_bound_to_what_its_clause_names():
 def test_a_negated_word_stands_at_the_other_end():
     whole, _ = bind("fan won't shut off")
     assert whole.ends["fan", "power"] == {0}
+
+
+def test_one_sentence_of_a_long_text_may_say_the_contrary():
+    told = "Customer is in a hurry.\nUpper hose cold, lower hose hot; no codes. Belt looks new"
+    assert contrary_share("upper hose hot, lower hose cold", told) > 0.5
+    assert contrary_share("lower hose hot, upper hose cold", told) == 0
+
+
+@pytest.mark.source("by hand", "all of 3 words in common: c = 1; one word apart: 1 - 2^-n")
+def test_the_share_is_that_of_the_formula():
+    n = contradictions(bind("left lamp out"), bind("right lamp out"))
+    assert contrary_share("left lamp out", "right lamp out") == pytest.approx(
+        (2 / 3) ** 2 * (1 - 0.5**n)
+    )
+
+
+def test_texts_about_other_things_do_not_contradict_each_other():
+    assert contrary_share("fan works on high", "battery dead after a cold night, horn quiet") == 0
+    assert contrary_share("", "fan works") == 0
+
+
+@given(text, text)
+def test_the_share_is_the_same_whichever_asks(first, second):
+    assert contrary_share(first, second) == pytest.approx(contrary_share(second, first))
 
 
 def test_a_hundred_thousand_letters_are_read_in_time():

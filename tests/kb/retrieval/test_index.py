@@ -9,22 +9,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from kb.case.contraries import bind, contradictions
+from kb.case.contraries import contrary_share
 from kb.errors import EmptyIndexError
 from kb.retrieval.analyzer import char_terms, word_terms
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.measures import Measure
 from kb.retrieval.similarity import (
-    CONTRARY_COSINE,
-    CONTRARY_POWER,
     CONTRARY_WEIGHT,
     COPY_RATE,
+    LEAST_NEAR,
     READING_CORRELATION,
     TEXT_SHARE,
     TEXT_WEIGHT,
     WORD_SHARE,
-    contrary_share,
     token_conflict,
 )
 from kb.retrieval.vectors import fit_columns
@@ -77,9 +75,8 @@ def dense_text(query, cases, at):
             cosine = space.cosine(space.query(getattr(query, asked)))[at]
             total += TEXT_WEIGHT * share * part * cosine
             said += part * cosine if asked == stored == "said" else 0.0
-    if said >= CONTRARY_COSINE:
-        count = contradictions(bind(query.said), bind(cases[at].said))
-        total -= CONTRARY_WEIGHT * said**CONTRARY_POWER * contrary_share(count)
+    if said > LEAST_NEAR:
+        total -= CONTRARY_WEIGHT * contrary_share(query.said, cases[at].said)
     return total
 
 
