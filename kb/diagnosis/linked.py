@@ -75,7 +75,7 @@ class LinkedFindings:
         seen = self._seen(tokens)
         if self.trees is None or (seen >= 0).sum() < 2:
             return None
-        told = self.trees.read(seen).together
+        told = self.trees.together(seen)
         return np.asarray(told[:-1] - told[-1], np.float64)
 
     def expected(self, tokens: Sequence[Token]) -> dict[str, Floats]:

@@ -95,17 +95,30 @@ class FindingTrees:
         ----------
         Pearl (1988), Probabilistic reasoning in intelligent systems, section 4.2 (from memory).
         """
+        prior, below, told = self._told(seen)
+        shares = self._from_roots(prior, below, told)
+        by_tree = shares.reshape(self.n_trees, *self.shares.shape)
+        return Read(together=self._together(seen, prior * below), shares=by_tree.mean(axis=0))
+
+    def together(self, seen: Codes) -> Floats:
+        """Return ``read(seen).together`` alone, at half its cost."""
+        prior, below, _ = self._told(seen)
+        return self._together(seen, prior * below)
+
+    def _told(self, seen: Codes) -> tuple[Floats, Floats, Floats]:
+        """Return the prior of each node, what is seen at and below it, what it tells its parent."""
         known = np.flatnonzero(seen >= 0)
         fits = np.ones_like(self.shares)
         fits[known] = 0.0
         fits[known, :, seen[known]] = 1.0
-        apart = np.log(self.shares[known, :, seen[known]]).sum(axis=0)
-        prior = np.tile(self.shares, (self.n_trees, 1, 1))
         below, told = self._to_roots(np.tile(fits, (self.n_trees, 1, 1)))
-        linked = np.log((prior * below)[self.roots].sum(axis=2)).sum(axis=0) / self.n_trees
-        shares = self._from_roots(prior, below, told)
-        by_tree = shares.reshape(self.n_trees, *self.shares.shape)
-        return Read(together=linked - apart, shares=by_tree.mean(axis=0))
+        return np.tile(self.shares, (self.n_trees, 1, 1)), below, told
+
+    def _together(self, seen: Codes, joint: Floats) -> Floats:
+        known = np.flatnonzero(seen >= 0)
+        apart = np.log(self.shares[known, :, seen[known]]).sum(axis=0)
+        linked = np.log(joint[self.roots].sum(axis=2)).sum(axis=0) / self.n_trees
+        return np.asarray(linked - apart, np.float64)
 
     def _to_roots(self, below: Floats) -> tuple[Floats, Floats]:
         """Return what is seen at and below each node, and what each node tells its parent."""

@@ -176,6 +176,12 @@ def test_the_order_of_cases_changes_nothing():
     )
 
 
+@pytest.mark.parametrize("seen", [[1, -1, 2, 0], [-1, -1, -1, 0], [0, 1, 1, 1]])
+def test_what_is_said_together_is_the_same_read_alone(seen):
+    trees = fit_trees(drawn(200, shown=0.6))
+    assert trees.together(np.array(seen)).tobytes() == trees.read(np.array(seen)).together.tobytes()
+
+
 def test_without_a_case_no_finding_is_linked():
     recorded = Recorded(
         codes=np.zeros((0, 4), np.int64),
