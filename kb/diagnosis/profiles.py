@@ -99,8 +99,9 @@ def cause_prior(weights: Floats, cases: Codes) -> Floats:
     """Return the share of each cause before anything is known of a job, shape ``(n_causes,)``.
 
     Causes with a case share ``1 - g`` by their weight and half a case more; those of the catalogue
-    without one share g evenly: ``g = (n_1 + 1) / (n + 2)`` with n_1 causes seen once among n cases.
-    Where either kind is missing, all share by weight and half a case more.
+    without one share g evenly: ``g = (n_1 + 1) / (n + 2)`` with n_1 causes seen once among n cases,
+    and never less than half a case each would give them. Where either kind is missing, all share
+    by weight and half a case more.
 
     Parameters
     ----------
@@ -117,6 +118,7 @@ def cause_prior(weights: Floats, cases: Codes) -> Floats:
     stored = cases > 0
     if stored.all() or not stored.any():
         return np.asarray(share / share.sum(), np.float64)
-    new = float((cases == 1).sum() + 1) / float(cases.sum() + 2)
+    half = float(share[~stored].sum() / share.sum())
+    new = max(half, float((cases == 1).sum() + 1) / float(cases.sum() + 2))
     known = (1 - new) * share / share[stored].sum()
     return np.where(stored, known, new / float((~stored).sum()))

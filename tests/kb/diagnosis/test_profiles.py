@@ -88,6 +88,11 @@ def test_causes_without_a_case_share_what_cases_seen_once_leave():
     assert got.sum() == pytest.approx(1)
 
 
+def test_causes_without_a_case_never_have_less_than_half_a_case_each():
+    got = cause_prior(np.array([9.0, 9.0, 0.0, 0.0]), np.array([9, 9, 0, 0]))
+    assert got == pytest.approx(np.array([9.5, 9.5, 0.5, 0.5]) / 20)
+
+
 def test_a_shop_whose_causes_all_have_cases_shares_by_them():
     got = cause_prior(np.array([1.0, 3.0]), np.array([1, 3]))
     assert got == pytest.approx([1.5 / 5, 3.5 / 5])
