@@ -11,6 +11,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from itertools import product
 from pathlib import Path
 from typing import Final
 
@@ -185,13 +186,12 @@ def contrary_share(asked: str, told: str) -> float:
     fewer than a third of their words in common do not contradict each other.
     """
     best = 0.0
-    for first in _sentences(asked):
-        for second in _sentences(told):
-            here, there = _read(first), _read(second)
-            cosine = len(here[0] & there[0]) / (len(here[0]) * len(there[0])) ** 0.5
-            if cosine >= LEAST_COSINE:
-                count = contradictions(here[1], there[1])
-                best = max(best, cosine**COSINE_POWER * (1 - 0.5**count))
+    for first, second in product(_sentences(asked), _sentences(told)):
+        (here, bound), (there, bound_there) = _read(first), _read(second)
+        cosine = len(here & there) / (len(here) * len(there)) ** 0.5
+        if cosine >= LEAST_COSINE:
+            count = contradictions(bound, bound_there)
+            best = max(best, cosine**COSINE_POWER * (1 - 0.5**count))
     return best
 
 

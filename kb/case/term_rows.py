@@ -112,6 +112,11 @@ class CheckTerm:
         """True where an action is done and its response watched."""
         return self.kind in {"isolate", "swap", "command"}
 
+    @property
+    def is_lookup(self) -> bool:
+        """True where something is looked up, which tells nothing about this car by itself."""
+        return self.kind == "lookup"
+
     def is_read(self, quantities: Collection[str]) -> bool:
         """Say whether readings of ``quantities`` are all that this check asks for."""
         return bool(self.reads) and all(key in quantities for key in self.reads)

@@ -31,8 +31,6 @@ MOST_CAUTIONS: Final = 5
 # within a tenth of the best (our choice).
 _ACTION_BONUS: Final = 1.1
 _LEVEL: Final = {"stop": 0, "care": 1, "note": 2}
-# Checks that look something up tell nothing about this car by themselves.
-_NOT_ADVISED: Final = frozenset({"lookup"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,7 +150,7 @@ def _candidates(model: CauseModel, likely: _Likely, done: set[Pair]) -> list[_Ca
     for key, subjects in sorted(_subjects(model.words, likely).items()):
         check = model.words.checks[key]
         for subject in sorted(subjects):
-            if {(key, subject), (key, "")} & done or check.kind in _NOT_ADVISED:
+            if {(key, subject), (key, "")} & done or check.is_lookup:
                 continue
             _, shares = model.outcome_shares(key, subject)
             overall = model.prior_ @ shares

@@ -9,6 +9,7 @@ import numpy as np
 from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.chances import part_name
 from kb.diagnosis.part_names import concerns
+from kb.diagnosis.proving import subject_of
 from kb.diagnosis.witnesses import Witnesses
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.measures import Measure, spread
@@ -17,8 +18,6 @@ from kb.retrieval.measures import Measure, spread
 # a line: it moves the odds by a tenth (our choice).
 _LEAST_CASES: Final = 2
 LEAST_NATS: Final = 0.1
-# Checks that look something up tell nothing about this car by themselves.
-_NOT_ON_THE_CAR: Final = frozenset({"lookup"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,12 +85,12 @@ def _nats(model: CauseModel, part: str, evidence: object, *, at: int) -> float:
 
 
 def _of_the_catalogue(witnesses: Witnesses) -> Iterator[Token]:
-    term = witnesses.term
+    words, term = witnesses.words, witnesses.term
     for check, outcome in term.expect.items() if term else ():
-        row = witnesses.words.checks[check]
-        if row.kind in _NOT_ON_THE_CAR or outcome not in row.outcomes:
+        row = words.checks[check]
+        if row.is_lookup or outcome not in row.outcomes:
             continue
-        subject = term.part.replace("_", " ") if term and row.subject else ""
+        subject = subject_of(words, witnesses.cause, row)
         yield Token(part="finding", field=f"{check}|{subject}", value=outcome, what="")
 
 

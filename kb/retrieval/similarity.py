@@ -23,7 +23,6 @@ COPY_RATE: Final = {
     "scan": 0.10,
     "tried": 0.20,
     "vehicle": 0.04,
-    "system": 0.15,
     # A recorded finding with a fixed set of values: the prior of what its field turns out to be
     # worth, see ``kb.retrieval.moments``.
     "observed": 0.25,
@@ -31,7 +30,7 @@ COPY_RATE: Final = {
 # Parts whose weights are fitted together: words, what was said, what was found, and so on.
 PART_GROUP: Final = {
     "text": "text", "contrary": "text",
-    "symptom": "said", "condition": "said", "clause": "said", "system": "said",
+    "symptom": "said", "condition": "said", "clause": "said",
     "finding": "found", "code": "found", "scan": "found", "tried": "found", "observed": "found",
     "vehicle": "vehicle", "reading": "reading",
     "learned": "learned", "spelling": "learned",

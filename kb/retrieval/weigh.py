@@ -11,6 +11,7 @@ from scipy.special import expit
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.learn import fit_learned
+from kb.retrieval.learned import Learned
 from kb.retrieval.similarity import PART_GROUP
 
 Floats = NDArray[np.float64]
@@ -60,6 +61,16 @@ def fit_weights(cases: Sequence[CaseFeatures]) -> Mapping[str, float]:
         parts.append(_by_group(index, replace(case, told="", labels=()))[:, rows])
         same.append(causes[rows] == case.cause)
     return _fit(np.concatenate(parts, axis=1), np.concatenate(same))
+
+
+def fit_weighed(cases: Sequence[CaseFeatures]) -> Learned | None:
+    """Return what closed cases teach, with the weights of all parts; None from fewer than 300."""
+    found = fit_learned(cases) if len(cases) >= WORTH_LEARNING else None
+    if found is None:
+        return None
+    weights = fit_weights(cases)
+    parts = {name: weight for name, weight in weights.items() if name != LEARNED}
+    return replace(found, weight=weights.get(LEARNED, PLAIN_WEIGHT), parts=parts)
 
 
 def _by_group(index: CaseIndex, question: CaseFeatures) -> Floats:

@@ -18,12 +18,10 @@ from kb.diagnosis.explain import Explainer
 from kb.diagnosis.guess import GuessOrCheck, guess_or_check
 from kb.retrieval.features import CaseFeatures, case_features
 from kb.retrieval.index import CaseIndex
-from kb.retrieval.learn import fit_learned
 from kb.retrieval.learned import Learned
 from kb.retrieval.learned_file import read_learned, write_learned
 from kb.retrieval.snapshot import kept_numbers, read_snapshot, write_snapshot
-from kb.retrieval.weigh import LEARNED as LEARNED_PART
-from kb.retrieval.weigh import PLAIN_WEIGHT, WORTH_LEARNING, fit_weights
+from kb.retrieval.weigh import fit_weighed
 from kb.store.engine import Store
 from kb.workflow.suggest import (
     Suggestion,
@@ -63,16 +61,6 @@ class Rebuilt:
 
     numbers: Calibration
     fields: int
-
-
-def _learn(made: Sequence[CaseFeatures]) -> Learned | None:
-    """Return what the closed jobs teach with the weights of the parts; None from too few."""
-    found = fit_learned(made) if len(made) >= WORTH_LEARNING else None
-    if found is None:
-        return None
-    weights = fit_weights(made)
-    parts = {name: weight for name, weight in weights.items() if name != LEARNED_PART}
-    return replace(found, weight=weights.get(LEARNED_PART, PLAIN_WEIGHT), parts=parts)
 
 
 def repair_price(job: Job) -> int | None:
@@ -166,7 +154,7 @@ class Memory:
             # Threads of the linear algebra wait for each other on a busy small machine: 84 s
             # became 23 s at 10,000 jobs with one.
             with threadpool_limits(limits=1):
-                learned = _learn(made)
+                learned = fit_weighed(made)
                 self._keep_learned(learned)
                 numbers = self._calibrate(jobs, made, learned)
                 self._keep(state, made, numbers)

@@ -13,8 +13,7 @@ from kb.diagnosis.measure import Answered, score_causes
 from kb.errors import ImportTableError
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.index import CaseIndex
-from kb.retrieval.learn import fit_learned
-from kb.retrieval.weigh import LEARNED, PLAIN_WEIGHT, WORTH_LEARNING, fit_weights
+from kb.retrieval.weigh import fit_weighed
 from kb.workflow.records import bare_words
 from kb.workflow.structured import Fitted
 from kb.workflow.trials import answered, read_lines
@@ -70,15 +69,10 @@ def stored_phrases(phrases: Sequence[Phrase]) -> tuple[CaseFeatures, ...]:
 def fit_phrases(phrases: Sequence[Phrase]) -> Fitted:
     """Return the memory of phrases, fitted as a rebuild fits it for a shop."""
     cases, words = stored_phrases(phrases), bare_words()
-    worth = len(cases) >= WORTH_LEARNING
-    weights = fit_weights(cases) if worth else {}
-    learned = fit_learned(cases) if worth else None
-    parts = {name: weight for name, weight in weights.items() if name != LEARNED}
+    learned = fit_weighed(cases)
     pairs = [ClosedJob(stored=case, asked=replace(case, labels=())) for case in cases]
-    numbers = calibrate(pairs, words, parts=parts)
-    index = CaseIndex(part_weights=parts).fit(cases)
-    if learned is not None:
-        index.attach(replace(learned, weight=weights.get(LEARNED, PLAIN_WEIGHT), parts=parts))
+    numbers = calibrate(pairs, words, parts=learned.parts if learned else {})
+    index = CaseIndex().fit(cases).attach(learned)
     return Fitted(index, CauseModel(words, calibration=numbers).fit(cases, index))
 
 

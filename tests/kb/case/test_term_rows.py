@@ -8,6 +8,11 @@ def test_the_typical_minutes_are_the_middle_of_least_and_most():
     assert check.typical_minutes == 7
 
 
+def test_looking_something_up_is_marked_as_such():
+    checks = load_vocabulary().checks.values()
+    assert {row.kind for row in checks if row.is_lookup} == {"lookup"}
+
+
 def test_only_isolating_swapping_and_commanding_are_actions():
     checks = load_vocabulary().checks.values()
     assert {row.kind for row in checks if row.is_action} == {"isolate", "swap", "command"}

@@ -4,6 +4,7 @@ import pytest
 
 from kb.case.model import FixKind, Option
 from kb.diagnosis.calibration import SHIPPED, Calibration
+from kb.retrieval import weigh
 from kb.workflow import memory
 from kb.workflow.jobs import draft_job
 from tests.kb.workflow.test_close import PROVEN, closed, opened
@@ -67,7 +68,7 @@ def test_a_rebuild_fits_the_numbers_once_and_keeps_them(shop, tmp_path, monkeypa
 
 
 def test_what_a_rebuild_learns_counts_in_the_very_next_answer(shop, tmp_path, monkeypatch):
-    monkeypatch.setattr(memory, "WORTH_LEARNING", 8)
+    monkeypatch.setattr(weigh, "WORTH_LEARNING", 8)
     for _ in range(8):
         closed(shop, opened(shop))
     kept = memory.Memory(shop.store, shop.words, folder=tmp_path)
