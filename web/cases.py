@@ -6,12 +6,15 @@ from werkzeug.wrappers import Response
 from kb.case.model import Job, Phase
 from kb.case.standing import standing_of
 from web import db
+from web.auth import needs
 from web.filters import reading_name, reading_value
+from web.rights import Right
 
 bp = Blueprint("cases", __name__)
 
 
 @bp.get("/case/<case_id>")
+@needs(Right.SEE)
 def show(case_id: str) -> str | Response:
     """Show one closed job."""
     with db.store().read() as unit:

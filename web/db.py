@@ -1,19 +1,38 @@
 """The store and the fitted memory of one running program."""
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import cast
 
-from flask import Flask, current_app
+from flask import Flask, current_app, request
 
 from kb.case.terms import Vocabulary, load_vocabulary
 from kb.store.engine import Store, UnitOfWork, open_store
+from kb.store.journal import HistoryLine
 from kb.workflow.memory import Memory
+from kb.workflow.undo import written_since
+from web.auth import person
 
-# Until people sign in, every write from a page is the shop's own.
-_WHO = "shop"
+_FORM_ID = re.compile(r"[0-9a-f]{32}")
+
+
+class AlreadySentError(Exception):
+    """The same form was taken before; ``job_id`` names the job that it wrote, if any."""
+
+    def __init__(self, job_id: str | None) -> None:
+        super().__init__(job_id)
+        self.job_id = job_id
+
+
+class ChangedSinceError(Exception):
+    """Somebody wrote the job after the form was shown; ``lines`` say what, ``now`` the revision."""
+
+    def __init__(self, job_id: str, lines: tuple[HistoryLine, ...], now: int) -> None:
+        super().__init__(job_id)
+        self.job_id, self.lines, self.now = job_id, lines, now
 
 
 def init_app(app: Flask) -> None:
@@ -46,9 +65,33 @@ def store() -> Store:
 
 @contextmanager
 def writing() -> Iterator[UnitOfWork]:
-    """Commit all that one request writes, or nothing."""
-    with store().write(_WHO, datetime.now(UTC)) as unit:
+    """Commit all that one request writes, or nothing.
+
+    Raises
+    ------
+    AlreadySentError
+        If a form with this ``form_id`` was taken before.
+    ChangedSinceError
+        If the form names the ``revision`` of the job that it was filled from, and it is not the
+        present one.
+    """
+    form_id = request.form.get("form_id", "")
+    with store().write(person().name, datetime.now(UTC)) as unit:
+        if _FORM_ID.fullmatch(form_id) and unit.sent.taken(form_id):
+            raise AlreadySentError(unit.sent.job_of(form_id))
+        _refuse_changed(unit)
         yield unit
+        if _FORM_ID.fullmatch(form_id):
+            unit.sent.add(form_id, unit.jobs.first_written)
+
+
+def _refuse_changed(unit: UnitOfWork) -> None:
+    seen, job_id = request.form.get("revision", ""), (request.view_args or {}).get("job_id")
+    if not job_id or not (seen.isascii() and seen.isdigit()):
+        return
+    now = unit.jobs.revision(job_id)
+    if now != int(seen):
+        raise ChangedSinceError(job_id, written_since(unit, job_id, int(seen)), now)
 
 
 def today() -> date:

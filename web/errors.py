@@ -1,18 +1,21 @@
 """Errors as pages: the same words as in the terminal, never a trace."""
 
-from flask import Flask, Response, render_template
+from flask import Flask, Response, redirect, render_template, request, url_for
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException, SecurityError
+from werkzeug.wrappers import Response as AnyResponse
 
 from kb.errors import ConflictError, EmptyIndexError, KBError, NotFoundError, StoreError
+from web.db import AlreadySentError, ChangedSinceError
 
 _STATUS = {NotFoundError: 404, EmptyIndexError: 404, ConflictError: 409, StoreError: 503}
 
 # What a page says instead of the server's own words, by status.
 _PLAIN = {
     403: (
-        "That form came from elsewhere",
-        "expected a form of this site, got one from another; open the page anew and send it again",
+        "That is not yours to do",
+        "expected somebody whose role may do this, got another role or a form from elsewhere; ask "
+        "the owner, or open the page anew and send it again",
     ),
     404: (
         "No such page",
@@ -47,6 +50,19 @@ def init_app(app: Flask) -> None:
     @app.errorhandler(KBError)
     def on_kb_error(error: KBError) -> Page:
         return _page("That did not work", str(error), _STATUS.get(type(error), 400))
+
+    @app.errorhandler(AlreadySentError)
+    def on_second_sending(error: AlreadySentError) -> AnyResponse:
+        # The first sending did it; the second lands where the first one did.
+        if error.job_id:
+            return redirect(url_for("jobs.show", job_id=error.job_id))
+        return redirect(request.referrer or url_for("jobs.today"))
+
+    @app.errorhandler(ChangedSinceError)
+    def on_change_meanwhile(error: ChangedSinceError) -> Page:
+        typed = [(name, value) for name, value in request.form.items(multi=True)]
+        page = render_template("changed.html", change=error, typed=typed, action=request.path)
+        return page, 409
 
     @app.errorhandler(CSRFError)
     def on_old_form(error: CSRFError) -> Page:

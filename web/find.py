@@ -5,6 +5,8 @@ from flask import Blueprint, render_template, request
 from kb.errors import EmptyIndexError, ParseError
 from kb.workflow.jobs import draft_job, read_vehicle
 from web import db
+from web.auth import needs
+from web.rights import Right
 
 bp = Blueprint("find", __name__)
 # A question is a few lines (our choice); longer text belongs into a job.
@@ -12,6 +14,7 @@ _MAX_QUESTION = 4000
 
 
 @bp.get("/find")
+@needs(Right.SEE)
 def show() -> tuple[str, int]:
     """Show the answers to the typed question."""
     text, vehicle = request.args.get("q", ""), request.args.get("vehicle", "")

@@ -2,6 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from uuid import uuid4
+
+from flask import Flask
+from flask_wtf.csrf import generate_csrf
+from markupsafe import Markup
 
 from kb.case.model import AfterCheck, FixKind, Option, Proof
 from kb.workflow.close import CloseAnswers
@@ -74,3 +79,21 @@ def read_close_form(form: Mapping[str, str]) -> tuple[CloseAnswers, FormErrors]:
         lesson=form.get("lesson", "").strip(),
     )
     return answers, FormErrors(by_field=errors)
+
+
+def form_fields(revision: int | None = None) -> Markup:
+    """Return the hidden fields of every form that writes.
+
+    The token shows that the form is this site's own; ``form_id`` makes a second sending no second
+    record; ``revision`` belongs in forms that overwrite, so that nobody's change is lost.
+    """
+    fields = {"csrf_token": generate_csrf(), "form_id": uuid4().hex}
+    if revision is not None:
+        fields["revision"] = str(revision)
+    line = Markup('<input type="hidden" name="{}" value="{}">')
+    return Markup("").join(line.format(name, value) for name, value in fields.items())
+
+
+def init_app(app: Flask) -> None:
+    """Make the hidden fields known to the templates."""
+    app.add_template_global(form_fields)

@@ -18,8 +18,11 @@ from kb.workflow.jobs import (
     set_waiting,
 )
 from kb.workflow.suggest import Suggestion
+from kb.workflow.undo import undo_last
 from web import db
+from web.auth import needs
 from web.forms import read_close_form
+from web.rights import Right
 
 bp = Blueprint("jobs", __name__)
 
@@ -34,6 +37,7 @@ Page = str | Response | tuple[str, int]
 
 
 @bp.get("/")
+@needs(Right.SEE)
 def today() -> str:
     """Show open and waiting jobs, and the box that opens one."""
     return _today_page({})
@@ -46,6 +50,7 @@ def _today_page(typed: Mapping[str, str]) -> str:
 
 
 @bp.post("/jobs")
+@needs(Right.WORK)
 def open_new() -> Page:
     """Open a job, or search, whichever button was pressed."""
     text = _typed_text()
@@ -86,6 +91,7 @@ def _answers(job: Job) -> Suggestion | None:
 
 
 @bp.get("/job/<job_id>")
+@needs(Right.SEE)
 def show(job_id: str) -> Page:
     """Show an open job with the three answers beside it."""
     job = _job(job_id)
@@ -97,10 +103,20 @@ def show(job_id: str) -> Page:
 def _job_page(job: Job, typed: Mapping[str, str]) -> str:
     # What could not be read is not stored; it is read again from the typed lines.
     parsed = draft_job("\n".join(job.lines), words=db.words(), today=job.opened).parsed
-    return render_template("job.html", job=job, answers=_answers(job), parsed=parsed, typed=typed)
+    with db.store().read() as unit:
+        revision = unit.jobs.revision(job.id)
+    return render_template(
+        "job.html",
+        job=job,
+        answers=_answers(job),
+        parsed=parsed,
+        typed=typed,
+        revision=revision,
+    )
 
 
 @bp.post("/job/<job_id>/add")
+@needs(Right.WORK)
 def add(job_id: str) -> Page:
     """Add a typed text to an open job."""
     text = _typed_text()
@@ -114,6 +130,7 @@ def add(job_id: str) -> Page:
 
 
 @bp.post("/job/<job_id>/wait")
+@needs(Right.WORK)
 def wait(job_id: str) -> Response:
     """Put a job on hold with the one thing that it waits for, or take it up again."""
     with db.writing() as unit:
@@ -122,6 +139,7 @@ def wait(job_id: str) -> Response:
 
 
 @bp.post("/job/<job_id>/vehicle")
+@needs(Right.WORK)
 def vehicle(job_id: str) -> Page:
     """Set the vehicle of an open job."""
     try:
@@ -129,6 +147,17 @@ def vehicle(job_id: str) -> Page:
             change_vehicle(unit, job_id, request.form)
     except ParseError as error:
         return _job_page(_job(job_id), {**request.form, "vehicle_error": str(error)}), 400
+    return redirect(url_for("jobs.show", job_id=job_id))
+
+
+@bp.post("/job/<job_id>/undo")
+@needs(Right.WORK)
+def undo(job_id: str) -> Page:
+    """Take back the last write; a text that was taken back stands in the box again."""
+    with db.writing() as unit:
+        undone = undo_last(unit, job_id, words=db.words())
+    if undone.job.closing is None and undone.line.verb == "add":
+        return _job_page(_job(job_id), {"text": undone.line.what})
     return redirect(url_for("jobs.show", job_id=job_id))
 
 
@@ -147,6 +176,7 @@ def _close_page(job: Job, typed: dict[str, str], errors: dict[str, str]) -> str:
 
 
 @bp.get("/job/<job_id>/close")
+@needs(Right.CLOSE)
 def close_form(job_id: str) -> Page:
     """Ask the four questions."""
     job = _job(job_id)
@@ -156,6 +186,7 @@ def close_form(job_id: str) -> Page:
 
 
 @bp.post("/job/<job_id>/close")
+@needs(Right.CLOSE)
 def close(job_id: str) -> Page:
     """Close a job; what is missing is asked again with everything typed kept."""
     typed = request.form.to_dict()

@@ -8,12 +8,12 @@ from typing import Any
 from flask import Flask, Response, abort, request
 from flask_wtf import CSRFProtect
 
-from web import cases, db, errors, filters, find, jobs
+from web import auth, cases, db, errors, filters, find, forms, jobs
 
-# No script, no inline style: nothing that a page shows can run.
+# One script file of our own and no inline style: nothing that a page shows can run.
 _POLICY = (
-    "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; "
-    "base-uri 'none'; frame-ancestors 'none'"
+    "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; "
+    "img-src 'self' data: blob:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 _DEFAULTS = {
     "ALTITUDE_M": 0.0,
@@ -68,6 +68,8 @@ def make_site(settings: Mapping[str, Any]) -> Flask:
     if not app.config["SECRET_KEY"]:
         app.config["SECRET_KEY"] = _secret(Path(app.config["HOME"]))
     _protect(app)
+    auth.init_app(app)
+    forms.init_app(app)
     filters.init_app(app)
     errors.init_app(app)
     for page in (jobs, find, cases):

@@ -30,6 +30,7 @@ from kb.store.journal import (
 )
 from kb.store.repository import JobRepository
 from kb.store.tables import SCHEMA_REVISION
+from kb.store.writes import EarlierStates, SentForms
 
 # The SQLite database inside the shop's data folder.
 DATABASE: Final = "baybook.db"
@@ -108,13 +109,15 @@ def begin(engine: Engine, *, writes: bool) -> Iterator[Connection]:
 
 
 class UnitOfWork:
-    """One transaction: the jobs, their history and the shop's settings."""
+    """One transaction: the jobs, their history and all that lies beside them."""
 
     def __init__(self, pen: Pen) -> None:
         self.connection = pen.connection
         self.history = HistoryRepository(pen)
         self.jobs = JobRepository(pen, self.history)
         self.settings = SettingRepository(pen)
+        self.earlier = EarlierStates(pen)
+        self.sent = SentForms(pen)
 
     def state(self) -> str:
         """Return what names the state of the closed jobs that this unit of work sees."""

@@ -12,6 +12,7 @@ from kb.store.journal import HistoryRepository, Pen, next_job_number
 from kb.store.loading import load_jobs, table_of
 from kb.store.rows import CHILDREN, TABLES, Rows, content_hash, rows_of
 from kb.store.tables import HistoryRow, JobRow
+from kb.store.writes import EarlierStates
 
 # Jobs in one round of inserts or of checks; bounds memory (our choice).
 CHUNK: Final = 500
@@ -34,15 +35,19 @@ class JobRepository:
     written : bool
         True once a job was written in this unit.
     closed_written : bool
-        True once a closed job was among them.
+        True once a closed job was among them, as it is now or as it stood before.
+    first_written : str or None
+        The id of the job that was written first in this unit.
     """
 
     def __init__(self, pen: Pen, history: HistoryRepository) -> None:
         self._pen = pen
         self._history = history
+        self._earlier = EarlierStates(pen)
         self._connection = pen.connection
         self.written = False
         self.closed_written = False
+        self.first_written: str | None = None
 
     # --- reading -----------------------------------------------------------------------------
 
@@ -199,6 +204,8 @@ class JobRepository:
                 "else changed it; look at it again, then write"
             )
         self._refuse_invoice(job)
+        before = self.get(job.id)
+        self._earlier.keep(before, seen)
         rows = rows_of((job,), revisions={job.id: seen + 1})
         for child in CHILDREN:
             self._connection.execute(delete(child).where(table_of(child).c.job_id == job.id))
@@ -206,10 +213,11 @@ class JobRepository:
         self._connection.execute(update(JobRow).where(JobRow.id == job.id).values(job_row))
         self._insert(rows)
         self._history.add(verb, job.id, what)
-        self._note_written((job,))
+        self._note_written((before, job))
 
-    def _note_written(self, jobs: Iterable[Job]) -> None:
+    def _note_written(self, jobs: Sequence[Job]) -> None:
         self.written = True
+        self.first_written = self.first_written or jobs[0].id
         self.closed_written = self.closed_written or any(job.closing for job in jobs)
 
     def _insert(self, rows: Rows) -> None:

@@ -19,6 +19,14 @@ SEEDS = {
     "S3": ("no crank, no click; batt 12.6 V", "starter_worn"),
 }
 
+OWN_SCRIPT = '<script src="/static/script.js" defer></script>'
+
+
+def shown(text):
+    """Return a page without the one script tag that belongs on it."""
+    assert text.count(OWN_SCRIPT) == 1
+    return text.replace(OWN_SCRIPT, "")
+
 
 def closed_case(job_id, text, cause, **changes):
     """Return a case as if ``text`` had been typed on its job."""

@@ -4,7 +4,7 @@ import pytest
 
 from kb.case.model import Origin
 from tests.factories import a_full_case, a_reading
-from tests.web.conftest import closed_case
+from tests.web.conftest import closed_case, shown
 from web.cases import before_and_after
 
 
@@ -66,7 +66,7 @@ def test_a_text_with_markup_is_shown_cleaned(site):
         " <style>p{}</style> <iframe src='//x'></iframe>"
     )
     site.put(closed_case("S8", "no crank", "starter_worn", body=body))
-    text = site.page("/case/S8")
+    text = shown(site.page("/case/S8"))
     assert "<strong>fan</strong>" in text
     for part in ("<script", "<img", "onerror", "javascript:", "onclick", "<style", "<iframe"):
         assert part not in text

@@ -15,7 +15,8 @@ def test_the_memory_of_a_running_program_holds_the_closed_jobs(site):
 
 
 def test_what_one_request_writes_is_kept_whole_or_not_at_all(site):
-    with site.app.app_context():
+    with site.app.test_request_context("/", method="POST"):
+        site.app.preprocess_request()
         with db.writing() as unit:
             first = unit.jobs.next_id()
         with pytest.raises(StoreError, match="one write unit"), db.writing(), db.writing():
@@ -32,3 +33,46 @@ def test_a_write_from_a_page_is_the_shops_own(site):
 
 def test_the_altitude_of_the_settings_reaches_the_answers(site):
     assert site.app.extensions["baybook"].altitude_m == 0.0
+
+
+def test_a_form_sent_twice_is_one_record_and_lands_at_the_same_job(site):
+    form = {"text": "no crank", "action": "open", "form_id": "a" * 32}
+    first, second = site.send("/jobs", **form), site.send("/jobs", **form)
+    assert first.location == second.location
+    job = first.location.rsplit("/", 1)[1]
+    added = {"text": "batt 12.1 V", "form_id": "b" * 32}
+    for _ in range(2):
+        assert site.send(f"/job/{job}/add", **added).location == f"/job/{job}"
+    assert site.get(job).lines == ("no crank", "batt 12.1 V")
+    with site.store.read() as unit:
+        assert len(unit.jobs.open_jobs()) == 1
+
+
+def test_a_form_that_was_refused_can_be_sent_again_under_its_number(site):
+    job = site.opened()
+    assert site.send(f"/job/{job}/add", text=" ", form_id="c" * 32).status_code == 400
+    assert site.send(f"/job/{job}/add", text="no crank", form_id="c" * 32).status_code == 302
+    assert site.get(job).lines[-1] == "no crank"
+
+
+def test_two_people_on_one_job_see_the_others_change_beside_their_own(site):
+    job = site.opened()
+    site.send(f"/job/{job}/wait", waits_for="a fan motor")
+    answer = site.send(f"/job/{job}/wait", waits_for="the owner's word", revision="1")
+    assert answer.status_code == 409
+    for part in ("a fan motor", "the owner&#39;s word", 'name="revision" value="2"'):
+        assert part in answer.text
+    assert site.get(job).waits_for == "a fan motor"
+    site.send(f"/job/{job}/wait", waits_for="the owner's word", revision="2")
+    assert site.get(job).waits_for == "the owner's word"
+
+
+def test_the_last_write_is_taken_back_and_its_text_stands_in_the_box_again(site):
+    job = site.opened()
+    site.send(f"/job/{job}/add", text="hi 318 psi")
+    answer = site.send(f"/job/{job}/undo")
+    assert answer.status_code == 200
+    assert ">hi 318 psi</textarea>" in answer.text
+    assert site.get(job).reading_sets == ()
+    assert site.send(f"/job/{job}/undo").status_code == 302
+    assert site.get(job).lines[-1] == "hi 318 psi"

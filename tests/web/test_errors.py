@@ -2,7 +2,9 @@ import pytest
 
 from kb import errors
 from kb.errors import KBError
+from web.auth import needs
 from web.cases import bp as cases_page
+from web.rights import Right
 
 
 @pytest.mark.parametrize(
@@ -17,6 +19,7 @@ from web.cases import bp as cases_page
     ],
 )
 def test_an_error_meant_for_a_person_is_a_page_with_its_words(site, monkeypatch, kind, status):
+    @needs(Right.SEE)
     def fail(**_):
         raise getattr(errors, kind)("expected <this>, got that")
 
@@ -27,6 +30,7 @@ def test_an_error_meant_for_a_person_is_a_page_with_its_words(site, monkeypatch,
 
 
 def test_a_fault_of_the_program_is_a_page_without_a_trace(site, monkeypatch):
+    @needs(Right.SEE)
     def fail(**_):
         raise RuntimeError("secret inner words")
 

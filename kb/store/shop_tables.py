@@ -1,0 +1,154 @@
+"""The tables beside the jobs: people, the shop's own words, photos of jobs, sent forms, searches.
+
+Like ``kb.store.tables``: money in cents, times in UTC, words of closed lists as plain text.
+"""
+
+from datetime import datetime
+
+from sqlalchemy import ForeignKey
+from sqlalchemy.orm import Mapped, mapped_column
+
+from kb.store.columns import Base, job_key
+
+
+class PersonRow(Base):
+    """Somebody who signs in; a hash is NULL until a password or PIN was chosen."""
+
+    __tablename__ = "people"
+    __table_args__ = ({"sqlite_autoincrement": True},)
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=True)
+    name: Mapped[str] = mapped_column(unique=True)
+    role: Mapped[str]
+    password_hash: Mapped[str | None]
+    pin_hash: Mapped[str | None]
+    active: Mapped[bool]
+    created: Mapped[datetime]
+
+
+class SessionRow(Base):
+    """A signed-in browser, by the hash of its token; ``shared`` where a tablet has several hands.
+
+    ``person_id`` is NULL on a shared tablet while nobody has said who holds it.
+    """
+
+    __tablename__ = "sessions"
+
+    token_hash: Mapped[str] = mapped_column(primary_key=True)
+    person_id: Mapped[int | None] = mapped_column(
+        ForeignKey("people.id", ondelete="CASCADE"), index=True
+    )
+    shared: Mapped[bool]
+    created: Mapped[datetime]
+    last_seen: Mapped[datetime]
+    ends: Mapped[datetime]
+
+
+class SignInLinkRow(Base):
+    """A link that signs in once, by the hash of its token.
+
+    With ``person_id`` it is that person's; without, whoever opens it becomes a new one of ``role``.
+    """
+
+    __tablename__ = "sign_in_links"
+
+    token_hash: Mapped[str] = mapped_column(primary_key=True)
+    person_id: Mapped[int | None] = mapped_column(
+        ForeignKey("people.id", ondelete="CASCADE"), index=True
+    )
+    role: Mapped[str | None]
+    ends: Mapped[datetime]
+    used: Mapped[datetime | None]
+
+
+class FailedSignInRow(Base):
+    """One failed sign-in: counted by name and by address before anything is hashed."""
+
+    __tablename__ = "failed_sign_ins"
+    __table_args__ = ({"sqlite_autoincrement": True},)
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=True)
+    at: Mapped[datetime] = mapped_column(index=True)
+    name: Mapped[str]
+    address: Mapped[str]
+
+
+class ShopTermRow(Base):
+    """A word that the shop added; ``body`` is a JSON object with the rest of the row.
+
+    ``merged_into`` names the key of the same kind that now stands for it.
+    """
+
+    __tablename__ = "shop_terms"
+
+    kind: Mapped[str] = mapped_column(primary_key=True)
+    key: Mapped[str] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    body: Mapped[str]
+    merged_into: Mapped[str | None]
+    at: Mapped[datetime]
+    who: Mapped[str]
+
+
+class UnreadRow(Base):
+    """A word of a job's text that was not understood."""
+
+    __tablename__ = "unread_words"
+
+    job_id: Mapped[str] = job_key()
+    word: Mapped[str] = mapped_column(primary_key=True, index=True)
+    at: Mapped[datetime]
+
+
+class SettledRow(Base):
+    """A piece of a job's text that was asked back and is settled: not asked again."""
+
+    __tablename__ = "settled_pieces"
+
+    job_id: Mapped[str] = job_key()
+    text: Mapped[str] = mapped_column(primary_key=True)
+
+
+class SearchRow(Base):
+    """A search that found nothing like it; the week looks at these."""
+
+    __tablename__ = "lost_searches"
+    __table_args__ = ({"sqlite_autoincrement": True},)
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=True)
+    at: Mapped[datetime] = mapped_column(index=True)
+    who: Mapped[str]
+    text: Mapped[str]
+    vehicle: Mapped[str]
+
+
+class JobPhotoRow(Base):
+    """A photo that belongs to a job; the bytes lie under their hash."""
+
+    __tablename__ = "job_photos"
+
+    job_id: Mapped[str] = job_key()
+    ordinal: Mapped[int] = mapped_column(primary_key=True)
+    content_hash: Mapped[str]
+    caption: Mapped[str]
+
+
+class SentFormRow(Base):
+    """A form that was taken, by the number that it was sent out with: a second sending is no new one."""
+
+    __tablename__ = "sent_forms"
+
+    form_id: Mapped[str] = mapped_column(primary_key=True)
+    at: Mapped[datetime] = mapped_column(index=True)
+    who: Mapped[str]
+    job_id: Mapped[str | None]
+
+
+class EarlierStateRow(Base):
+    """A job as it stood at an earlier revision, as the text of its case file."""
+
+    __tablename__ = "earlier_states"
+
+    job_id: Mapped[str] = job_key()
+    revision: Mapped[int] = mapped_column(primary_key=True)
+    case_file: Mapped[str]

@@ -1,0 +1,59 @@
+"""What guards a write: forms that were taken already, and the earlier states of a job."""
+
+from typing import Final
+
+from sqlalchemy import delete, insert, select
+
+from kb.case.casefile import write_case
+from kb.case.model import Job
+from kb.store.journal import Pen
+from kb.store.shop_tables import EarlierStateRow, SentFormRow
+
+# Earlier states kept of one job: undo and "what changed meanwhile" look back this far (our choice).
+KEPT_STATES: Final = 20
+
+
+class SentForms:
+    """Forms by the number that they were sent out with."""
+
+    def __init__(self, pen: Pen) -> None:
+        self._pen = pen
+
+    def taken(self, form_id: str) -> bool:
+        """Say whether a form of that number was taken before."""
+        query = select(SentFormRow.form_id).where(SentFormRow.form_id == form_id)
+        return self._pen.connection.scalar(query) is not None
+
+    def job_of(self, form_id: str) -> str | None:
+        """Return the job that a taken form wrote, None where it wrote none."""
+        query = select(SentFormRow.job_id).where(SentFormRow.form_id == form_id)
+        return self._pen.connection.scalar(query)
+
+    def add(self, form_id: str, job_id: str | None) -> None:
+        """Note that a form was taken."""
+        who, at = self._pen.require()
+        row = {"form_id": form_id, "at": at, "who": who, "job_id": job_id}
+        self._pen.connection.execute(insert(SentFormRow).values(row))
+
+
+class EarlierStates:
+    """Jobs as they stood before their last writes, as texts of case files."""
+
+    def __init__(self, pen: Pen) -> None:
+        self._pen = pen
+
+    def keep(self, job: Job, revision: int) -> None:
+        """Keep ``job`` as it stood at ``revision``; the oldest of more than twenty goes."""
+        row = {"job_id": job.id, "revision": revision, "case_file": write_case(job)}
+        self._pen.connection.execute(insert(EarlierStateRow).values(row))
+        too_old = (EarlierStateRow.job_id == job.id) & (
+            EarlierStateRow.revision <= revision - KEPT_STATES
+        )
+        self._pen.connection.execute(delete(EarlierStateRow).where(too_old))
+
+    def at(self, job_id: str, revision: int) -> str | None:
+        """Return the case file of a job at ``revision``, None where it is not kept."""
+        query = select(EarlierStateRow.case_file).where(
+            (EarlierStateRow.job_id == job_id) & (EarlierStateRow.revision == revision)
+        )
+        return self._pen.connection.scalar(query)

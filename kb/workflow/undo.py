@@ -1,0 +1,47 @@
+"""Take back the last write of a job, and say what others wrote to it meanwhile."""
+
+from dataclasses import dataclass
+
+from kb.case.casefile import read_case
+from kb.case.model import Job
+from kb.case.terms import Vocabulary
+from kb.errors import ConflictError
+from kb.store.engine import UnitOfWork
+from kb.store.journal import HistoryLine
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Undone:
+    """The job as it stands again, and the line of history that was taken back."""
+
+    job: Job
+    line: HistoryLine
+
+
+def undo_last(unit: UnitOfWork, job_id: str, *, words: Vocabulary) -> Undone:
+    """Put a job back as it stood before its last write; undone twice, the write is back.
+
+    Raises
+    ------
+    NotFoundError
+        If there is no such job.
+    ConflictError
+        If nothing came after its opening, or the earlier state is no longer kept.
+    """
+    revision = unit.jobs.revision(job_id)
+    text = unit.earlier.at(job_id, revision - 1)
+    if text is None:
+        raise ConflictError(
+            f"expected a write to take back, got {job_id} as it was opened; "
+            "close it with 'no fault found' if it should not be here"
+        )
+    line = unit.history.of(job_id)[-1]
+    job = read_case(text, name=job_id, words=words)
+    unit.jobs.save(job, verb="undo", what=f"{line.verb}: {line.what}")
+    return Undone(job=job, line=line)
+
+
+def written_since(unit: UnitOfWork, job_id: str, revision: int) -> tuple[HistoryLine, ...]:
+    """Return the lines of history after the one that made ``revision``, oldest first."""
+    newer = unit.jobs.revision(job_id) - revision
+    return unit.history.of(job_id)[-newer:] if newer > 0 else ()

@@ -1,0 +1,44 @@
+import pytest
+
+from kb.case.casefile import read_case
+from kb.errors import StoreError
+from kb.store.writes import KEPT_STATES
+from tests.factories import a_job
+from tests.kb.store.other_process import NOW
+
+
+def test_a_form_is_known_once_it_was_taken(store):
+    with store.write("Ines", NOW) as unit:
+        assert not unit.sent.taken("a" * 32)
+        unit.sent.add("a" * 32, "J1")
+        unit.sent.add("b" * 32, None)
+    with store.read() as unit:
+        assert unit.sent.taken("a" * 32)
+        assert (unit.sent.job_of("a" * 32), unit.sent.job_of("b" * 32)) == ("J1", None)
+        with pytest.raises(StoreError, match=r"Store\.write"):
+            unit.sent.add("c" * 32, None)
+
+
+def test_a_form_of_a_write_that_failed_was_not_taken(store):
+    def fail():
+        with store.write("Ines", NOW) as unit:
+            unit.sent.add("a" * 32, "J1")
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        fail()
+    with store.read() as unit:
+        assert not unit.sent.taken("a" * 32)
+
+
+def test_every_save_keeps_the_state_before_it_and_the_oldest_goes(store):
+    writes = KEPT_STATES + 3
+    with store.write("Ines", NOW) as unit:
+        unit.jobs.add(a_job("J1", waits_for="0"), verb="open")
+        for number in range(1, writes + 1):
+            unit.jobs.save(a_job("J1", waits_for=str(number)), verb="wait")
+    with store.read() as unit:
+        kept = [unit.earlier.at("J1", revision) for revision in range(1, writes + 2)]
+    waits = [read_case(text).waits_for for text in kept if text is not None]
+    assert waits == [str(number) for number in range(writes - KEPT_STATES, writes)]
+    assert kept[-1] is None

@@ -1,0 +1,52 @@
+import pytest
+
+from kb.case.model import JobState, Proof
+from kb.errors import ConflictError, NotFoundError
+from kb.workflow.close import CloseAnswers, close_job
+from kb.workflow.jobs import Intake, add_text, draft_job, open_job, set_waiting
+from kb.workflow.undo import undo_last, written_since
+from tests.kb.workflow.conftest import TODAY, WORDS
+
+
+def opened(shop, text="no crank, one click"):
+    return shop.write(open_job, Intake(text=text), words=WORDS, today=TODAY).job.id
+
+
+def test_the_last_write_is_taken_back_whole_and_a_second_undo_brings_it_back(shop):
+    job = opened(shop)
+    before = shop.get(job)
+    after = shop.write(add_text, job, "batt 12.1 V; drop 1.9 V", words=WORDS).job
+    undone = shop.write(undo_last, job, words=WORDS)
+    assert undone.job == shop.get(job) == before
+    assert (undone.line.verb, undone.line.what) == ("add", "batt 12.1 V; drop 1.9 V")
+    assert [line.verb for line in shop.history(job)] == ["open", "add", "undo"]
+    assert shop.write(undo_last, job, words=WORDS).job == after
+
+
+def test_a_close_that_is_taken_back_leaves_no_case(shop):
+    job = opened(shop)
+    answers = CloseAnswers(cause="starter_worn", proofs=[Proof(method="seen", text="x")])
+    shop.write(close_job, job, answers, words=WORDS, today=TODAY)
+    memory = shop.memory()
+    question = draft_job("no crank, one click", words=WORDS, today=TODAY).job
+    assert [row.case for row in memory.suggest(question).matches] == [job]
+    shop.write(undo_last, job, words=WORDS)
+    assert shop.get(job).state is JobState.OPEN
+    assert memory.size() == 0
+
+
+def test_an_opening_cannot_be_taken_back_and_says_what_to_do(shop):
+    job = opened(shop)
+    with pytest.raises(ConflictError, match="as it was opened"):
+        shop.write(undo_last, job, words=WORDS)
+    with pytest.raises(NotFoundError):
+        shop.write(undo_last, "J404", words=WORDS)
+
+
+def test_what_others_wrote_meanwhile_is_told_line_by_line(shop):
+    job = opened(shop)
+    shop.write(set_waiting, job, "parts")
+    shop.write(add_text, job, "batt 12.1 V", words=WORDS)
+    with shop.store.read() as unit:
+        assert [line.what for line in written_since(unit, job, 1)] == ["parts", "batt 12.1 V"]
+        assert written_since(unit, job, 3) == ()
