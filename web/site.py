@@ -8,7 +8,7 @@ from typing import Any
 from flask import Flask, Response, abort, request
 from flask_wtf import CSRFProtect
 
-from web import auth, cases, db, errors, filters, find, forms, jobs
+from web import auth, cases, db, errors, filters, find, forms, jobs, sent
 
 # One script file of our own and no inline style: nothing that a page shows can run.
 _POLICY = (
@@ -72,6 +72,6 @@ def make_site(settings: Mapping[str, Any]) -> Flask:
     forms.init_app(app)
     filters.init_app(app)
     errors.init_app(app)
-    for page in (jobs, find, cases):
+    for page in (jobs, find, cases, sent):
         app.register_blueprint(page.bp)
     return app

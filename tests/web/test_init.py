@@ -13,6 +13,8 @@ PAGES = {
     "/job/<job_id>": ("/job/{job}", "/job/J404"),
     "/job/<job_id>/close": ("/job/{job}/close", "/job/J404/close"),
     "/case/<case_id>": ("/case/S1", "/case/S404"),
+    "/sent/ping": ("/sent/ping", None),
+    "/sent/<form_id>": ("/sent/{form}", "/sent/ffff"),
     "/static/<path:filename>": ("/static/style.css", "/static/none.css"),
 }
 WRITES = {
@@ -35,10 +37,10 @@ def test_no_address_is_left_out_here(site):
 
 
 def test_every_page_answers_for_a_known_id_and_says_404_for_an_unknown_one(site):
-    job = site.opened()
+    job, form = site.opened(form_id="a" * 32), "a" * 32
     for known, unknown in PAGES.values():
-        answer = site.client.get(known.format(job=job))
-        assert answer.status_code == 200
+        answer = site.client.get(known.format(job=job, form=form))
+        assert answer.status_code in {200, 204}
         answer.close()
         if unknown:
             site.page(unknown, 404)

@@ -11,6 +11,10 @@ LIGHT, DARK = (
     dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6})", block))
     for block in re.findall(r":root \{(.*?)\}", STYLE, re.DOTALL)
 )
+CHOSEN = {
+    scheme: dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6})", block))
+    for scheme, block in re.findall(r':root\[data-theme="(\w+)"\] \{(.*?)\}', STYLE, re.DOTALL)
+}
 
 
 def luminance(colour):
@@ -38,6 +42,10 @@ def test_the_measure_of_contrast_is_the_standards():
 @pytest.mark.parametrize("text", ["ink", "soft", "link", "wrong", "stop"])
 def test_text_can_be_read_in_a_dark_bay_and_a_bright_yard(scheme, ground, text):
     assert contrast(scheme[text], scheme[ground]) >= 7
+
+
+def test_the_button_for_light_and_dark_shows_the_very_colours_of_the_system():
+    assert CHOSEN == {"light": LIGHT, "dark": DARK}
 
 
 @pytest.mark.source("WCAG 2.2", "1.4.11 non-text contrast: 3 to 1")

@@ -1,0 +1,145 @@
+"""A demonstration shop that is served on this machine, and a headless Chromium that looks at it."""
+
+import os
+import shutil
+import threading
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+
+from kb.case.terms import load_vocabulary
+from kb.store.engine import default_url, open_store
+from web import create_app
+from web.shop_commands import make_demo
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+REQUIRED = bool(os.environ.get("BAYBOOK_REQUIRE_BROWSER"))
+PHONE, TABLET, DESKTOP = (390, 844), (820, 1180), (1440, 900)
+
+
+def pytest_collection_modifyitems(items):
+    """Every test of this folder needs a browser."""
+    here = Path(__file__).parent
+    for item in items:
+        if here in Path(item.path).parents:
+            item.add_marker("browser")
+
+
+@pytest.fixture(scope="session")
+def playwright():
+    """Return Playwright; without it or Chromium the tests are skipped, where CI asks they fail."""
+    try:
+        from playwright.sync_api import sync_playwright  # noqa: PLC0415 - an extra
+    except ImportError:
+        sync_playwright = None
+    if sync_playwright is None or CHROMIUM is None:
+        reason = "needs Chromium and the extra 'browser'"
+        pytest.fail(reason) if REQUIRED else pytest.skip(reason)
+    with sync_playwright() as running:
+        yield running
+
+
+@pytest.fixture(scope="session")
+def chromium(playwright):
+    """Return a running headless Chromium."""
+    browser = playwright.chromium.launch(
+        executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
+    )
+    yield browser
+    browser.close()
+
+
+@pytest.fixture(scope="session")
+def demo_home(tmp_path_factory):
+    """Return the folder of a demonstration shop; copied for each shop that is served."""
+    home = tmp_path_factory.mktemp("demo")
+    make_demo(home, load_vocabulary()).close()
+    return home
+
+
+class Served:
+    """A shop served on a free port of this machine."""
+
+    def __init__(self, home: Path) -> None:
+        from waitress import create_server  # noqa: PLC0415 - start-up time
+
+        self.home = home
+        self.app = create_app({"HOME": home, "STORE_URL": default_url(home)})
+        self.server = create_server(self.app, host="127.0.0.1", port=0, threads=4)
+        self.url = f"http://127.0.0.1:{self.server.effective_port}"
+        self.thread = threading.Thread(target=self.server.run, daemon=True)
+        self.thread.start()
+
+    def close(self) -> None:
+        self.server.close()
+        self.thread.join(timeout=5)
+        self.app.extensions["baybook"].store.close()
+
+    def jobs(self):
+        """Return the open jobs."""
+        with open_store(default_url(self.home)) as store, store.read() as unit:
+            return unit.jobs.open_jobs()
+
+    def job(self, job_id):
+        """Return one job."""
+        with open_store(default_url(self.home)) as store, store.read() as unit:
+            return unit.jobs.get(job_id)
+
+
+@pytest.fixture
+def shop(demo_home, tmp_path):
+    """Return a served demonstration shop of this test's own."""
+    home = tmp_path / "shop"
+    shutil.copytree(demo_home, home)
+    served = Served(home)
+    yield served
+    served.close()
+
+
+class Visitor:
+    """One person's browser window; fails the test on any error of the page's own."""
+
+    def __init__(self, chromium, shop, size=PHONE, **known):
+        self.shop = shop
+        self.context = chromium.new_context(
+            viewport={"width": size[0], "height": size[1]},
+            has_touch=size == PHONE,
+            reduced_motion="reduce",
+            **known,
+        )
+        self.context.set_default_timeout(10_000)
+        self.page = self.context.new_page()
+        self.troubles: list[str] = []
+        self.page.on("pageerror", lambda error: self.troubles.append(str(error)))
+        self.page.on("console", self._note)
+
+    def _note(self, message):
+        if "Content Security Policy" in message.text:
+            self.troubles.append(message.text)
+
+    def open(self, path="/"):
+        return self.page.goto(self.shop.url + path)
+
+    @property
+    def path(self):
+        return urlsplit(self.page.url).path
+
+    def close(self):
+        self.context.close()
+        assert self.troubles == []
+
+
+@pytest.fixture
+def visit(chromium, shop):
+    """Return a function that opens a browser window for somebody of the shop."""
+    opened: list[Visitor] = []
+
+    def make(size=PHONE, **known):
+        visitor = Visitor(chromium, shop, size, **known)
+        opened.append(visitor)
+        return visitor
+
+    yield make
+    for visitor in opened:
+        visitor.close()
