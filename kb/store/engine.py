@@ -29,7 +29,9 @@ from kb.store.journal import (
     state,
 )
 from kb.store.repository import JobRepository
+from kb.store.settled import SettledPieces
 from kb.store.tables import SCHEMA_REVISION
+from kb.store.unread import UnreadWords
 from kb.store.writes import EarlierStates, SentForms
 
 # The SQLite database inside the shop's data folder.
@@ -118,6 +120,8 @@ class UnitOfWork:
         self.settings = SettingRepository(pen)
         self.earlier = EarlierStates(pen)
         self.sent = SentForms(pen)
+        self.settled = SettledPieces(pen)
+        self.unread = UnreadWords(pen)
 
     def state(self) -> str:
         """Return what names the state of the closed jobs that this unit of work sees."""

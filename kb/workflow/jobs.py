@@ -104,7 +104,12 @@ def open_job(unit: UnitOfWork, intake: Intake, *, words: Vocabulary, today: date
     )
     job = merge_text(job, intake.text, parsed)
     unit.jobs.add(job, verb="open", what=intake.text)
+    _note_unread(unit, job.id, parsed)
     return Entry(job=job, parsed=parsed)
+
+
+def _note_unread(unit: UnitOfWork, job_id: str, parsed: Parsed) -> None:
+    unit.unread.add(job_id, [row.text for row in parsed.unread])
 
 
 def _open_job_of(unit: UnitOfWork, job_id: str) -> Job:
@@ -133,6 +138,7 @@ def add_text(unit: UnitOfWork, job_id: str, text: str, *, words: Vocabulary) -> 
     parsed = parse(_checked_text(text), words=words)
     job = merge_text(job, text, parsed)
     unit.jobs.save(job, verb="add", what=text)
+    _note_unread(unit, job.id, parsed)
     return Entry(job=job, parsed=parsed)
 
 

@@ -94,3 +94,17 @@ def test_a_vehicle_with_words_for_numbers_is_refused(values):
 def test_an_odometer_may_be_typed_with_commas():
     assert vehicle_from({"odometer": "71,200"}).odometer == 71200
     assert vehicle_from({"odometer": ""}).odometer is None
+
+
+def test_words_that_were_not_understood_are_noted_with_the_job(shop):
+    job = opened(shop, text="blorf at idle; Quorx").job
+    shop.write(add_text, job.id, "blorf again; zibbet", words=shop.words)
+    with shop.store.read() as unit:
+        assert {"blorf", "quorx", "zibbet"} <= set(unit.unread.of(job.id))
+        assert unit.unread.counts()[0][1] == 1
+
+
+def test_a_text_that_was_understood_leaves_no_unread_word(shop):
+    job = opened(shop).job
+    with shop.store.read() as unit:
+        assert unit.unread.of(job.id) == ()

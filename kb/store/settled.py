@@ -1,0 +1,25 @@
+"""Pieces of a job's text that were asked back and are settled, so that nobody asks again."""
+
+from sqlalchemy import insert, select
+
+from kb.store.journal import Pen
+from kb.store.shop_tables import SettledRow
+
+
+class SettledPieces:
+    """The settled pieces of all jobs, by their text as typed."""
+
+    def __init__(self, pen: Pen) -> None:
+        self._pen = pen
+
+    def add(self, job_id: str, text: str) -> None:
+        """Note that the piece ``text`` of a job is settled; a second time changes nothing."""
+        self._pen.require()
+        if text not in self.of(job_id):
+            row = {"job_id": job_id, "text": text}
+            self._pen.connection.execute(insert(SettledRow).values(row))
+
+    def of(self, job_id: str) -> frozenset[str]:
+        """Return the texts of a job's settled pieces."""
+        query = select(SettledRow.text).where(SettledRow.job_id == job_id)
+        return frozenset(self._pen.connection.scalars(query))
