@@ -3,6 +3,7 @@
 import os
 import shutil
 import threading
+from importlib.util import find_spec
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -29,13 +30,11 @@ def pytest_collection_modifyitems(items):
 @pytest.fixture(scope="session")
 def playwright():
     """Return Playwright; without it or Chromium the tests are skipped, where CI asks they fail."""
-    try:
-        from playwright.sync_api import sync_playwright  # noqa: PLC0415 - an extra
-    except ImportError:
-        sync_playwright = None
-    if sync_playwright is None or CHROMIUM is None:
+    if CHROMIUM is None or find_spec("playwright") is None:
         reason = "needs Chromium and the extra 'browser'"
         pytest.fail(reason) if REQUIRED else pytest.skip(reason)
+    from playwright.sync_api import sync_playwright  # noqa: PLC0415 - an extra
+
     with sync_playwright() as running:
         yield running
 

@@ -150,7 +150,7 @@ async function holdWhileOffline(form, event) {
   }
   const extra = submitter && submitter.name ? [[submitter.name, submitter.value]] : [];
   const hidden = [...form.querySelectorAll("input[type=hidden]")].map((field) => [field.name, field.value]);
-  const action = submitter && submitter.hasAttribute("formaction") ? submitter.formAction : form.action;
+  const action = submitter && submitter.hasAttribute("formaction") ? submitter.formAction : form.getAttribute("action"); // a button may be named "action"
   writeStore(draftKey(form), { ...draft, queued: { action, pairs: [...hidden, ...draft.fields, ...extra] } });
   mark(form, "Not sent: no connection. It is sent once, by itself, when the connection is back.");
   showConnection(false);
