@@ -64,7 +64,7 @@ def make_demo(home: Path, words: Vocabulary) -> Store:
     return store
 
 
-def _demo_job(store: Store, words: Vocabulary) -> Entry:
+def demo_job(store: Store, words: Vocabulary) -> Entry:
     intake = Intake(
         text=DEMO_JOB,
         said="It only gets cold once I am out on the freeway.",
@@ -105,7 +105,7 @@ def demo(*, once: bool, folder: Path | None, port: int) -> None:
     with _demo_folder(folder) as home:
         with make_demo(home, words) as store:
             memory = Memory(store, words, altitude_m=altitude_m(), folder=home)
-            entry = _demo_job(store, words)
+            entry = demo_job(store, words)
             suggestion = memory.suggest(entry.job)
             size = memory.size()
         click.echo(f"Demonstration shop (all invented) in {home}, {size} closed jobs.")

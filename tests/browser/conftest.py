@@ -12,7 +12,7 @@ import pytest
 from kb.case.terms import load_vocabulary
 from kb.store.engine import default_url, open_store
 from web import create_app
-from web.shop_commands import make_demo
+from web.shop_commands import demo_job, make_demo
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 REQUIRED = bool(os.environ.get("BAYBOOK_REQUIRE_BROWSER"))
@@ -142,3 +142,44 @@ def visit(chromium, shop):
     yield make
     for visitor in opened:
         visitor.close()
+
+
+@pytest.fixture
+def pages(shop):
+    """Return the address of every page, with a job and a case in the shop."""
+    return all_pages(shop)
+
+
+def all_pages(shop):
+    """Return an address for every page of the site: a route without one is a mistake."""
+    job, case = "J000001", "S001"
+    if not shop.jobs():
+        open_demo_job(shop)
+    known = {
+        "/": ["/"],
+        "/find": [
+            "/find",
+            "/find?q=cold+on+the+road,+warm+at+lights;+low+58+hi+318",
+            "/find?q=zorble",
+        ],
+        "/job/<job_id>": [f"/job/{job}"],
+        "/job/<job_id>/close": [f"/job/{job}/close"],
+        "/case/<case_id>": [f"/case/{case}"],
+    }
+    rules = [
+        str(rule)
+        for rule in shop.app.url_map.iter_rules()
+        if "GET" in rule.methods and str(rule) not in NO_PAGE
+    ]
+    assert set(rules) == set(known)
+    return [path for paths in known.values() for path in paths]
+
+
+# Addresses that answer with something else than a page.
+NO_PAGE = {"/static/<path:filename>", "/sent/ping", "/sent/<form_id>"}
+
+
+def open_demo_job(shop):
+    """Open the job that the demonstration opens."""
+    with open_store(default_url(shop.home)) as store:
+        demo_job(store, load_vocabulary())

@@ -51,7 +51,7 @@ def test_an_answer_that_was_lost_on_the_way_back_makes_no_second_record(visit, s
     visitor = visit()
     visitor.open("/")
     visitor.page.fill("#text", TEXT)
-    lost = []
+    lost: list[int] = []
 
     def take_and_lose(route):
         if route.request.method == "POST" and not lost:

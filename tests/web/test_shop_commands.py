@@ -159,7 +159,7 @@ def test_the_demonstration_takes_the_named_home_unless_a_real_shop_is_there(tmp_
 def test_the_demonstration_then_serves_its_own_folder(tmp_path, monkeypatch):
     served = []
     monkeypatch.setattr(shop_commands, "read_folder", lambda *_, **__: ([], ["S1: no cause"]))
-    monkeypatch.setattr(shop_commands, "_demo_job", _opened_as_a_case)
+    monkeypatch.setattr(shop_commands, "demo_job", _opened_as_a_case)
     monkeypatch.setattr(shop_commands, "serve_pages", lambda known, **_: served.append(known))
     monkeypatch.delenv("BAYBOOK_HOME", raising=False)
     result = CliRunner().invoke(main, ["demo"])
