@@ -1,7 +1,10 @@
 """Small builders of values for tests; all cars, people and numbers are invented."""
 
 from datetime import date
+from io import BytesIO
 from typing import Any
+
+from PIL import Image
 
 from kb.case.casefile import make_reading
 from kb.case.model import (
@@ -140,3 +143,18 @@ def a_full_case(id: str = "J900003", **changes: Any) -> Job:  # noqa: A002
         "body": "Told the owner how to hear it himself.",
     }
     return a_case(id, **(values | changes))
+
+
+def a_picture(
+    kind: str = "JPEG",
+    *,
+    size: tuple[int, int] = (64, 48),
+    colour: str = "teal",
+    **options: Any,
+) -> bytes:
+    """Return the bytes of a picture of one colour, its top left quarter red."""
+    image = Image.new("RGB", size, colour)
+    image.paste("red", (0, 0, size[0] // 2, size[1] // 2))
+    out = BytesIO()
+    image.save(out, kind, **options)
+    return out.getvalue()

@@ -26,10 +26,7 @@ _PLAIN = {
         "expected a form or a link of this site, got another kind of request; go back to today's "
         "jobs",
     ),
-    413: (
-        "That is too long",
-        "expected at most a megabyte in one form, got more; send it in parts",
-    ),
+    413: ("That is too long", ""),
     500: (
         "Something broke in the program",
         "expected an answer, got a fault; look whether what you sent is there, send it again if it "
@@ -42,6 +39,18 @@ Page = tuple[str, int]
 
 def _page(title: str, message: str, status: int) -> Page:
     return render_template("error.html", title=title, message=message), status
+
+
+def _length_words() -> str:
+    """Return how long a form of this address may be."""
+    most = (request.max_content_length or 0) // 1_000_000
+    megabytes = "a megabyte" if most == 1 else f"{most} megabytes"
+    return f"expected at most {megabytes} in one form, got more; send it in parts"
+
+
+def _plain_words(status: int, error: HTTPException) -> tuple[str, str]:
+    title, message = _PLAIN.get(status, (error.name, error.description or ""))
+    return title, _length_words() if status == 413 else message
 
 
 def init_app(app: Flask) -> None:
@@ -78,5 +87,4 @@ def init_app(app: Flask) -> None:
     @app.errorhandler(HTTPException)
     def on_http_error(error: HTTPException) -> Page:
         status = error.code or 500
-        title, message = _PLAIN.get(status, (error.name, error.description or ""))
-        return _page(title, message, status)
+        return _page(*_plain_words(status, error), status)

@@ -97,10 +97,11 @@ def show(job_id: str) -> Page:
     job = _job(job_id)
     if job.closing is not None:
         return redirect(url_for("cases.show", case_id=job_id))
-    return _job_page(job, {})
+    return job_page(job, {})
 
 
-def _job_page(job: Job, typed: Mapping[str, str]) -> str:
+def job_page(job: Job, typed: Mapping[str, str]) -> str:
+    """Return the page of an open job; ``typed`` holds what a refused form said, and why."""
     # What could not be read is not stored; it is read again from the typed lines.
     parsed = draft_job("\n".join(job.lines), words=db.words(), today=job.opened).parsed
     with db.store().read() as unit:
@@ -124,7 +125,7 @@ def add(job_id: str) -> Page:
         with db.writing() as unit:
             add_text(unit, job_id, text, words=db.words())
     except (ParseError, ConflictError) as error:
-        page = _job_page(_job(job_id), {"text": text, "error": str(error)})
+        page = job_page(_job(job_id), {"text": text, "error": str(error)})
         return page, 400 if isinstance(error, ParseError) else 409
     return redirect(url_for("jobs.show", job_id=job_id))
 
@@ -146,7 +147,7 @@ def vehicle(job_id: str) -> Page:
         with db.writing() as unit:
             change_vehicle(unit, job_id, request.form)
     except ParseError as error:
-        return _job_page(_job(job_id), {**request.form, "vehicle_error": str(error)}), 400
+        return job_page(_job(job_id), {**request.form, "vehicle_error": str(error)}), 400
     return redirect(url_for("jobs.show", job_id=job_id))
 
 
@@ -157,7 +158,7 @@ def undo(job_id: str) -> Page:
     with db.writing() as unit:
         undone = undo_last(unit, job_id, words=db.words())
     if undone.job.closing is None and undone.line.verb == "add":
-        return _job_page(_job(job_id), {"text": undone.line.what})
+        return job_page(_job(job_id), {"text": undone.line.what})
     return redirect(url_for("jobs.show", job_id=job_id))
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from flask import Flask, Response, abort, request
 from flask_wtf import CSRFProtect
 
-from web import auth, cases, db, errors, filters, find, forms, jobs, sent
+from web import auth, cases, db, errors, filters, find, forms, jobs, photos, sent
 
 # One script file of our own and no inline style: nothing that a page shows can run.
 _POLICY = (
@@ -67,11 +67,13 @@ def make_site(settings: Mapping[str, Any]) -> Flask:
     db.init_app(app)
     if not app.config["SECRET_KEY"]:
         app.config["SECRET_KEY"] = _secret(Path(app.config["HOME"]))
+    # Before anything reads a form: photos may be longer than words.
+    photos.init_app(app)
     _protect(app)
     auth.init_app(app)
     forms.init_app(app)
     filters.init_app(app)
     errors.init_app(app)
-    for page in (jobs, find, cases, sent):
+    for page in (jobs, find, cases, sent, photos):
         app.register_blueprint(page.bp)
     return app

@@ -28,6 +28,7 @@ from kb.store.journal import (
     renew_state,
     state,
 )
+from kb.store.photos import PhotoRepository
 from kb.store.repository import JobRepository
 from kb.store.settled import SettledPieces
 from kb.store.tables import SCHEMA_REVISION
@@ -122,6 +123,7 @@ class UnitOfWork:
         self.sent = SentForms(pen)
         self.settled = SettledPieces(pen)
         self.unread = UnreadWords(pen)
+        self.photos = PhotoRepository(pen, self.history)
 
     def state(self) -> str:
         """Return what names the state of the closed jobs that this unit of work sees."""

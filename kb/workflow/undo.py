@@ -8,6 +8,7 @@ from kb.case.terms import Vocabulary
 from kb.errors import ConflictError
 from kb.store.engine import UnitOfWork
 from kb.store.journal import HistoryLine
+from kb.store.photos import PHOTO_VERB
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +36,7 @@ def undo_last(unit: UnitOfWork, job_id: str, *, words: Vocabulary) -> Undone:
             f"expected a write to take back, got {job_id} as it was opened; "
             "close it with 'no fault found' if it should not be here"
         )
-    line = unit.history.of(job_id)[-1]
+    line = _lines(unit, job_id)[-1]
     job = read_case(text, name=job_id, words=words)
     unit.jobs.save(job, verb="undo", what=f"{line.verb}: {line.what}")
     return Undone(job=job, line=line)
@@ -44,4 +45,9 @@ def undo_last(unit: UnitOfWork, job_id: str, *, words: Vocabulary) -> Undone:
 def written_since(unit: UnitOfWork, job_id: str, revision: int) -> tuple[HistoryLine, ...]:
     """Return the lines of history after the one that made ``revision``, oldest first."""
     newer = unit.jobs.revision(job_id) - revision
-    return unit.history.of(job_id)[-newer:] if newer > 0 else ()
+    return _lines(unit, job_id)[-newer:] if newer > 0 else ()
+
+
+def _lines(unit: UnitOfWork, job_id: str) -> tuple[HistoryLine, ...]:
+    """Return the lines that made a state of the job: one a revision; photos make none."""
+    return tuple(row for row in unit.history.of(job_id) if row.verb != PHOTO_VERB)

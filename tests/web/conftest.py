@@ -1,6 +1,7 @@
 import re
 from dataclasses import replace
 from datetime import date
+from io import BytesIO
 
 import pytest
 
@@ -8,7 +9,7 @@ from kb.case.model import JobState
 from kb.case.terms import load_vocabulary
 from kb.store.engine import default_url
 from kb.workflow.jobs import draft_job
-from tests.factories import a_closing
+from tests.factories import a_closing, a_picture
 from tests.kb.workflow.conftest import Shop
 from web import create_app
 
@@ -65,6 +66,12 @@ class Site(Shop):
         answer = self.send("/jobs", text=text, action="open", **form)
         assert answer.status_code == 302, answer.text
         return answer.location.rsplit("/", 1)[1]
+
+    def with_photo(self, job):
+        """Add a photo to a job and return its hash."""
+        self.send(f"/job/{job}/photo", photo=(BytesIO(a_picture()), "p.jpg"))
+        with self.store.read() as unit:
+            return unit.photos.of(job)[-1].content_hash
 
     def close(self):
         self.app.extensions["baybook"].store.close()

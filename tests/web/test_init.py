@@ -15,6 +15,7 @@ PAGES = {
     "/case/<case_id>": ("/case/S1", "/case/S404"),
     "/sent/ping": ("/sent/ping", None),
     "/sent/<form_id>": ("/sent/{form}", "/sent/ffff"),
+    "/photo/<content_hash>": ("/photo/{photo}", "/photo/" + "0" * 64),
     "/static/<path:filename>": ("/static/style.css", "/static/none.css"),
 }
 WRITES = {
@@ -24,6 +25,7 @@ WRITES = {
     "/job/<job_id>/vehicle": "/job/J404/vehicle",
     "/job/<job_id>/close": "/job/J404/close",
     "/job/<job_id>/undo": "/job/J404/undo",
+    "/job/<job_id>/photo": "/job/J404/photo",
 }
 
 
@@ -38,8 +40,9 @@ def test_no_address_is_left_out_here(site):
 
 def test_every_page_answers_for_a_known_id_and_says_404_for_an_unknown_one(site):
     job, form = site.opened(form_id="a" * 32), "a" * 32
+    photo = site.with_photo(job)
     for known, unknown in PAGES.values():
-        answer = site.client.get(known.format(job=job, form=form))
+        answer = site.client.get(known.format(job=job, form=form, photo=photo))
         assert answer.status_code in {200, 204}
         answer.close()
         if unknown:
