@@ -65,6 +65,7 @@ def make_demo(home: Path, words: Vocabulary) -> Store:
 
 
 def demo_job(store: Store, words: Vocabulary) -> Entry:
+    """Open the job that the demonstration shows; a second time gives the same job."""
     intake = Intake(
         text=DEMO_JOB,
         said="It only gets cold once I am out on the freeway.",

@@ -80,6 +80,11 @@ class Served:
         with open_store(default_url(self.home)) as store, store.read() as unit:
             return unit.jobs.open_jobs()
 
+    def last_write(self):
+        """Return the number of the newest line of the history."""
+        with open_store(default_url(self.home)) as store, store.read() as unit:
+            return unit.history.last_seq()
+
     def job(self, job_id):
         """Return one job."""
         with open_store(default_url(self.home)) as store, store.read() as unit:
@@ -94,6 +99,11 @@ def shop(demo_home, tmp_path):
     served = Served(home)
     yield served
     served.close()
+
+
+def sign_in(page, shop, role="owner"):
+    """Sign somebody of that role in."""
+    page.goto(shop.url + "/")
 
 
 class Visitor:

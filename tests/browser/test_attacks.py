@@ -1,0 +1,69 @@
+"""An attack on each form of each page: script in every field, no token, tampered choices."""
+
+from tests.browser.conftest import DESKTOP
+
+EVIL = '"\'><script>window.evil=1</script><img src=x onerror="window.evil=1"><b>'
+# Fill every field of one form with script, its choices too, past what the browser would allow.
+POISON = """([number, evil]) => {
+  const form = [...document.forms].filter((one) => one.getAttribute('method') === 'post')[number];
+  for (const field of form.elements) {
+    if (['csrf_token', 'form_id', 'revision'].includes(field.name) || field.type === 'file') continue;
+    if (field.tagName === 'BUTTON') continue;
+    if (field.tagName === 'SELECT') { field.append(new Option(evil, evil)); }
+    if (['radio', 'checkbox'].includes(field.type)) { field.checked = true; }
+    if (field.type === 'hidden' || field.tagName !== 'INPUT' || field.type !== 'checkbox') field.value = evil;
+  }
+  HTMLFormElement.prototype.submit.call(form);
+}"""
+TOKENLESS = """async (number) => {
+  const form = [...document.forms].filter((one) => one.getAttribute('method') === 'post')[number];
+  const body = new FormData(form);
+  body.delete('csrf_token');
+  const answer = await fetch(form.getAttribute('action'), {method: 'POST', body});
+  return answer.status;
+}"""
+
+
+def post_forms(page):
+    return page.evaluate(
+        "[...document.forms].filter((one) => one.getAttribute('method') === 'post').length"
+    )
+
+
+def test_script_in_every_field_of_every_form_never_runs(visit, pages):
+    visitor = visit(DESKTOP)
+    page, ran, broke = visitor.page, [], []
+    for path in pages:
+        visitor.open(path)
+        for number in range(post_forms(page)):
+            if page.evaluate("window.evil"):
+                ran.append(path)
+            visitor.open(path)
+            if number >= post_forms(page):
+                break
+            with page.expect_navigation():
+                page.evaluate(POISON, [number, EVIL])
+            status = page.evaluate("performance.getEntriesByType('navigation')[0].responseStatus")
+            if status >= 500:
+                broke.append((path, number, status))
+            if page.evaluate("window.evil"):
+                ran.append((path, number))
+    # What was taken stands on other pages now.
+    for path in pages:
+        visitor.open(path)
+        if page.evaluate("window.evil"):
+            ran.append(path)
+    assert (ran, broke) == ([], [])
+
+
+def test_a_form_without_its_token_writes_nothing(visit, pages, shop):
+    visitor = visit(DESKTOP)
+    tried = {}
+    for path in pages:
+        visitor.open(path)
+        before = shop.last_write()
+        for number in range(post_forms(visitor.page)):
+            tried[path, number] = visitor.page.evaluate(TOKENLESS, number)
+        assert shop.last_write() == before
+    assert len(tried) > 5
+    assert set(tried.values()) == {400}
