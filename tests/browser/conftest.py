@@ -186,7 +186,12 @@ def all_pages(shop):
 
 
 # Addresses that answer with something else than a page.
-NO_PAGE = {"/static/<path:filename>", "/sent/ping", "/sent/<form_id>"}
+NO_PAGE = {
+    "/static/<path:filename>",
+    "/sent/ping",
+    "/sent/<form_id>",
+    "/photo/<content_hash>",
+}
 
 
 def open_demo_job(shop):

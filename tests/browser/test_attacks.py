@@ -30,30 +30,31 @@ def post_forms(page):
     )
 
 
+def attack(visitor, path, number):
+    """Send one form full of script; return the status of what came, None where it is gone."""
+    page = visitor.page
+    visitor.open(path)
+    if number >= post_forms(page):
+        return None
+    with page.expect_navigation():
+        page.evaluate(POISON, [number, EVIL])
+    assert not page.evaluate("window.evil"), (path, number)
+    return page.evaluate("performance.getEntriesByType('navigation')[0].responseStatus")
+
+
 def test_script_in_every_field_of_every_form_never_runs(visit, pages):
     visitor = visit(DESKTOP)
-    page, ran, broke = visitor.page, [], []
+    answers = {}
     for path in pages:
         visitor.open(path)
-        for number in range(post_forms(page)):
-            if page.evaluate("window.evil"):
-                ran.append(path)
-            visitor.open(path)
-            if number >= post_forms(page):
-                break
-            with page.expect_navigation():
-                page.evaluate(POISON, [number, EVIL])
-            status = page.evaluate("performance.getEntriesByType('navigation')[0].responseStatus")
-            if status >= 500:
-                broke.append((path, number, status))
-            if page.evaluate("window.evil"):
-                ran.append((path, number))
+        for number in range(post_forms(visitor.page)):
+            answers[path, number] = attack(visitor, path, number)
+    assert len(answers) >= 5
+    assert [key for key, status in answers.items() if status and status >= 500] == []
     # What was taken stands on other pages now.
     for path in pages:
         visitor.open(path)
-        if page.evaluate("window.evil"):
-            ran.append(path)
-    assert (ran, broke) == ([], [])
+        assert not visitor.page.evaluate("window.evil"), path
 
 
 def test_a_form_without_its_token_writes_nothing(visit, pages, shop):
@@ -65,5 +66,5 @@ def test_a_form_without_its_token_writes_nothing(visit, pages, shop):
         for number in range(post_forms(visitor.page)):
             tried[path, number] = visitor.page.evaluate(TOKENLESS, number)
         assert shop.last_write() == before
-    assert len(tried) > 5
+    assert len(tried) >= 5
     assert set(tried.values()) == {400}
