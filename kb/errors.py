@@ -9,15 +9,22 @@
     ├── UnknownTermError    a key that the vocabulary does not hold
     ├── VocabularyError     a vocabulary file that contradicts itself
     ├── CaseFileError       a case file that cannot be read; names line and reason
-    ├── NotFoundError       no such job or case
+    ├── NotFoundError       no such job, case, person or link
     ├── NotProvenError      a close without a cause or a proof
     ├── StoreError          the database cannot be used; says what to do
     ├── ConflictError       somebody else changed the same record first
+    ├── SignInError         a name and a password or PIN that do not belong together
+    │   └── TooManyTriesError   too many of them in a short time
     ├── ImportTableError    a table of work orders that cannot be mapped
     └── EmptyIndexError     a search before there is a case
 
 Each message says what was expected, what was got, and what to do next.
 """
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from datetime import datetime
 
 
 class KBError(Exception):
@@ -70,7 +77,7 @@ class CaseFileError(KBError):
 
 
 class NotFoundError(KBError):
-    """No such job or case."""
+    """No such job, case, person or link."""
 
 
 class NotProvenError(KBError):
@@ -87,6 +94,18 @@ class StoreError(KBError):
 
 class ConflictError(KBError):
     """Somebody else changed the same record first; nothing was overwritten."""
+
+
+class SignInError(KBError):
+    """A name and a password or PIN that do not belong together."""
+
+
+class TooManyTriesError(SignInError):
+    """Too many failed tries in a short time; ``again_at`` says when the next one is taken."""
+
+    def __init__(self, message: str, *, again_at: "datetime") -> None:
+        super().__init__(message)
+        self.again_at = again_at
 
 
 class ImportTableError(KBError):

@@ -2,14 +2,24 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, TypeVar, cast
+from datetime import UTC, datetime, timedelta
+from typing import Any, Final, TypeVar, cast
 
-from flask import Flask, abort, current_app, g, request
+from flask import Flask, Response, abort, current_app, g, redirect, request, session, url_for
+from werkzeug.wrappers import Response as AnyResponse
 
+from kb.store.engine import Store
+from kb.workflow.passwords import Hasher
+from kb.workflow.people import token_hash
+from kb.workflow.sign_in import Holder, find_holder, note_use, open_session, to_be_noted
 from web.rights import RIGHTS, Right, Role
 
 View = TypeVar("View", bound=Callable[..., Any])
 _RIGHT = "_baybook_right"
+
+COOKIE: Final = "baybook_session"
+# The browser keeps its cookie so long; the store decides how long it is good (our choice).
+_COOKIE_LIFE: Final = timedelta(days=365)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,6 +28,7 @@ class Person:
 
     name: str
     role: Role
+    id: int = 0
 
     def may(self, right: Right) -> bool:
         """Say whether this person's role holds ``right``."""
@@ -48,20 +59,160 @@ def right_of(app: Flask, endpoint: str) -> Right | None:
 
 
 def person() -> Person:
-    """Return who sends this request."""
+    """Return who sends this request; routes that state a right have somebody."""
     return cast(Person, g.person)
+
+
+def signed_in() -> Person | None:
+    """Return who sends this request, None where nobody is signed in."""
+    return cast("Person | None", g.get("person"))
+
+
+def on_shared_device() -> bool:
+    """Say whether the request comes from a tablet that several hands share."""
+    holder = cast("Holder | None", g.get("holder"))
+    return holder is not None and holder.session.shared
+
+
+def now() -> datetime:
+    """Return the moment, in UTC; the setting ``NOW`` is another clock."""
+    clock = current_app.config.get("NOW")
+    return cast(datetime, clock()) if clock else datetime.now(UTC)
+
+
+def hasher() -> Hasher:
+    """Return what hashes passwords and PINs."""
+    return cast(Hasher, current_app.extensions["baybook_hasher"])
+
+
+def _store() -> Store:
+    return cast(Store, current_app.extensions["baybook"].store)
+
+
+# --- the session of a browser --------------------------------------------------------------------
+
+
+def _token() -> str:
+    return request.cookies.get(COOKIE, "")
+
+
+def session_hash() -> str:
+    """Return the hash of the session that this request came by."""
+    return token_hash(_token())
+
+
+def _find() -> None:
+    """Find who sends the request through the row of the session, which may be gone by now."""
+    g.person = g.holder = None
+    token = _token()
+    if not token:
+        return
+    with _store().read() as unit:
+        g.holder = find_holder(unit, token, now())
+    if g.holder is None:
+        return
+    found = g.holder.person
+    if found is not None:
+        g.person = Person(name=found.name, role=Role(found.role), id=found.id)
+    if to_be_noted(g.holder, now()):
+        with _store().write(found.name if found else "nobody", now()) as unit:
+            note_use(unit, g.holder, now())
+
+
+def begin_session(person_id: int, *, shared: bool | None = None) -> Callable[[AnyResponse], None]:
+    """Sign somebody in under a new token; what is returned puts it into a response.
+
+    Parameters
+    ----------
+    shared : bool, optional
+        Whether the device is a shared tablet; as it was unless told otherwise.
+    """
+    on_shared = on_shared_device() if shared is None else shared
+    with _store().read() as unit:
+        found = unit.people.get(person_id)
+    with _store().write(found.name, now()) as unit:
+        token = open_session(unit, person_id, now(), shared=on_shared, replaces=_token())
+        g.holder = find_holder(unit, token, now())
+    g.person = Person(name=found.name, role=Role(found.role), id=found.id)
+    _renew_forms()
+
+    def put(response: AnyResponse) -> None:
+        response.set_cookie(
+            COOKIE,
+            token,
+            max_age=_COOKIE_LIFE,
+            httponly=True,
+            samesite="Lax",
+            secure=request.is_secure,
+        )
+
+    return put
+
+
+def end_session(response: AnyResponse) -> None:
+    """Sign out; a shared tablet stays one, without anybody who holds it."""
+    with _store().write(person().name if signed_in() else "nobody", now()) as unit:
+        if on_shared_device():
+            unit.sessions.let_go(session_hash())
+        else:
+            unit.sessions.end(session_hash())
+            response.delete_cookie(COOKIE, httponly=True, samesite="Lax")
+    g.person = None
+    _renew_forms()
+
+
+def _renew_forms() -> None:
+    # Tokens of forms that somebody else was shown are good no more.
+    session.clear()
+    session.permanent = True
+    g.pop("csrf_token", None)
+
+
+# --- every request -------------------------------------------------------------------------------
+
+
+def wants_plain() -> bool:
+    """Say whether the request comes from a script, which cannot show a page."""
+    asked = request.headers.get("X-Requested-With") == "fetch"
+    return asked or request.headers.get("Accept", "").startswith("application/json")
+
+
+def sign_in_page() -> str:
+    """Return the address of the page where this device signs in."""
+    return "sign_in.switch" if on_shared_device() else "sign_in.show"
+
+
+def _refuse_nobody() -> AnyResponse | tuple[str, int]:
+    if wants_plain():
+        words = "expected somebody signed in, got nobody; sign in, then send it again\n"
+        return Response(words, 401, mimetype="text/plain")
+    if request.method in {"GET", "HEAD"}:
+        path = request.full_path if request.query_string else request.path
+        return redirect(url_for(sign_in_page(), next=path))
+    from web.sign_in import unsent_page  # noqa: PLC0415 (it states its rights by this module)
+
+    return unsent_page()
 
 
 def init_app(app: Flask) -> None:
     """Ask every request who sends it."""
+    app.extensions["baybook_hasher"] = app.config.get("HASHER") or Hasher()
 
     @app.before_request
-    def check() -> None:
-        g.person = Person(name="shop", role=Role.OWNER)
+    def check() -> AnyResponse | tuple[str, int] | None:
+        if request.endpoint == "static":
+            return None
+        _find()
         if request.endpoint is None:
-            return
+            return None
         right = right_of(current_app, request.endpoint)
-        if right is not None and not person().may(right):
+        if right is None:
+            return None
+        if signed_in() is None:
+            return _refuse_nobody()
+        if not person().may(right):
             abort(403)
+        return None
 
-    app.add_template_global(person)
+    for known in (person, signed_in, on_shared_device):
+        app.add_template_global(known)

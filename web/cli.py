@@ -17,7 +17,7 @@ from kb.workflow.jobs import Entry, Intake, add_text, draft_job, open_job, read_
 from kb.workflow.memory import Memory
 from kb.workflow.suggest import Suggestion
 from kb.workflow.trials import read_lines
-from web import measure_commands, shop_commands
+from web import measure_commands, people_commands, shop_commands
 from web.home import shop_memory, shop_store, today, writing
 from web.report import answer_json, answer_text, ended_as, job_text, json_line
 
@@ -54,6 +54,7 @@ for _command in (
     shop_commands.import_command,
     measure_commands.measure,
     shop_commands.rebuild,
+    people_commands.user,
 ):
     main.add_command(_command)
 

@@ -5,17 +5,33 @@ from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException, SecurityError
 from werkzeug.wrappers import Response as AnyResponse
 
-from kb.errors import ConflictError, EmptyIndexError, KBError, NotFoundError, StoreError
+from kb.errors import (
+    ConflictError,
+    EmptyIndexError,
+    KBError,
+    NotFoundError,
+    StoreError,
+    TooManyTriesError,
+)
+from web import resend
+from web.auth import signed_in
 from web.db import AlreadySentError, ChangedSinceError
 
-_STATUS = {NotFoundError: 404, EmptyIndexError: 404, ConflictError: 409, StoreError: 503}
+_STATUS = {
+    NotFoundError: 404,
+    EmptyIndexError: 404,
+    ConflictError: 409,
+    StoreError: 503,
+    TooManyTriesError: 429,
+}
 
 # What a page says instead of the server's own words, by status.
 _PLAIN = {
     403: (
         "That is not yours to do",
         "expected somebody whose role may do this, got another role or a form from elsewhere; ask "
-        "the owner, or open the page anew and send it again",
+        "the owner for the role or let somebody who has it do this, or open the page anew and send "
+        "it again",
     ),
     404: (
         "No such page",
@@ -53,6 +69,21 @@ def _plain_words(status: int, error: HTTPException) -> tuple[str, str]:
     return title, _length_words() if status == 413 else message
 
 
+def _of_an_earlier_sign_in() -> bool:
+    """Say whether a form with a wrong token came from a page of this very site."""
+    origin = request.headers.get("Origin", "").rstrip("/")
+    known = signed_in() is not None and origin == request.host_url.rstrip("/")
+    return known and bool(request.form)
+
+
+def _old_form_page(status: int) -> Page:
+    if _of_an_earlier_sign_in():
+        unsent = resend.of_request()
+        return resend.page(unsent, "That form is from before you signed in"), status
+    message = "expected a fresh form, got an old one; go back, reload the page, send it again"
+    return _page("That form is too old", message, status)
+
+
 def init_app(app: Flask) -> None:
     """Register the pages for errors."""
 
@@ -75,13 +106,15 @@ def init_app(app: Flask) -> None:
 
     @app.errorhandler(CSRFError)
     def on_old_form(error: CSRFError) -> Page:
-        message = "expected a fresh form, got an old one; go back, reload the page, send it again"
-        return _page("That form is too old", message, error.code or 400)
+        return _old_form_page(error.code or 400)
 
     @app.errorhandler(SecurityError)
     def on_foreign_host(error: SecurityError) -> Response:
         # No page: its links would lead to the foreign name.
-        message = "expected the address of this machine, got another name; open http://127.0.0.1\n"
+        message = (
+            "expected the address of this machine, got another name; open the address that "
+            "baybook serve printed, or give serve this name with --name\n"
+        )
         return Response(message, error.code, mimetype="text/plain")
 
     @app.errorhandler(HTTPException)

@@ -7,6 +7,7 @@ import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from socket import gethostname
 from typing import Any
 
 import click
@@ -19,7 +20,10 @@ from kb.store.migrate import bundled, upgrade
 from kb.workflow.exchange import ReadTable, load_table, read_mapping, read_table, write_refused
 from kb.workflow.jobs import Entry, Intake, open_job, read_vehicle
 from kb.workflow.memory import Memory
+from kb.workflow.people import has_owner
 from web.home import altitude_m, home_folder, shop_memory, shop_store, store_url, today, writing
+from web.hosts import LOOPBACK, own_names
+from web.people_commands import demo_link, first_link, sign_in_address
 from web.report import answer_text, json_line
 
 # The job that the demonstration shows; invented.
@@ -28,7 +32,6 @@ DEMO_JOB = (
 )
 DEMO_VEHICLE = "2017 Pellarin Copse P20P"
 _DEMO_SETTING = "demonstration"
-_LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 _FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
 
@@ -113,40 +116,69 @@ def demo(*, once: bool, folder: Path | None, port: int) -> None:
         click.echo(f"Open job {entry.job.id}, {DEMO_VEHICLE}:\n{DEMO_JOB}\n")
         click.echo(answer_text(entry.parsed, suggestion, words))
         if not once:
-            serve_pages({"HOME": home, "STORE_URL": default_url(home)}, port=port)
+            with open_store(default_url(home)) as store:
+                token = demo_link(store)
+            serve_pages({"HOME": home, "STORE_URL": default_url(home)}, port=port, token=token)
 
 
 # --- the pages -----------------------------------------------------------------------------------
 
 
 @click.command()
-@click.option("--host", default="127.0.0.1", show_default=True, help="this machine only, so far")
+@click.option("--host", default="127.0.0.1", show_default=True, help="address to listen on")
 @click.option("--port", default=8023, show_default=True, help="of this machine")
-def serve(host: str, port: int) -> None:
-    """Serve the pages on this machine."""
+@click.option("--name", "names", multiple=True, help="a name by which others reach this machine")
+def serve(host: str, port: int, names: Sequence[str]) -> None:
+    """Serve the pages: to this machine, or with --host 0.0.0.0 to the shop's own network."""
     home = home_folder()
-    serve_pages({"HOME": home, "STORE_URL": store_url(home)}, host=host, port=port)
+    with open_store(store_url(home)) as store:
+        token = first_link(store) if host in LOOPBACK else None
+        if host not in LOOPBACK:
+            _refuse_without_owner(store, host)
+    shop_hosts = None if host in LOOPBACK else own_names(names)
+    settings = {"HOME": home, "STORE_URL": store_url(home), "SHOP_HOSTS": shop_hosts}
+    serve_pages(settings, host=host, port=port, token=token)
 
 
-def serve_pages(settings: Mapping[str, Any], *, host: str = "127.0.0.1", port: int) -> None:
-    """Serve the pages until interrupted; only to this machine while there is no sign-in."""
-    if host not in _LOOPBACK:
-        raise click.UsageError(
-            f"expected a loopback address, got {host}: there is no sign-in yet, so the pages stay "
-            "on this machine; use 127.0.0.1"
-        )
+def _refuse_without_owner(store: Store, host: str) -> None:
+    with store.read() as unit:
+        if not has_owner(unit):
+            raise click.UsageError(
+                f"expected an owner before others can reach the pages at {host}, got none yet; run "
+                "baybook serve without --host first and open the link that it prints"
+            )
+
+
+def serve_pages(
+    settings: Mapping[str, Any],
+    *,
+    host: str = "127.0.0.1",
+    port: int,
+    token: str | None = None,
+) -> None:
+    """Serve the pages until interrupted; with ``token``, print the link that signs in once."""
     from waitress import serve as serve_app  # noqa: PLC0415 (start-up time)
 
     from web import create_app  # noqa: PLC0415 (start-up time)
 
     app = create_app({**settings, "ALTITUDE_M": altitude_m()})
-    click.echo(f"\nOpen http://{host}:{port}/ in a browser; Ctrl-C ends.")
+    base = f"http://{_reached_by(host)}:{port}"
+    click.echo(f"\nOpen {base}/ in a browser; Ctrl-C ends.")
+    if token is not None:
+        click.echo(f"To sign in, once: {sign_in_address(base, token)}")
     try:
         serve_app(app, host=host, port=port, threads=4, ident=None)
     except OSError as error:
         raise click.ClickException(
             f"expected a free port, got {port}: {error}; choose another with --port"
         ) from error
+
+
+def _reached_by(host: str) -> str:
+    """Return what a browser types for an address that is listened on."""
+    if host in {"0.0.0.0", "::"}:  # noqa: S104 - compared, not listened on
+        return gethostname()
+    return f"[{host}]" if ":" in host else host
 
 
 # --- tables of work orders -----------------------------------------------------------------------

@@ -7,8 +7,24 @@ from typing import Any
 
 from flask import Flask, Response, abort, request
 from flask_wtf import CSRFProtect
+from werkzeug.exceptions import SecurityError
 
-from web import auth, cases, db, errors, filters, find, forms, jobs, photos, sent
+from web import (
+    auth,
+    cases,
+    db,
+    errors,
+    filters,
+    find,
+    forms,
+    jobs,
+    me,
+    people,
+    photos,
+    sent,
+    sign_in,
+)
+from web.hosts import is_own
 
 # One script file of our own and no inline style: nothing that a page shows can run.
 _POLICY = (
@@ -19,8 +35,10 @@ _DEFAULTS = {
     "ALTITUDE_M": 0.0,
     "MAX_CONTENT_LENGTH": 1_000_000,
     "SESSION_COOKIE_SAMESITE": "Lax",
-    # Another site's name that leads to this machine gets no page (there is no sign-in yet).
-    "TRUSTED_HOSTS": ["127.0.0.1", "localhost", "[::1]"],
+    # Names by which others in the shop reach this machine; None: it is asked by itself alone.
+    "SHOP_HOSTS": None,
+    # Cookies know no ports: another program on this machine must not overwrite ours.
+    "SESSION_COOKIE_NAME": "baybook_forms",
     # A job page stands open all day in the bay; its form must still work then.
     "WTF_CSRF_TIME_LIMIT": None,
 }
@@ -37,7 +55,11 @@ def _secret(home: Path) -> str:
 
 
 def _protect(app: Flask) -> None:
-    CSRFProtect(app)
+    @app.before_request
+    def own_host() -> None:
+        """Refuse a request to a foreign name, before anything else looks at it."""
+        if not is_own(request.host, app.config["SHOP_HOSTS"]):
+            raise SecurityError(f"expected a name of this machine, got {request.host!r}")
 
     @app.before_request
     def same_origin() -> None:
@@ -70,10 +92,12 @@ def make_site(settings: Mapping[str, Any]) -> Flask:
     # Before anything reads a form: photos may be longer than words.
     photos.init_app(app)
     _protect(app)
+    # Who it is comes before the form's token: an expired sign-in never loses what was typed.
     auth.init_app(app)
+    CSRFProtect(app)
     forms.init_app(app)
     filters.init_app(app)
     errors.init_app(app)
-    for page in (jobs, find, cases, sent, photos):
+    for page in (jobs, find, cases, sent, photos, sign_in, people, me):
         app.register_blueprint(page.bp)
     return app

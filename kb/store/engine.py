@@ -28,9 +28,11 @@ from kb.store.journal import (
     renew_state,
     state,
 )
+from kb.store.people import People
 from kb.store.photos import PhotoRepository
 from kb.store.repository import JobRepository
 from kb.store.settled import SettledPieces
+from kb.store.sign_ins import FailedSignIns, Sessions, SignInLinks
 from kb.store.tables import SCHEMA_REVISION
 from kb.store.unread import UnreadWords
 from kb.store.writes import EarlierStates, SentForms
@@ -121,6 +123,10 @@ class UnitOfWork:
         self.settings = SettingRepository(pen)
         self.earlier = EarlierStates(pen)
         self.sent = SentForms(pen)
+        self.people = People(pen, self.history)
+        self.sessions = Sessions(pen)
+        self.links = SignInLinks(pen)
+        self.failed = FailedSignIns(pen)
         self.settled = SettledPieces(pen)
         self.unread = UnreadWords(pen)
         self.photos = PhotoRepository(pen, self.history)

@@ -11,7 +11,11 @@ import pytest
 
 from kb.case.terms import load_vocabulary
 from kb.store.engine import default_url, open_store
+from tests.web.conftest import session_for
 from web import create_app
+from web.auth import COOKIE
+from web.people_commands import demo_link
+from web.rights import Role
 from web.shop_commands import demo_job, make_demo
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -103,7 +107,15 @@ def shop(demo_home, tmp_path):
 
 def sign_in(page, shop, role="owner"):
     """Sign somebody of that role in."""
+    let_in(page.context, shop, role)
     page.goto(shop.url + "/")
+
+
+def let_in(context, shop, role="owner"):
+    """Give a browser's window the session of somebody of that role."""
+    with open_store(default_url(shop.home)) as store:
+        token = session_for(store, Role(role))
+    context.add_cookies([{"name": COOKIE, "value": token, "url": shop.url}])
 
 
 class Visitor:
@@ -118,6 +130,7 @@ class Visitor:
             **known,
         )
         self.context.set_default_timeout(10_000)
+        let_in(self.context, shop)
         self.page = self.context.new_page()
         self.troubles: list[str] = []
         self.page.on("pageerror", lambda error: self.troubles.append(str(error)))
@@ -175,6 +188,11 @@ def all_pages(shop):
         "/job/<job_id>": [f"/job/{job}"],
         "/job/<job_id>/close": [f"/job/{job}/close"],
         "/case/<case_id>": [f"/case/{case}"],
+        "/sign-in": ["/sign-in"],
+        "/sign-in/<token>": [f"/sign-in/{new_link(shop)}"],
+        "/switch": ["/switch"],
+        "/people": ["/people"],
+        "/me": ["/me"],
     }
     rules = [
         str(rule)
@@ -192,6 +210,12 @@ NO_PAGE = {
     "/sent/<form_id>",
     "/photo/<content_hash>",
 }
+
+
+def new_link(shop):
+    """Make a link for the owner of the demonstration and return its token."""
+    with open_store(default_url(shop.home)) as store:
+        return demo_link(store)
 
 
 def open_demo_job(shop):

@@ -1,6 +1,6 @@
 import re
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from io import BytesIO
 
 import pytest
@@ -9,9 +9,14 @@ from kb.case.model import JobState
 from kb.case.terms import load_vocabulary
 from kb.store.engine import default_url
 from kb.workflow.jobs import draft_job
+from kb.workflow.passwords import Hasher
+from kb.workflow.people import link_for
+from kb.workflow.sign_in import open_session
 from tests.factories import a_closing, a_picture
 from tests.kb.workflow.conftest import Shop
 from web import create_app
+from web.auth import COOKIE
+from web.rights import Role
 
 WORDS = load_vocabulary()
 SEEDS = {
@@ -35,18 +40,29 @@ def closed_case(job_id, text, cause, **changes):
     return replace(job, id=job_id, state=JobState.CLOSED, closing=a_closing(cause), **changes)
 
 
-class Site(Shop):
-    """A shop with a few cases, and a browser that looks at its pages."""
+# Cheap on purpose: what a hash costs is the library's concern.
+QUICK = Hasher(rounds=1, memory_kib=8, lanes=1)
 
-    def __init__(self, home):
-        super().__init__(default_url(home))
-        self.home = home
-        self.put(*(closed_case(key, *seed) for key, seed in SEEDS.items()))
-        self.app = create_app({"HOME": home, "STORE_URL": self.url})
-        self.client = self.app.test_client()
 
-    def put(self, *jobs):
-        self.write(lambda unit: unit.jobs.add_many(jobs, verb="import"))
+def session_for(store, role, *, shared=False):
+    """Return the token of a new session of the one person of that role, who has no secrets."""
+    name = "shop" if role is Role.OWNER else f"the {role}"
+    at = datetime.now(UTC)
+    with store.write("Ines", at) as unit:
+        person = unit.people.named(name)
+        person_id = person.id if person else unit.people.add(name, str(role))
+        return open_session(unit, person_id, at, shared=shared)
+
+
+class Browser:
+    """Looks at the pages of a site as somebody, or as nobody."""
+
+    def __init__(self, app, token=None):
+        self.app = app
+        self.client = app.test_client()
+        self.session = token
+        if token is not None:
+            self.client.set_cookie(COOKIE, token)
 
     def page(self, path, status=200):
         answer = self.client.get(path)
@@ -54,7 +70,9 @@ class Site(Shop):
         return answer.text
 
     def token(self):
-        (found,) = re.findall(r'name="csrf_token" value="([^"]+)"', self.page("/"))
+        """Return the token that every form of a page carries."""
+        page = self.client.get("/", follow_redirects=True).text
+        (found,) = set(re.findall(r'name="csrf_token" value="([^"]+)"', page))
         return found
 
     def send(self, path, **form):
@@ -67,11 +85,38 @@ class Site(Shop):
         assert answer.status_code == 302, answer.text
         return answer.location.rsplit("/", 1)[1]
 
+
+class Site(Shop, Browser):
+    """A shop with a few cases, and the browser of its owner."""
+
+    def __init__(self, home):
+        Shop.__init__(self, default_url(home))
+        self.home = home
+        self.put(*(closed_case(key, *seed) for key, seed in SEEDS.items()))
+        app = create_app({"HOME": home, "STORE_URL": self.url, "HASHER": QUICK})
+        Browser.__init__(self, app, session_for(self.store, Role.OWNER))
+
+    def put(self, *jobs):
+        self.write(lambda unit: unit.jobs.add_many(jobs, verb="import"))
+
     def with_photo(self, job):
         """Add a photo to a job and return its hash."""
         self.send(f"/job/{job}/photo", photo=(BytesIO(a_picture()), "p.jpg"))
         with self.store.read() as unit:
             return unit.photos.of(job)[-1].content_hash
+
+    def with_link(self):
+        """Make a link for the owner and return its token."""
+        at = datetime.now(UTC)
+        return self.write(lambda unit: link_for(unit, unit.people.named("shop").id, at))
+
+    def as_role(self, role, *, shared=False):
+        """Return the browser of somebody of that role."""
+        return Browser(self.app, session_for(self.store, role, shared=shared))
+
+    def as_nobody(self):
+        """Return a browser where nobody is signed in."""
+        return Browser(self.app)
 
     def close(self):
         self.app.extensions["baybook"].store.close()

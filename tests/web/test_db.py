@@ -4,6 +4,8 @@ import pytest
 
 from kb.errors import StoreError
 from web import db
+from web.auth import COOKIE
+from web.rights import Role
 
 
 def test_the_memory_of_a_running_program_holds_the_closed_jobs(site):
@@ -15,7 +17,8 @@ def test_the_memory_of_a_running_program_holds_the_closed_jobs(site):
 
 
 def test_what_one_request_writes_is_kept_whole_or_not_at_all(site):
-    with site.app.test_request_context("/", method="POST"):
+    cookie = {"Cookie": f"{COOKIE}={site.session}"}
+    with site.app.test_request_context("/", method="POST", headers=cookie):
         site.app.preprocess_request()
         with db.writing() as unit:
             first = unit.jobs.next_id()
@@ -25,10 +28,12 @@ def test_what_one_request_writes_is_kept_whole_or_not_at_all(site):
             assert unit.jobs.next_id() != first
 
 
-def test_a_write_from_a_page_is_the_shops_own(site):
+def test_a_write_from_a_page_stands_under_the_name_of_who_is_signed_in(site):
     job = site.opened()
     (line,) = site.history(job)
     assert (line.who, line.verb) == ("shop", "open")
+    site.as_role(Role.ADVISOR).send(f"/job/{job}/wait", waits_for="a fan motor")
+    assert [line.who for line in site.history(job)] == ["shop", "the advisor"]
 
 
 def test_the_altitude_of_the_settings_reaches_the_answers(site):

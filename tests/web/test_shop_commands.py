@@ -1,6 +1,8 @@
 import csv
 import json
+import re
 from datetime import UTC, datetime
+from socket import gethostname
 
 import pytest
 from click.testing import CliRunner
@@ -173,7 +175,8 @@ def test_the_demonstration_then_serves_its_own_folder(tmp_path, monkeypatch):
 def _opened_as_a_case(store, words):
     job = closed_case("S1", *SEEDS["S1"])
     with store.write("Ines", datetime(2026, 5, 4, tzinfo=UTC)) as unit:
-        unit.jobs.add(job, verb="import")
+        if not unit.jobs.count():
+            unit.jobs.add(job, verb="import")
     return draft_job("warm", words=words, today=job.opened)
 
 
@@ -186,11 +189,75 @@ def test_a_demonstration_shop_is_made_once(tmp_path):
         assert unit.history.last_seq() == first > 100
 
 
+@pytest.fixture
+def served(monkeypatch):
+    """Return what would be served: the application and where it listens."""
+    calls = []
+    monkeypatch.setattr("waitress.serve", lambda app, **known: calls.append((app, known)))
+    yield calls
+    for app, _ in calls:
+        app.extensions["baybook"].store.close()
+
+
+def the_link(text):
+    (path,) = re.findall(r"http://[^/\s]+(/sign-in/\S+)", text)
+    return path
+
+
+def take(app, path, host="localhost", **form):
+    """Open a link and press its button."""
+    client = app.test_client()
+    page = client.get(path, headers={"Host": host})
+    assert page.status_code == 200
+    token = re.findall(r'name="csrf_token" value="([^"]+)"', page.text)[0]
+    answer = client.post(path, data={"csrf_token": token, **form}, headers={"Host": host})
+    assert (answer.status_code, answer.location) == (302, "/")
+    return client
+
+
 @pytest.mark.parametrize("host", ["0.0.0.0", "::", "192.168.1.4"])
-def test_serving_to_others_is_refused_while_there_is_no_sign_in(terminal, host):
+def test_serving_to_others_is_refused_until_the_shop_has_an_owner(terminal, served, host):
     text = terminal.said("serve", "--host", host, code=2)
-    assert "there is no sign-in yet" in text
-    assert "use 127.0.0.1" in text
+    assert "expected an owner before others can reach the pages" in text
+    assert served == []
+    terminal.run("user", "add", "Mara Tolling", "--role", "owner")
+    terminal.run("serve", "--host", host)
+    assert served[0][1]["host"] == host
+
+
+def test_the_first_start_prints_a_link_by_which_the_owner_names_himself(terminal, served):
+    text = terminal.said("serve")
+    ((app, _),) = served
+    client = take(app, the_link(text), name="Mara Tolling", password="shop rain lamp")
+    assert "Mara Tolling" in client.get("/").text
+    assert "sign-in/" not in terminal.said("serve")
+    told = terminal.told("user", "list", "--json")["people"]
+    assert [(row["name"], row["role"], row["password"]) for row in told] == [
+        ("Mara Tolling", "owner", True)
+    ]
+
+
+def test_the_demonstration_prints_a_link_that_asks_nothing_more(tmp_path, monkeypatch, served):
+    monkeypatch.setattr(shop_commands, "read_folder", lambda *_, **__: ([], []))
+    monkeypatch.setattr(shop_commands, "demo_job", _opened_as_a_case)
+    for _ in range(2):
+        result = CliRunner().invoke(main, ["demo", "--folder", str(tmp_path)])
+        assert result.exit_code == 0, result.output
+        client = take(served[-1][0], the_link(result.output))
+        assert "Mara Tolling" in client.get("/").text
+    once = CliRunner().invoke(main, ["demo", "--folder", str(tmp_path), "--once"])
+    assert "sign-in" not in once.output
+
+
+def test_served_to_the_shop_the_pages_answer_to_its_own_names_alone(terminal, served):
+    terminal.run("user", "add", "Mara Tolling", "--role", "owner")
+    terminal.run("serve", "--host", "0.0.0.0", "--name", "bay.example")
+    ((app, _),) = served
+    told = {
+        host: app.test_client().get("/sign-in", headers={"Host": host}).status_code
+        for host in ("192.168.1.4:8023", "bay.example", gethostname(), "evil.example")
+    }
+    assert list(told.values()) == [200, 200, 200, 400]
 
 
 def test_serve_hands_the_shops_pages_to_the_server(terminal, monkeypatch):
@@ -201,7 +268,7 @@ def test_serve_hands_the_shops_pages_to_the_server(terminal, monkeypatch):
     ((app, known),) = served
     assert (known["host"], known["port"]) == ("127.0.0.1", 8123)
     assert app.config["HOME"] == terminal.home
-    assert app.test_client().get("/case/S1").status_code == 200
+    assert app.test_client().get("/case/S1").location == "/sign-in?next=/case/S1"
     app.extensions["baybook"].store.close()
 
 

@@ -1,0 +1,148 @@
+"""Sign in by password or PIN, hold a session, hand a shared tablet on."""
+
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from enum import StrEnum
+from typing import Final
+
+from kb.errors import SignInError, TooManyTriesError
+from kb.store.engine import Store, UnitOfWork
+from kb.store.people import StoredPerson
+from kb.store.sign_ins import StoredSession
+from kb.workflow.passwords import Hasher, clean_name
+from kb.workflow.people import new_token, token_hash
+
+# Failed tries a name, and an address, within the pause (our choice).
+TRIES_A_NAME: Final = 5
+TRIES_AN_ADDRESS: Final = 20
+PAUSE: Final = timedelta(minutes=15)
+# How long a session lasts after it was last used: one's own, and a shared tablet's (our choice).
+OWN_LIFE: Final = timedelta(days=30)
+SHARED_LIFE: Final = timedelta(days=365)
+# A shared tablet that nobody touched for so long asks again who holds it (our choice).
+IDLE: Final = timedelta(minutes=15)
+# A session in use is noted at most this often, so that reading pages hardly writes (our choice).
+NOTED: Final = timedelta(minutes=1)
+
+
+class Secret(StrEnum):
+    """What somebody signs in with."""
+
+    PASSWORD = "password"  # noqa: S105 - the word, not one
+    PIN = "PIN"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """One try to sign in."""
+
+    name: str
+    typed: str = field(repr=False)
+    secret: Secret
+    address: str
+
+
+def check_secret(store: Store, asked: Asked, *, hasher: Hasher, at: datetime) -> StoredPerson:
+    """Return the person whose password or PIN was typed.
+
+    The try is noted before anything is hashed and forgotten when it was right, so that many at
+    once count too. An unknown name takes as long as a wrong password and is told the same.
+
+    Raises
+    ------
+    SignInError
+        If name and secret do not belong together, or the person was taken out.
+    TooManyTriesError
+        If the name or the address failed too often; nothing is hashed then.
+    """
+    name = clean_name(asked.name)
+    key = name.casefold()[:200]
+    with store.write(name or "nobody", at) as unit:
+        _refuse_too_many(unit, key, asked.address, at=at)
+        unit.failed.add(key, asked.address)
+        person = unit.people.named(name)
+    if person is None or not person.active:
+        stored = None
+    else:
+        stored = person.pin_hash if asked.secret is Secret.PIN else person.password_hash
+    if not hasher.matches(stored, asked.typed) or person is None:
+        raise SignInError(
+            f"expected a name and its {asked.secret}, got two that do not belong together; try "
+            "again, or ask the owner for a link"
+        )
+    with store.write(name, at) as unit:
+        unit.failed.forget(key, asked.address)
+    return person
+
+
+def _refuse_too_many(unit: UnitOfWork, key: str, address: str, *, at: datetime) -> None:
+    unit.failed.forget_before(at - PAUSE)
+    tries = (
+        (unit.failed.times(name=key), TRIES_A_NAME),
+        (unit.failed.times_from(address), TRIES_AN_ADDRESS),
+    )
+    again = [times[-most] + PAUSE for times, most in tries if len(times) >= most]
+    if again:
+        when = max(again)
+        # The last minute is rounded up, so that the time told is never too early.
+        shown = (when + timedelta(seconds=59)).astimezone().strftime("%H:%M")
+        raise TooManyTriesError(
+            f"expected a pause after too many wrong tries, got another one; try again at {shown}, "
+            "or ask the owner for a link",
+            again_at=when,
+        )
+
+
+# --- sessions ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Holder:
+    """A session that is good, and who holds it; nobody does on a shared tablet in between."""
+
+    session: StoredSession
+    person: StoredPerson | None
+
+
+def open_session(
+    unit: UnitOfWork, person_id: int, at: datetime, *, shared: bool, replaces: str = ""
+) -> str:
+    """Open a session under a new token and return it; the one of ``replaces`` ends.
+
+    Parameters
+    ----------
+    replaces : str
+        The token that the browser held, if any: signing in never goes on under an old one.
+    """
+    unit.sessions.end(token_hash(replaces))
+    token = new_token()
+    ends = at + (SHARED_LIFE if shared else OWN_LIFE)
+    unit.sessions.open(token_hash(token), person_id, shared=shared, ends=ends)
+    return token
+
+
+def find_holder(unit: UnitOfWork, token: str, at: datetime) -> Holder | None:
+    """Return the session of a token and who holds it, None where it is good no more."""
+    session = unit.sessions.find(token_hash(token))
+    if session is None or at >= session.ends:
+        return None
+    person = None if session.person_id is None else unit.people.get(session.person_id)
+    idle = session.shared and at - session.last_seen > IDLE
+    if person is not None and (idle or not person.active):
+        person = None
+    return None if person is None and not session.shared else Holder(session=session, person=person)
+
+
+def to_be_noted(holder: Holder, at: datetime) -> bool:
+    """Say whether ``note_use`` has something to write."""
+    left = holder.person is None and holder.session.person_id is not None
+    return left or at - holder.session.last_seen >= NOTED
+
+
+def note_use(unit: UnitOfWork, holder: Holder, at: datetime) -> None:
+    """Note that a session is used; a shared tablet that lay idle is nobody's until somebody signs in."""
+    session = holder.session
+    if holder.person is None:
+        unit.sessions.let_go(session.token_hash)
+    life = SHARED_LIFE if session.shared else OWN_LIFE
+    unit.sessions.touch(session.token_hash, ends=at + life)

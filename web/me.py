@@ -1,0 +1,113 @@
+"""One's own page: password and PIN, the shared tablet, where one is signed in."""
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from kb.errors import SignInError, TooManyTriesError
+from kb.store.people import StoredPerson
+from kb.workflow.passwords import password_problem, pin_problem
+from kb.workflow.people import choose_secrets, hashed
+from kb.workflow.sign_in import Asked, Secret, check_secret
+from web import db
+from web.auth import begin_session, hasher, needs, now, person, session_hash
+from web.rights import Right
+from web.sign_in import address
+
+bp = Blueprint("me", __name__)
+
+_NOTHING = "expected a password or a PIN, got neither; type one"
+
+Page = str | Response | tuple[str, int]
+
+
+def _mine() -> StoredPerson:
+    with db.store().read() as unit:
+        return unit.people.get(person().id)
+
+
+def _page(errors: dict[str, str] | None = None, *, done: str = "") -> str:
+    with db.store().read() as unit:
+        sessions = unit.sessions.of(person().id)
+    return render_template(
+        "me.html",
+        mine=_mine(),
+        sessions=sessions,
+        this=session_hash(),
+        errors=errors or {},
+        done=done,
+    )
+
+
+@bp.get("/me")
+@needs(Right.SEE)
+def show() -> str:
+    """Show one's own page."""
+    return _page()
+
+
+@bp.post("/me/secrets")
+@needs(Right.SEE)
+def choose() -> Page:
+    """Choose a password, a PIN or both; whoever has one types it first."""
+    errors = _problems()
+    if errors:
+        return _page(errors), 400
+    try:
+        _confirm()
+    except SignInError as error:
+        status = 429 if isinstance(error, TooManyTriesError) else 400
+        return _page({"present": str(error)}), status
+    chosen = hashed(request.form.get("password", ""), request.form.get("pin", ""), hasher=hasher())
+    with db.writing() as unit:
+        choose_secrets(unit, person().id, chosen, keep_session=session_hash())
+    return _page(done="Chosen. You are signed out everywhere else.")
+
+
+def _problems() -> dict[str, str]:
+    password, pin = request.form.get("password", ""), request.form.get("pin", "")
+    problems = {
+        "password": password_problem(password) if password else None,
+        "pin": pin_problem(pin) if pin else None,
+    }
+    if not password and not pin:
+        problems = {"password": _NOTHING}
+    return {field: problem for field, problem in problems.items() if problem}
+
+
+def _confirm() -> None:
+    """Check the present password, or the present PIN where there is only that.
+
+    Raises
+    ------
+    SignInError
+        If it is another.
+    """
+    mine = _mine()
+    if mine.password_hash is None and mine.pin_hash is None:
+        return
+    secret = Secret.PASSWORD if mine.password_hash else Secret.PIN
+    typed = request.form.get("present", "")
+    asked = Asked(name=mine.name, typed=typed, secret=secret, address=address())
+    check_secret(db.store(), asked, hasher=hasher(), at=now())
+
+
+@bp.post("/me/shared")
+@needs(Right.SEE)
+def shared() -> Response:
+    """Make this device a shared tablet, or one's own again."""
+    put = begin_session(person().id, shared=request.form.get("shared") == "yes")
+    answer = redirect(url_for("me.show"))
+    put(answer)
+    return answer
+
+
+@bp.post("/me/sessions")
+@needs(Right.SEE)
+def end_one() -> Response:
+    """End one of one's own sessions."""
+    ends = request.form.get("session", "")
+    with db.writing() as unit:
+        if any(row.token_hash == ends for row in unit.sessions.of(person().id)):
+            unit.sessions.end(ends)
+            unit.history.add("sessions ended", None, f"one of {person().name}")
+    return redirect(url_for("me.show"))
