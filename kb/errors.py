@@ -10,6 +10,7 @@
     ├── VocabularyError     a vocabulary file that contradicts itself
     ├── CaseFileError       a case file that cannot be read; names line and reason
     ├── NotFoundError       no such job, case, person or link
+    ├── TermError           a word of the shop that cannot be taken as typed; names the fields
     ├── NotProvenError      a close without a cause or a proof
     ├── StoreError          the database cannot be used; says what to do
     ├── ConflictError       somebody else changed the same record first
@@ -74,6 +75,19 @@ class CaseFileError(KBError):
         self.reason = reason
         self.name = name
         self.line = line
+
+
+class TermError(KBError):
+    """A word of the shop that cannot be taken as typed.
+
+    ``by_field`` says why at each field; ``like`` names what is there already where only that is in
+    the way, so that sending it again adds it all the same.
+    """
+
+    def __init__(self, by_field: dict[str, str], *, like: tuple[str, ...] = ()) -> None:
+        super().__init__("; ".join(by_field.values()))
+        self.by_field = by_field
+        self.like = like
 
 
 class NotFoundError(KBError):

@@ -9,7 +9,6 @@ from typing_extensions import override
 
 from kb.case.model import AfterCheck, FixKind, Job, Proof
 from kb.case.parse import Parsed
-from kb.case.terms import load_vocabulary
 from kb.errors import KBError
 from kb.store.engine import Store
 from kb.workflow.close import CloseAnswers, close_job
@@ -17,8 +16,9 @@ from kb.workflow.jobs import Entry, Intake, add_text, draft_job, open_job, read_
 from kb.workflow.memory import Memory
 from kb.workflow.suggest import Suggestion
 from kb.workflow.trials import read_lines
+from kb.workflow.words import words_of
 from web import measure_commands, people_commands, shop_commands
-from web.home import shop_memory, shop_store, today, writing
+from web.home import shop_memory, shop_store, shop_words, today, writing
 from web.report import answer_json, answer_text, ended_as, job_text, json_line
 
 
@@ -129,7 +129,7 @@ def open_command(
     intake = Intake(text=text, said=said, vehicle=car, invoice=invoice, comeback_of=comeback_of)
     with shop_store() as store:
         with writing(store) as unit:
-            entry = open_job(unit, intake, words=load_vocabulary(), today=today())
+            entry = open_job(unit, intake, words=words_of(unit), today=today())
         click.echo(_entry_lines(store, entry, as_json=as_json))
 
 
@@ -141,7 +141,7 @@ def add(job: str, text: str, as_json: bool) -> None:
     """Add TEXT to the open job JOB and show the three answers."""
     with shop_store() as store:
         with writing(store) as unit:
-            entry = add_text(unit, job, text, words=load_vocabulary())
+            entry = add_text(unit, job, text, words=words_of(unit))
         click.echo(_entry_lines(store, entry, as_json=as_json))
 
 
@@ -155,7 +155,7 @@ def _entry_lines(store: Store, entry: Entry, *, as_json: bool) -> str:
     suggestion = _answers(store, entry.job)
     if as_json:
         return json_line({"job": entry.job.id, **answer_json(entry.parsed, suggestion)})
-    return f"job {entry.job.id}\n\n{answer_text(entry.parsed, suggestion, load_vocabulary())}"
+    return f"job {entry.job.id}\n\n{answer_text(entry.parsed, suggestion, shop_words(store))}"
 
 
 @main.command()
@@ -163,10 +163,9 @@ def _entry_lines(store: Store, entry: Entry, *, as_json: bool) -> str:
 @click.option("--json", "as_json", is_flag=True, help="one JSON object")
 def show(job: str, as_json: bool) -> None:
     """Show a job or a case; an open one with its three answers."""
-    words = load_vocabulary()
     with shop_store() as store:
         with store.read() as unit:
-            found = unit.jobs.get(job)
+            words, found = words_of(unit), unit.jobs.get(job)
         suggestion = None if found.closing else _answers(store, found)
     if as_json:
         head = {"job": found.id, "state": str(found.state), "cause": found.cause}
@@ -225,8 +224,8 @@ def close(
         after_checks=[AfterCheck(kind=k, text=t) for k, t in _pairs(afters, "AFTER-CHECK")],
         lesson=lesson,
     )
-    words = load_vocabulary()
     with shop_store() as store, writing(store) as unit:
+        words = words_of(unit)
         closed = close_job(unit, job, answers, words=words, today=today(), invoice=invoice)
     click.echo(f"closed {closed.id}: {ended_as(closed, words)}")
 

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import cast
 
-from flask import Flask, current_app, request
+from flask import Flask, current_app, g, has_request_context, request
 
 from kb.case.terms import Vocabulary, load_vocabulary
 from kb.store.engine import Store, UnitOfWork, open_store
@@ -54,8 +54,12 @@ def memory() -> Memory:
 
 
 def words() -> Vocabulary:
-    """Return the trade's words."""
-    return memory().words
+    """Return the trade's words with the shop's own, as they stood when this request first asked."""
+    if not has_request_context():
+        return memory().words
+    if "words" not in g:
+        g.words = memory().words
+    return cast(Vocabulary, g.words)
 
 
 def store() -> Store:
@@ -83,6 +87,8 @@ def writing() -> Iterator[UnitOfWork]:
         yield unit
         if _FORM_ID.fullmatch(form_id):
             unit.sent.add(form_id, unit.jobs.first_written)
+    # What was written may be a word.
+    g.pop("words", None)
 
 
 def _refuse_changed(unit: UnitOfWork) -> None:

@@ -9,10 +9,11 @@ from pathlib import Path
 
 from platformdirs import user_data_path
 
-from kb.case.terms import load_vocabulary
+from kb.case.terms import Vocabulary, load_vocabulary
 from kb.errors import ParseError
 from kb.store.engine import Store, UnitOfWork, default_url, open_store
 from kb.workflow.memory import Memory
+from kb.workflow.words import words_of
 
 
 def home_folder() -> Path:
@@ -46,6 +47,12 @@ def altitude_m() -> float:
 def shop_store() -> Store:
     """Return the shop's store."""
     return open_store(store_url(home_folder()))
+
+
+def shop_words(store: Store) -> Vocabulary:
+    """Return the trade's words with the shop's own laid over them."""
+    with store.read() as unit:
+        return words_of(unit)
 
 
 def shop_memory(store: Store) -> Memory:

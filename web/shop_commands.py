@@ -21,7 +21,16 @@ from kb.workflow.exchange import ReadTable, load_table, read_mapping, read_table
 from kb.workflow.jobs import Entry, Intake, open_job, read_vehicle
 from kb.workflow.memory import Memory
 from kb.workflow.people import has_owner
-from web.home import altitude_m, home_folder, shop_memory, shop_store, store_url, today, writing
+from web.home import (
+    altitude_m,
+    home_folder,
+    shop_memory,
+    shop_store,
+    shop_words,
+    store_url,
+    today,
+    writing,
+)
 from web.hosts import LOOPBACK, own_names
 from web.people_commands import demo_link, first_link, sign_in_address
 from web.report import answer_text, json_line
@@ -220,15 +229,15 @@ def import_command(
 
 
 def _read_table(file: Path, mapping: Mapping[str, str]) -> ReadTable:
+    with shop_store() as store:
+        words = shop_words(store)
     with file.open("rb") as stream:
         total = sum(1 for _ in stream)
     with (
         file.open(encoding="utf-8", errors="replace", newline="") as stream,
         click.progressbar(length=total, label="reading", file=sys.stderr) as bar,
     ):
-        return read_table(
-            stream, mapping, words=load_vocabulary(), progress=lambda _: bar.update(1)
-        )
+        return read_table(stream, mapping, words=words, progress=lambda _: bar.update(1))
 
 
 def _load(table: ReadTable) -> int:

@@ -88,7 +88,7 @@ def symptom_words(row: Symptom, words: Vocabulary) -> str:
 
 def quantity_words(row: Reading, words: Vocabulary) -> str:
     """Return the words for what a reading measures."""
-    known = words.quantities.get(row.quantity)
+    known = words.quantity_now(row.quantity)
     return known.name if known else row.quantity.replace("_", " ")
 
 
@@ -101,7 +101,7 @@ def reading_words(row: Reading, words: Vocabulary) -> str:
 def response_words(row: Response, words: Vocabulary) -> str:
     """Return what an action changed: from which value to which, or better, worse, gone."""
     if row.quantity and row.before_typed is not None:
-        known = words.quantities.get(row.quantity)
+        known = words.quantity_now(row.quantity)
         name = known.name if known else row.quantity.replace("_", " ")
         return f"{name} {row.before_typed} to {amount(row.after_typed or '?', row.unit)}"
     return str(row.change) if row.change else (row.action or "")

@@ -44,7 +44,7 @@ class _Reader(Header):
     def reading(self, table: Table) -> Reading:
         """Return one reading, its canonical values computed."""
         self.known(table, Reading, also=("value",), never=_COMPUTED)
-        quantity = self.required(table, "quantity", self.words.quantities)
+        quantity = self.required(table, "quantity", self.words.known_quantities)
         typed, unit = str(table.get("value", "")), str(table.get("unit", ""))
         position = self.optional(table, "position")
         return make_reading(self.words, quantity, typed, unit=unit, position=position)
@@ -61,7 +61,7 @@ class _Reader(Header):
         self.known(table, Response, never=("before_typed", "after_typed"))
         made: dict[str, Any] = {"change": self.enum(table, "change", Change)}
         quantity = table.get("quantity")
-        self.term(quantity, self.words.quantities, "a quantity")
+        self.term(quantity, self.words.known_quantities, "a quantity")
         for side in ("before", "after"):
             if side in table:
                 read = make_reading(
@@ -84,8 +84,8 @@ class _Reader(Header):
     def finding(self, table: Table) -> Finding:
         """Return one finding; the outcome must be on the check's list."""
         self.known(table, Finding)
-        check = self.required(table, "check", self.words.checks)
-        outcomes = (*self.words.checks[check].outcomes, *OPEN_OUTCOMES)
+        check = self.required(table, "check", self.words.known_checks)
+        outcomes = (*self.words.check(check).outcomes, *OPEN_OUTCOMES)
         if table.get("outcome") not in outcomes:
             raise self.fail(
                 f"expected outcome of {check} as one of {', '.join(outcomes)}, "
@@ -119,7 +119,7 @@ class _Reader(Header):
         self.known(table, Closing, never=_CLOSING_PARTS)
         self.required(table, "end", self.words.job_ends)
         for key in ("cause", "second_cause"):
-            self.term(table.get(key), self.words.causes, "a cause")
+            self.term(table.get(key), self.words.known_causes, "a cause")
         proofs = tuple(self._term_row(row, Proof, "method") for row in self.tables(top, "proof"))
         after = tuple(
             self._term_row(row, AfterCheck, "kind") for row in self.tables(top, "after_check")

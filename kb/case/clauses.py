@@ -40,7 +40,7 @@ class Clause:
     tokens: tuple[str, ...] = ()
 
 
-def symptom_tokens(symptom: Symptom) -> tuple[str, ...]:
+def symptom_tokens(symptom: Symptom, words: Vocabulary | None = None) -> tuple[str, ...]:
     """Return the tokens of a structured symptom, the same as those of its text.
 
     Examples
@@ -49,9 +49,9 @@ def symptom_tokens(symptom: Symptom) -> tuple[str, ...]:
     ('brake_pulls|yes|', 'brake_pulls|yes|braking')
     """
     if symptom.concept is None:
-        return clause_tokens(symptom.text)
+        return clause_tokens(symptom.text, words)
     # What was said beside the concept ("left rear", "on high") is in the words alone.
-    said = [token for token in clause_tokens(symptom.text) if ":" in token]
+    said = [token for token in clause_tokens(symptom.text, words) if ":" in token]
     return unique((*concept_tokens(symptom), *said))
 
 
@@ -187,6 +187,6 @@ def read_clauses(text: str, words: Vocabulary | None = None) -> tuple[Clause, ..
     return _Assembler(text, read_text(text, tools), tools).clauses()
 
 
-def clause_tokens(text: str) -> tuple[str, ...]:
+def clause_tokens(text: str, words: Vocabulary | None = None) -> tuple[str, ...]:
     """Return all tokens of ``text``, in order."""
-    return tuple(token for clause in read_clauses(text) for token in clause.tokens)
+    return tuple(token for clause in read_clauses(text, words) for token in clause.tokens)

@@ -2,6 +2,23 @@
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from typing import Final
+
+# Systems whose quantities stand in a group of another name.
+GROUPS_OF_SYSTEM: Final = {
+    "hvac": ("hvac",),
+    "cooling": ("cooling",),
+    "engine_performance": ("engine",),
+    "emissions": ("engine",),
+    "engine_mechanical": ("mechanical",),
+    "starting_charging": ("electrical",),
+    "body_electrical": ("electrical",),
+    "network": ("network",),
+    "brakes": ("brakes",),
+    "steering_suspension": ("chassis",),
+    "driveline": ("driveline",),
+    "hybrid_ev": ("hybrid",),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

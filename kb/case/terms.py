@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 import tomli
 
+from kb.case.shop_rows import NO_SHOP_WORDS, ShopWords
 from kb.case.term_rows import (
     Ambiguous,
     CauseTerm,
@@ -59,28 +60,51 @@ class Vocabulary:
     cautions: Mapping[str, Caution]
     caution_footer: str
     derived: Mapping[str, DerivedTerm]
+    shop: ShopWords = NO_SHOP_WORDS
+
+    @property
+    def known_checks(self) -> Mapping[str, CheckTerm]:
+        """The checks that a record may name: those in use, and those that were."""
+        return {**self.shop.past_checks, **self.checks} if self.shop.past_checks else self.checks
+
+    @property
+    def known_causes(self) -> Mapping[str, CauseTerm]:
+        """The causes that a record may name: those in use, and those that were."""
+        return {**self.shop.past_causes, **self.causes} if self.shop.past_causes else self.causes
+
+    @property
+    def known_quantities(self) -> Mapping[str, Quantity]:
+        """The quantities that a record may name: those in use, and those that were."""
+        past = self.shop.past_quantities
+        return {**past, **self.quantities} if past else self.quantities
 
     def check(self, key: str) -> CheckTerm:
         """Return the check ``key``; raise UnknownTermError where there is none."""
-        return _look_up(self.checks, key, "a check")
+        return _look_up(self.known_checks, key, "a check")
 
     def cause(self, key: str) -> CauseTerm:
         """Return the cause ``key``; raise UnknownTermError where there is none."""
-        return _look_up(self.causes, key, "a cause")
+        return _look_up(self.known_causes, key, "a cause")
 
     def quantity(self, key: str) -> Quantity:
         """Return the quantity ``key``; raise UnknownTermError where there is none."""
-        return _look_up(self.quantities, key, "a quantity")
+        return _look_up(self.known_quantities, key, "a quantity")
 
     def cause_name(self, key: str | None) -> str:
-        """Return the words for a cause, or the key itself where the shop added it."""
+        """Return the words for a cause as it is called now, or the key where nobody knows it."""
         if key is None:
             return "something else"
-        return self.causes[key].name if key in self.causes else key.replace("_", " ")
+        row = self.known_causes.get(self.shop.now("cause", key))
+        return row.name if row else key.replace("_", " ")
 
     def check_name(self, key: str) -> str:
-        """Return the words for a check, or the key itself where the shop added it."""
-        return self.checks[key].name if key in self.checks else key.replace("_", " ")
+        """Return the words for a check as it is called now, or the key where nobody knows it."""
+        row = self.known_checks.get(self.shop.now("check", key))
+        return row.name if row else key.replace("_", " ")
+
+    def quantity_now(self, key: str) -> Quantity | None:
+        """Return the quantity that a record's ``key`` stands for now, None where nobody knows it."""
+        return self.known_quantities.get(self.shop.now("quantity", key))
 
 
 def _look_up(rows: Mapping[str, T], key: str, what: str) -> T:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.case.clauses import clause_tokens, symptom_tokens
+from kb.case.meant_now import as_meant_now
 from kb.case.model import Finding, Job, Vehicle
 from kb.case.terms import Vocabulary
 from kb.retrieval.measures import Measure, case_measures
@@ -114,9 +115,10 @@ def _say(observation: str, polarity: str, *, condition: str) -> str:
 
 
 def _symptom_tokens(job: Job, words: Vocabulary) -> Iterator[Token]:
-    texts = [token for symptom in job.symptoms for token in symptom_tokens(symptom)]
+    own = words if words.shop.meanings else None
+    texts = [token for symptom in job.symptoms for token in symptom_tokens(symptom, own)]
     for line in (job.complaint.said, *(row.text for row in job.symptoms), *job.lines):
-        texts += clause_tokens(line)
+        texts += clause_tokens(line, own)
     for text in dict.fromkeys(texts):
         yield _clause_token(text, words)
 
@@ -221,10 +223,11 @@ def case_features(
     altitude_m : float
         The shop's altitude in metres, for readings derived from gauge pressure.
     """
+    job = as_meant_now(job, words)
     return CaseFeatures(
         case=job.id,
-        said=said_text(job),
-        told=told_text(job),
+        said=words.shop.in_search(said_text(job)),
+        told=words.shop.in_search(told_text(job)),
         tokens=case_tokens(job, words),
         labels=case_labels(job, words) if job.closing else (),
         measures=case_measures(job, words, altitude_m=altitude_m),

@@ -32,6 +32,7 @@ from kb.store.people import People
 from kb.store.photos import PhotoRepository
 from kb.store.repository import JobRepository
 from kb.store.settled import SettledPieces
+from kb.store.shop_terms import ShopTerms
 from kb.store.sign_ins import FailedSignIns, Sessions, SignInLinks
 from kb.store.tables import SCHEMA_REVISION
 from kb.store.unread import UnreadWords
@@ -130,6 +131,7 @@ class UnitOfWork:
         self.settled = SettledPieces(pen)
         self.unread = UnreadWords(pen)
         self.photos = PhotoRepository(pen, self.history)
+        self.terms = ShopTerms(pen, self.history)
 
     def state(self) -> str:
         """Return what names the state of the closed jobs that this unit of work sees."""

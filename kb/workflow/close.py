@@ -88,7 +88,7 @@ def close_job(
         state=JobState.CLOSED,
         waits_for=None,
         invoice=invoice or job.invoice,
-        system=job.system or (words.causes[answers.cause].system if answers.cause else None),
+        system=job.system or (words.cause(answers.cause).system if answers.cause else None),
         closing=_closing(answers, today),
     )
     unit.jobs.save(job, verb="close", what=f"{answers.end}: {answers.cause or 'no cause'}")

@@ -4,8 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 
+from kb.case.meant_now import family_of, with_family
 from kb.case.model import Complaint, Job, JobState, ReadingSet, Vehicle
 from kb.case.parse import Parsed, parse
+from kb.case.shop_made import made_family
 from kb.case.terms import Vocabulary
 from kb.errors import ConflictError, ParseError
 from kb.store.engine import UnitOfWork
@@ -61,7 +63,7 @@ def draft_job(
     text: str, *, words: Vocabulary, vehicle: Vehicle | None = None, today: date
 ) -> Entry:
     """Return an unsaved job with all that was read from ``text``: a question to the memory."""
-    job = Job(id="", opened=today, vehicle=vehicle or Vehicle())
+    job = Job(id="", opened=today, vehicle=with_family(vehicle or Vehicle(), words))
     parsed = parse(text, words=words)
     return Entry(job=merge_text(job, text, parsed), parsed=parsed)
 
@@ -98,7 +100,7 @@ def open_job(unit: UnitOfWork, intake: Intake, *, words: Vocabulary, today: date
         id=unit.jobs.next_id(),
         opened=today,
         invoice=intake.invoice,
-        vehicle=intake.vehicle or Vehicle(),
+        vehicle=with_family(intake.vehicle or Vehicle(), words),
         complaint=Complaint(said=intake.said),
         comeback_of=intake.comeback_of,
     )
@@ -186,7 +188,12 @@ def change_vehicle(unit: UnitOfWork, job_id: str, values: Mapping[str, str]) -> 
         If year or odometer are not numbers.
     """
     job = _open_job_of(unit, job_id)
-    job = replace(job, vehicle=replace(vehicle_from(values), family=job.vehicle.family))
+    vehicle = vehicle_from(values)
+    families = [made_family(row) for row in unit.terms.rows("family") if not row.out_of_use]
+    # A family that the vehicle brought along stays while it is the same model.
+    same = (vehicle.make, vehicle.model) == (job.vehicle.make, job.vehicle.model)
+    kept = job.vehicle.family if same else None
+    job = replace(job, vehicle=replace(vehicle, family=family_of(vehicle, families) or kept))
     unit.jobs.save(job, verb="vehicle", what=vehicle_line(job.vehicle))
     return job
 

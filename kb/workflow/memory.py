@@ -10,6 +10,7 @@ from threading import Lock
 from threadpoolctl import threadpool_limits
 
 from kb.case.model import FixKind, Job
+from kb.case.shop_words import with_shop_terms
 from kb.case.terms import Vocabulary
 from kb.diagnosis.calibrate import ClosedJob, calibrate
 from kb.diagnosis.calibration import SHIPPED, Calibration, from_numbers
@@ -22,7 +23,7 @@ from kb.retrieval.learned import Learned
 from kb.retrieval.learned_file import read_learned, write_learned
 from kb.retrieval.snapshot import kept_numbers, read_snapshot, write_snapshot
 from kb.retrieval.weigh import fit_weighed
-from kb.store.engine import Store
+from kb.store.engine import Store, UnitOfWork
 from kb.workflow.suggest import (
     Suggestion,
     as_written_up,
@@ -49,6 +50,7 @@ WORTH_KEEPING = 50
 @dataclass(frozen=True, slots=True)
 class _Fitted:
     state: str
+    terms: str
     index: CaseIndex
     model: CauseModel
     explainer: Explainer
@@ -78,7 +80,7 @@ class Memory:
     store : Store
         The shop's database.
     words : Vocabulary
-        The trade's words.
+        The trade's words as they ship; ``words`` has the shop's own laid over them.
     altitude_m : float
         The shop's altitude in metres.
     folder : Path or None
@@ -94,21 +96,40 @@ class Memory:
         folder: Path | None = None,
     ) -> None:
         self.store = store
-        self.words = words
+        self._shipped = words
+        self._words = ("", words)
         self.altitude_m = altitude_m
         self.folder = folder
         self._lock = Lock()
         self._fitted: _Fitted | None = None
 
+    @property
+    def words(self) -> Vocabulary:
+        """The trade's words with the shop's own laid over them, as they stand in the store now."""
+        with self.store.read() as unit:
+            return self._overlaid(unit)
+
+    def _overlaid(self, unit: UnitOfWork) -> Vocabulary:
+        state, words = self._words
+        now = unit.terms.state()
+        if now != state:
+            words = with_shop_terms(self._shipped, unit.terms.rows())
+            # One assignment, so that threads see one state or the other.
+            self._words = (now, words)
+        return words
+
     def _current(self) -> _Fitted:
         with self._lock:
-            state, mark = self.store.state(), self._learned_mark()
-            if self._fitted is None or (self._fitted.state, self._fitted.learned) != (state, mark):
-                made = self._kept(state) or self._fit()
+            with self.store.read() as unit:
+                state, words = unit.state(), self._overlaid(unit)
+            now = (state, words.shop.mark, mark := self._learned_mark())
+            known = self._fitted
+            if known is None or (known.state, known.terms, known.learned) != now:
+                made = self._kept(state, words) or self._fit(words)
                 if self.folder is not None:
                     made.index.attach(read_learned(self.folder / LEARNED))
-                self._fitted = replace(made, learned=mark)
-            return self._fitted
+                known = self._fitted = replace(made, learned=mark)
+            return known
 
     def _learned_mark(self) -> int:
         """Return when the learned file was written, 0 where there is none."""
@@ -119,18 +140,18 @@ class Memory:
         except OSError:
             return 0
 
-    def _stamp(self, state: str) -> dict[str, object]:
-        return {"state": state, "altitude_m": self.altitude_m}
+    def _stamp(self, state: str, words: Vocabulary) -> dict[str, object]:
+        return {"state": state, "altitude_m": self.altitude_m, "terms": words.shop.mark}
 
-    def _kept(self, state: str) -> _Fitted | None:
+    def _kept(self, state: str, words: Vocabulary) -> _Fitted | None:
         if self.folder is None:
             return None
-        found = read_snapshot(self.folder / SNAPSHOT, self._stamp(state))
+        found = read_snapshot(self.folder / SNAPSHOT, self._stamp(state, words))
         if found is None:
             return None
-        model = CauseModel(self.words, calibration=from_numbers(found.numbers))
+        model = CauseModel(words, calibration=from_numbers(found.numbers))
         model.restore(found.cases, found.spaces)
-        return _Fitted(state, found.cases, model, Explainer(model))
+        return _Fitted(state, words.shop.mark, found.cases, model, Explainer(model))
 
     def _numbers(self) -> Calibration:
         """Return the numbers that were fitted for this shop, the shipped ones before that."""
@@ -150,32 +171,36 @@ class Memory:
         with self._lock:
             with self.store.read() as unit:
                 state, jobs = unit.state(), tuple(unit.jobs.closed_jobs())
-            made = [witness_features(job, self.words, self.altitude_m) for job in jobs]
+                words = self._overlaid(unit)
+            made = [witness_features(job, words, self.altitude_m) for job in jobs]
             # Threads of the linear algebra wait for each other on a busy small machine: 84 s
             # became 23 s at 10,000 jobs with one.
             with threadpool_limits(limits=1):
                 learned = fit_weighed(made)
                 self._keep_learned(learned)
-                numbers = self._calibrate(jobs, made, learned)
-                self._keep(state, made, numbers)
+                numbers = self._calibrate(jobs, made, learned, words=words)
+                self._keep(state, made, numbers, words=words)
             self._fitted = None
         return Rebuilt(numbers=numbers, fields=len(learned.fields) if learned else 0)
 
     def _calibrate(
-        self, jobs: Sequence[Job], made: Sequence[CaseFeatures], learned: Learned | None
+        self,
+        jobs: Sequence[Job],
+        made: Sequence[CaseFeatures],
+        learned: Learned | None,
+        *,
+        words: Vocabulary,
     ) -> Calibration:
         """Return the numbers fitted on the newest jobs, each asked as it was first written up."""
         order = sorted(range(len(jobs)), key=lambda at: (jobs[at].opened, jobs[at].id))
         pairs = [
             ClosedJob(
                 stored=made[at],
-                asked=case_features(
-                    as_written_up(jobs[at]), self.words, altitude_m=self.altitude_m
-                ),
+                asked=case_features(as_written_up(jobs[at]), words, altitude_m=self.altitude_m),
             )
             for at in order[-MOST_CALIBRATED:]
         ]
-        return calibrate(pairs, self.words, parts=learned.parts if learned else {})
+        return calibrate(pairs, words, parts=learned.parts if learned else {})
 
     def _keep_learned(self, learned: Learned | None) -> None:
         if self.folder is None:
@@ -185,18 +210,25 @@ class Memory:
         else:
             write_learned(self.folder / LEARNED, learned)
 
-    def _fit(self) -> _Fitted:
+    def _fit(self, words: Vocabulary) -> _Fitted:
         with self.store.read() as unit:
             state = unit.state()
             jobs = tuple(unit.jobs.closed_jobs())
-        made = [witness_features(job, self.words, self.altitude_m) for job in jobs]
-        return self._keep(state, made, self._numbers())
+        made = [witness_features(job, words, self.altitude_m) for job in jobs]
+        return self._keep(state, made, self._numbers(), words=words)
 
-    def _keep(self, state: str, made: Sequence[CaseFeatures], numbers: Calibration) -> _Fitted:
+    def _keep(
+        self,
+        state: str,
+        made: Sequence[CaseFeatures],
+        numbers: Calibration,
+        *,
+        words: Vocabulary,
+    ) -> _Fitted:
         """Fit index and model, and keep a large index for the next process."""
-        index, model = fit_features(made, self.words, calibration=numbers)
+        index, model = fit_features(made, words, calibration=numbers)
         if self.folder is not None and len(made) >= WORTH_KEEPING:
-            stamp = self._stamp(state)
+            stamp = self._stamp(state, words)
             with suppress(OSError):
                 write_snapshot(
                     self.folder / SNAPSHOT,
@@ -205,7 +237,7 @@ class Memory:
                     spaces=model.spaces_,
                     numbers=numbers.as_numbers(),
                 )
-        return _Fitted(state, index, model, Explainer(model))
+        return _Fitted(state, words.shop.mark, index, model, Explainer(model))
 
     def suggest(self, job: Job, *, top: int = 5) -> Suggestion:
         """Return the three answers for ``job``; a case closed a moment ago is among them.

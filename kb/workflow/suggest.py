@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from kb.case.meant_now import as_meant_now
 from kb.case.model import Job, JobState, Phase, Standing
 from kb.case.standing import standing_of
 from kb.case.terms import Vocabulary
@@ -150,6 +151,7 @@ def suggest_from(
     EmptyIndexError
         If the index holds no case.
     """
+    job = as_meant_now(job, model.words)
     query = case_features(job, model.words, altitude_m=altitude_m)
     if not index.ids_:
         raise EmptyIndexError(NO_CASE)

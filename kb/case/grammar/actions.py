@@ -2,16 +2,17 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
 import tomli
 
+from kb.case.grammar.built import Built
 from kb.case.grammar.marks import Line, read_marks
+from kb.case.grammar.own_words import own_actions
 from kb.case.grammar.wordforms import stem
 from kb.case.model import Change
-from kb.case.terms import OPEN_OUTCOMES, Vocabulary, load_vocabulary
+from kb.case.terms import OPEN_OUTCOMES, Vocabulary
 from kb.errors import VocabularyError
 
 _FILE: Final = Path(__file__).resolve().parents[2] / "vocabulary" / "actions.toml"
@@ -183,16 +184,17 @@ def build_actions(data: Mapping[str, Any], words: Vocabulary) -> Actions:
         raise VocabularyError(f"actions.toml: expected the key {error}, got none") from error
 
 
-@cache
-def _shipped() -> Actions:
-    return build_actions(tomli.loads(_FILE.read_text(encoding="utf-8")), load_vocabulary())
+def _build(words: Vocabulary) -> Actions:
+    data = tomli.loads(_FILE.read_text(encoding="utf-8"))
+    return build_actions({**data, "action": [*data["action"], *own_actions(words)]}, words)
+
+
+_BUILT: Final = Built(_build)
 
 
 def actions_for(words: Vocabulary | None = None) -> Actions:
-    """Return the actions for ``words``; built once for the vocabulary that ships."""
-    if words is None or words is load_vocabulary():
-        return _shipped()
-    return build_actions(tomli.loads(_FILE.read_text(encoding="utf-8")), words)
+    """Return the actions for ``words``, built once."""
+    return _BUILT.of(words)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

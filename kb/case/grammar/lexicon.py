@@ -91,7 +91,7 @@ class Lexicon:
 
     def add(self, phrase: str, kind: str, name: str) -> None:
         """Add one phrase; words of ``filler`` inside it are left out."""
-        words = _phrase_words(phrase)
+        words = phrase_words(phrase)
         stems = [stemmed for text, stemmed in words if text not in self.filler]
         if not stems or len(stems) == 1 < len(words):
             # "gun it" without "it" would be another word's meaning.
@@ -143,7 +143,7 @@ class Lexicon:
         found: list[Lexeme] = []
         at = 0
         while at < len(kept):
-            size, classes = self._longest(stems, at)
+            size, classes = self.longest(stems, at)
             if size:
                 first, last = kept[at], kept[at + size - 1]
                 found.append(
@@ -163,7 +163,8 @@ class Lexicon:
             found.append(self.correct(word))
         return found
 
-    def _longest(self, stems: Sequence[str], at: int) -> tuple[int, list[tuple[str, str]]]:
+    def longest(self, stems: Sequence[str], at: int) -> tuple[int, list[tuple[str, str]]]:
+        """Return the size of the longest phrase that begins at ``at``, and its classes."""
         node, best, classes = self.trie, 0, []
         for size, part in enumerate(stems[at:], start=1):
             following = node.get(part)
@@ -180,7 +181,7 @@ class Lexicon:
             if part != _END:
                 self._deny(following, [*path, part])
             elif path:
-                size, classes = self._longest(path, 0)
+                size, classes = self.longest(path, 0)
                 if size == len(path):
                     following.extend(("denied", name) for _, name in classes)
 
@@ -202,7 +203,8 @@ def _normal_words(text: str) -> list[Word]:
     ]
 
 
-def _phrase_words(phrase: str) -> list[tuple[str, str]]:
+def phrase_words(phrase: str) -> list[tuple[str, str]]:
+    """Return the words of a phrase of the vocabulary with their stems."""
     plain = phrase.split(" ")
     if all(word.isalpha() and word.islower() and word not in _NOT_PLAIN for word in plain):
         # Most phrases are plain words already; the search for word borders costs ten times more.

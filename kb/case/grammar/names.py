@@ -2,14 +2,14 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cache
 from pathlib import Path
 from typing import Any, Final, Generic, TypeVar
 
 import tomli
 
+from kb.case.grammar.built import Built
 from kb.case.grammar.marks import Line, read_marks
-from kb.case.terms import Vocabulary, load_vocabulary
+from kb.case.terms import Vocabulary
 from kb.case.units import UNITS
 from kb.errors import VocabularyError
 
@@ -40,6 +40,11 @@ class Phrases(Generic[T]):
             if value not in rows:
                 rows.append(value)
             self._longest[key[0]] = max(self._longest.get(key[0], 0), len(key))
+
+    def put(self, text: str, value: T) -> None:
+        """Let the phrase ``text`` stand for ``value`` alone."""
+        self._rows.pop(key_of(text), None)
+        self.add(text, value)
 
     def at(self, line: Line, index: int) -> tuple[tuple[T, ...], int]:
         """Return what the longest phrase at mark ``index`` stands for, and its number of marks."""
@@ -156,6 +161,9 @@ def _name_table(data: Mapping[str, Any], words: Vocabulary) -> Phrases[Name]:
             raise VocabularyError(f"typing.toml, {row.get('say')}: {error}") from error
         for say in dict.fromkeys(say.lower() for say in row["say"]):
             table.add(say, _saying(name, say, words, said=data["name_units"]))
+    for row in words.shop.meaning("quantity"):
+        # What the shop says outright wins over what the name may mean elsewhere.
+        table.put(row.word, Name(quantity=row.key))
     return table
 
 
@@ -249,19 +257,19 @@ def build_names(data: Mapping[str, Any], words: Vocabulary) -> Names:
             scanned=frozenset(data["codes"]["scanned"]),
             unit_names=data["unit_names"],
             **{key: frozenset(data[key]) for key in ("fillers", "falls", "rises", "linkers")},
-            stop=frozenset(data["stop"]["words"]),
+            stop=frozenset(data["stop"]["words"]) | words.shop.set_aside,
         )
     except KeyError as error:
         raise VocabularyError(f"typing.toml: expected the key {error}, got none") from error
 
 
-@cache
-def _shipped() -> Names:
-    return build_names(tomli.loads(_FILE.read_text(encoding="utf-8")), load_vocabulary())
+def _build(words: Vocabulary) -> Names:
+    return build_names(tomli.loads(_FILE.read_text(encoding="utf-8")), words)
+
+
+_BUILT: Final = Built(_build)
 
 
 def names_for(words: Vocabulary | None = None) -> Names:
-    """Return the typed names for ``words``; built once for the vocabulary that ships."""
-    if words is None or words is load_vocabulary():
-        return _shipped()
-    return build_names(tomli.loads(_FILE.read_text(encoding="utf-8")), words)
+    """Return the typed names for ``words``, built once."""
+    return _BUILT.of(words)

@@ -8,7 +8,7 @@ they say about the symptom before them.
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache, lru_cache
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final
@@ -16,12 +16,14 @@ from typing import Any, Final
 import tomli
 
 from kb.case.grammar.binding import Bound, BoundClause, bind_clause, lend_parts
+from kb.case.grammar.built import Built
 from kb.case.grammar.lexicon import Lexicon, build_lexicon, phrases, typed_words
+from kb.case.grammar.own_words import add_own_words
 from kb.case.grammar.rules import Rules, compile_rules
 from kb.case.grammar.symptoms import Hit, features_of, find_symptoms
 from kb.case.grammar.temperatures import AIR_WORDS, bare_temperature
 from kb.case.model import Polarity
-from kb.case.terms import Vocabulary, load_vocabulary
+from kb.case.terms import Vocabulary
 from kb.errors import VocabularyError
 
 FOLDER: Final = Path(__file__).resolve().parents[2] / "vocabulary"
@@ -86,6 +88,7 @@ def build_tools(words: Vocabulary, folder: Path = FOLDER) -> Tools:
         if name not in section:
             raise VocabularyError(f"expected a table [{name}] in wording.toml or recognise.toml")
     lexicon = build_lexicon(words, wording)
+    add_own_words(lexicon, words)
     return Tools(
         words=words,
         lexicon=lexicon,
@@ -95,24 +98,12 @@ def build_tools(words: Vocabulary, folder: Path = FOLDER) -> Tools:
     )
 
 
-@cache
-def _default_tools() -> Tools:
-    return build_tools(load_vocabulary())
-
-
-_OTHER: dict[int, Tools] = {}
+_BUILT: Final = Built(build_tools)
 
 
 def tools_for(words: Vocabulary | None) -> Tools:
     """Return the tools of a vocabulary, built once."""
-    if words is None or words is load_vocabulary():
-        return _default_tools()
-    known = _OTHER.get(id(words))
-    if known is None or known.words is not words:
-        if len(_OTHER) >= 4:
-            _OTHER.clear()
-        known = _OTHER[id(words)] = build_tools(words)
-    return known
+    return _BUILT.of(words)
 
 
 @lru_cache(maxsize=4096)
@@ -252,6 +243,9 @@ def read_text(text: str, tools: Tools) -> list[ReadClause]:
 
 def _plausible(hit: Hit, read: Sequence[ReadClause]) -> bool:
     """Return False for a symptom read from words far apart, or from one word in a story."""
+    if hit.rule.own:
+        # The shop says what this word means; no story around it changes that.
+        return True
     bound = read[hit.clauses[0]].bound
     first = read[hit.clauses[0]].numbers.start
     if len(hit.used) == 1 and hit.slots == 1:

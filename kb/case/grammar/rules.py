@@ -16,6 +16,8 @@ from kb.case.grammar.lexicon import Lexicon, phrases
 from kb.case.terms import Vocabulary
 from kb.errors import VocabularyError
 
+# As a rule of one slot.
+_OWN_SCORE: Final = 2.5
 _MARKS_OF_ROW: Final = ("implies", "not_when", "covers", "denied_by")
 
 
@@ -39,6 +41,7 @@ class Rule:
     covers: tuple[str, ...] = ()
     denied_by: tuple[str, ...] = ()
     absent: bool = False
+    own: bool = False
 
 
 @dataclass(slots=True)
@@ -137,6 +140,11 @@ def compile_rules(lexicon: Lexicon, words: Vocabulary, rows: Mapping[str, Any]) 
                 )
         lines = (line.strip() for line in row["say"].splitlines())
         made.extend(compiler.rule(concept, line, marks) for line in lines if line)
+    none: frozenset[str] = frozenset()
+    made.extend(
+        Rule(row.key, (Part((frozenset({row.name}),), none),), _OWN_SCORE, own=True)
+        for row in words.shop.meaning("symptom")
+    )
     _index(rules, made)
     return rules
 

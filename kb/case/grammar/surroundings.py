@@ -14,22 +14,8 @@ from kb.case.grammar.outcomes import Findings
 from kb.case.grammar.readings import Found, Gathered, ReadingScanner
 from kb.case.grammar.values import Context, unit_at
 from kb.case.model import Phase
+from kb.case.term_rows import GROUPS_OF_SYSTEM
 
-# Systems whose quantities stand in a group of another name.
-_GROUPS: Final = {
-    "hvac": ("hvac",),
-    "cooling": ("cooling",),
-    "engine_performance": ("engine",),
-    "emissions": ("engine",),
-    "engine_mechanical": ("mechanical",),
-    "starting_charging": ("electrical",),
-    "body_electrical": ("electrical",),
-    "network": ("network",),
-    "brakes": ("brakes",),
-    "steering_suspension": ("chassis",),
-    "driveline": ("driveline",),
-    "hybrid_ev": ("hybrid",),
-}
 # "No crank" is no state in which something was read.
 _DENIALS: Final = frozenset({"no", "not", "wont", "won't", "doesn't", "doesnt", "never"})
 _NO_CRANK: Final = frozenset({"no_crank", "clicks_no_crank", "no_crank_sometimes"})
@@ -63,7 +49,7 @@ class Surroundings:
     # --- what the line says about its readings -------------------------------------------------
 
     def _context(self, system: str | None) -> Context:
-        groups = set(_GROUPS.get(system or "", ()))
+        groups = set(GROUPS_OF_SYSTEM.get(system or "", ()))
         units: set[str] = set()
         quantities = self.names.words.quantities
         for index in range(len(self.line.marks)):

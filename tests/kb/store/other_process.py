@@ -4,6 +4,7 @@ import sys
 from dataclasses import replace
 from datetime import UTC, datetime
 
+from kb.case.shop_rows import ShopTerm
 from kb.store.engine import open_store
 from tests.factories import a_case, a_job
 
@@ -33,6 +34,16 @@ def close_one(url: str) -> None:
         unit.jobs.save(a_case("J1"), verb="close")
 
 
+def say_word(url: str) -> None:
+    """Say that "wuffles" means that the air is not cold."""
+    term = ShopTerm(
+        kind="synonym", key="wuffles", name="wuffles",
+        body={"means": "symptom", "what": "ac_not_cold"},
+    )  # fmt: skip
+    with open_store(url) as store, store.write("other", NOW) as unit:
+        unit.terms.add(term)
+
+
 def write_until_killed(url: str) -> None:
     """Write jobs without an end, printing each id once it is safe."""
     with open_store(url) as store:
@@ -45,5 +56,6 @@ def write_until_killed(url: str) -> None:
 
 
 if __name__ == "__main__":
-    deeds = {made.__name__: made for made in (increment, take_ids, close_one, write_until_killed)}
+    known = (increment, take_ids, close_one, say_word, write_until_killed)
+    deeds = {made.__name__: made for made in known}
     deeds[sys.argv[1]](sys.argv[2])
