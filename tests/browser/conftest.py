@@ -121,7 +121,7 @@ def let_in(context, shop, role="owner"):
 class Visitor:
     """One person's browser window; fails the test on any error of the page's own."""
 
-    def __init__(self, chromium, shop, size=PHONE, **known):
+    def __init__(self, chromium, shop, size=PHONE, *, role="owner", **known):
         self.shop = shop
         self.context = chromium.new_context(
             viewport={"width": size[0], "height": size[1]},
@@ -130,7 +130,8 @@ class Visitor:
             **known,
         )
         self.context.set_default_timeout(10_000)
-        let_in(self.context, shop)
+        if role:
+            let_in(self.context, shop, role)
         self.page = self.context.new_page()
         self.troubles: list[str] = []
         self.page.on("pageerror", lambda error: self.troubles.append(str(error)))
