@@ -9,7 +9,6 @@ from web import check_words
 from web.cause_words import cases_words, nothing_words
 from web.db import words
 from web.wording import (
-    PHASES,
     amount,
     choice_words,
     guess_words,
@@ -17,6 +16,7 @@ from web.wording import (
     percent,
     quantity_words,
     response_words,
+    set_words,
     symptom_words,
     with_signs,
 )
@@ -65,13 +65,7 @@ def response(row: Response) -> str:
 
 def phase(row: ReadingSet) -> str:
     """Return when a reading set was taken, and the state of the car."""
-    state = ", ".join(_state(key) for key in row.state)
-    return PHASES[row.phase] + (f" ({state})" if state else "")
-
-
-def _state(key: str) -> str:
-    known = words().conditions.get(key)
-    return known.say if known else key.replace("_", " ")
+    return set_words(row, words())
 
 
 def proof_name(key: str) -> str:

@@ -12,7 +12,6 @@ from kb.workflow.jobs import (
     Intake,
     add_text,
     change_vehicle,
-    draft_job,
     open_job,
     read_vehicle,
     set_waiting,
@@ -78,7 +77,8 @@ def _typed_text() -> str:
     return request.form.get("text", "").replace("\r\n", "\n")
 
 
-def _job(job_id: str) -> Job:
+def job_of(job_id: str) -> Job:
+    """Return one job."""
     with db.store().read() as unit:
         return unit.jobs.get(job_id)
 
@@ -94,7 +94,7 @@ def _answers(job: Job) -> Suggestion | None:
 @needs(Right.SEE)
 def show(job_id: str) -> Page:
     """Show an open job with the three answers beside it."""
-    job = _job(job_id)
+    job = job_of(job_id)
     if job.closing is not None:
         return redirect(url_for("cases.show", case_id=job_id))
     return job_page(job, {})
@@ -102,15 +102,12 @@ def show(job_id: str) -> Page:
 
 def job_page(job: Job, typed: Mapping[str, str]) -> str:
     """Return the page of an open job; ``typed`` holds what a refused form said, and why."""
-    # What could not be read is not stored; it is read again from the typed lines.
-    parsed = draft_job("\n".join(job.lines), words=db.words(), today=job.opened).parsed
     with db.store().read() as unit:
         revision = unit.jobs.revision(job.id)
     return render_template(
         "job.html",
         job=job,
         answers=_answers(job),
-        parsed=parsed,
         typed=typed,
         revision=revision,
     )
@@ -125,7 +122,7 @@ def add(job_id: str) -> Page:
         with db.writing() as unit:
             add_text(unit, job_id, text, words=db.words())
     except (ParseError, ConflictError) as error:
-        page = job_page(_job(job_id), {"text": text, "error": str(error)})
+        page = job_page(job_of(job_id), {"text": text, "error": str(error)})
         return page, 400 if isinstance(error, ParseError) else 409
     return redirect(url_for("jobs.show", job_id=job_id))
 
@@ -147,7 +144,7 @@ def vehicle(job_id: str) -> Page:
         with db.writing() as unit:
             change_vehicle(unit, job_id, request.form)
     except ParseError as error:
-        return job_page(_job(job_id), {**request.form, "vehicle_error": str(error)}), 400
+        return job_page(job_of(job_id), {**request.form, "vehicle_error": str(error)}), 400
     return redirect(url_for("jobs.show", job_id=job_id))
 
 
@@ -158,7 +155,7 @@ def undo(job_id: str) -> Page:
     with db.writing() as unit:
         undone = undo_last(unit, job_id, words=db.words())
     if undone.job.closing is None and undone.line.verb == "add":
-        return job_page(_job(job_id), {"text": undone.line.what})
+        return job_page(job_of(job_id), {"text": undone.line.what})
     return redirect(url_for("jobs.show", job_id=job_id))
 
 
@@ -180,7 +177,7 @@ def _close_page(job: Job, typed: dict[str, str], errors: dict[str, str]) -> str:
 @needs(Right.CLOSE)
 def close_form(job_id: str) -> Page:
     """Ask the four questions."""
-    job = _job(job_id)
+    job = job_of(job_id)
     if job.closing is not None:
         return redirect(url_for("cases.show", case_id=job_id))
     return _close_page(job, {"invoice": job.invoice or ""}, {})
@@ -194,17 +191,17 @@ def close(job_id: str) -> Page:
     answers, errors = read_close_form(typed)
     invoice = typed.get("invoice", "").strip() or None
     if errors:
-        return _close_page(_job(job_id), typed, dict(errors.by_field)), 400
+        return _close_page(job_of(job_id), typed, dict(errors.by_field)), 400
     try:
         with db.writing() as unit:
             close_job(unit, job_id, answers, words=db.words(), today=db.today(), invoice=invoice)
     except NotProvenError as error:
         marked = dict(_MISSING[field] for field in error.missing)
-        return _close_page(_job(job_id), typed, {**marked, "": _NOT_CLOSED}), 400
+        return _close_page(job_of(job_id), typed, {**marked, "": _NOT_CLOSED}), 400
     except UnknownTermError as error:
-        return _close_page(_job(job_id), typed, {"": str(error)}), 400
+        return _close_page(job_of(job_id), typed, {"": str(error)}), 400
     except ConflictError as error:
-        return _close_page(_job(job_id), typed, {"": str(error)}), 409
+        return _close_page(job_of(job_id), typed, {"": str(error)}), 409
     return redirect(url_for("cases.show", case_id=job_id))
 
 

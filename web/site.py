@@ -18,9 +18,11 @@ from web import (
     find,
     forms,
     jobs,
+    live,
     me,
     people,
     photos,
+    pieces,
     sent,
     sign_in,
 )
@@ -98,6 +100,6 @@ def make_site(settings: Mapping[str, Any]) -> Flask:
     forms.init_app(app)
     filters.init_app(app)
     errors.init_app(app)
-    for page in (jobs, find, cases, sent, photos, sign_in, people, me):
+    for page in (jobs, find, cases, sent, photos, pieces, live, sign_in, people, me):
         app.register_blueprint(page.bp)
     return app

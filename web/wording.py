@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Final
 
-from kb.case.model import Phase, Polarity, Reading, Response, Symptom
+from kb.case.model import Finding, Phase, Polarity, Reading, ReadingSet, Response, Symptom
 from kb.case.term_rows import Named
 from kb.case.terms import Vocabulary
 from kb.diagnosis.guess import GuessOrCheck
@@ -105,6 +105,24 @@ def response_words(row: Response, words: Vocabulary) -> str:
         name = known.name if known else row.quantity.replace("_", " ")
         return f"{name} {row.before_typed} to {amount(row.after_typed or '?', row.unit)}"
     return str(row.change) if row.change else (row.action or "")
+
+
+def finding_words(row: Finding, words: Vocabulary) -> str:
+    """Return a check with its subject, what it showed, how often, and the minutes it took."""
+    subject = f" ({row.subject})" if row.subject else ""
+    text = f"{words.check_name(row.check)}{subject}: {row.outcome.replace('_', ' ')}"
+    text += f", {row.repeats} times" if row.repeats > 1 else ""
+    return text if row.minutes is None else f"{text}, {row.minutes:g} min"
+
+
+def set_words(row: ReadingSet, words: Vocabulary) -> str:
+    """Return when a reading set was taken, and the state of the car."""
+    known = (words.conditions.get(key) for key in row.state)
+    state = ", ".join(
+        term.say if term else key.replace("_", " ")
+        for key, term in zip(row.state, known, strict=True)
+    )
+    return PHASES[row.phase] + (f" ({state})" if state else "")
 
 
 def guess_words(line: GuessOrCheck) -> str:

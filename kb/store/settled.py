@@ -1,6 +1,6 @@
 """Pieces of a job's text that were asked back and are settled, so that nobody asks again."""
 
-from sqlalchemy import insert, select
+from sqlalchemy import delete, insert, select
 
 from kb.store.journal import Pen
 from kb.store.shop_tables import SettledRow
@@ -18,6 +18,12 @@ class SettledPieces:
         if text not in self.of(job_id):
             row = {"job_id": job_id, "text": text}
             self._pen.connection.execute(insert(SettledRow).values(row))
+
+    def remove(self, job_id: str, text: str) -> None:
+        """Ask the piece ``text`` of a job back again."""
+        self._pen.require()
+        found = (SettledRow.job_id == job_id) & (SettledRow.text == text)
+        self._pen.connection.execute(delete(SettledRow).where(found))
 
     def of(self, job_id: str) -> frozenset[str]:
         """Return the texts of a job's settled pieces."""

@@ -114,7 +114,16 @@ def _note_unread(unit: UnitOfWork, job_id: str, parsed: Parsed) -> None:
     unit.unread.add(job_id, [row.text for row in parsed.unread])
 
 
-def _open_job_of(unit: UnitOfWork, job_id: str) -> Job:
+def open_job_of(unit: UnitOfWork, job_id: str) -> Job:
+    """Return a job that may still be written to.
+
+    Raises
+    ------
+    NotFoundError
+        If there is no such job.
+    ConflictError
+        If it is closed.
+    """
     job = unit.jobs.get(job_id)
     if job.state is JobState.CLOSED:
         raise ConflictError(
@@ -136,7 +145,7 @@ def add_text(unit: UnitOfWork, job_id: str, text: str, *, words: Vocabulary) -> 
     ParseError
         If the text is empty or too long.
     """
-    job = _open_job_of(unit, job_id)
+    job = open_job_of(unit, job_id)
     parsed = parse(_checked_text(text), words=words)
     job = merge_text(job, text, parsed)
     unit.jobs.save(job, verb="add", what=text)
@@ -146,7 +155,7 @@ def add_text(unit: UnitOfWork, job_id: str, text: str, *, words: Vocabulary) -> 
 
 def set_waiting(unit: UnitOfWork, job_id: str, reason: str) -> Job:
     """Put a job on hold for ``reason``; an empty reason takes it back to open."""
-    job = _open_job_of(unit, job_id)
+    job = open_job_of(unit, job_id)
     state = JobState.WAITING if reason.strip() else JobState.OPEN
     job = replace(job, state=state, waits_for=reason.strip() or None)
     unit.jobs.save(job, verb="wait", what=reason)
@@ -187,7 +196,7 @@ def change_vehicle(unit: UnitOfWork, job_id: str, values: Mapping[str, str]) -> 
     ParseError
         If year or odometer are not numbers.
     """
-    job = _open_job_of(unit, job_id)
+    job = open_job_of(unit, job_id)
     vehicle = vehicle_from(values)
     families = [made_family(row) for row in unit.terms.rows("family") if not row.out_of_use]
     # A family that the vehicle brought along stays while it is the same model.

@@ -9,6 +9,7 @@ from kb.errors import ConflictError
 from kb.store.engine import UnitOfWork
 from kb.store.journal import HistoryLine
 from kb.store.photos import PHOTO_VERB
+from kb.workflow.corrections import settle_again
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +40,7 @@ def undo_last(unit: UnitOfWork, job_id: str, *, words: Vocabulary) -> Undone:
     line = _lines(unit, job_id)[-1]
     job = read_case(text, name=job_id, words=words)
     unit.jobs.save(job, verb="undo", what=f"{line.verb}: {line.what}")
+    settle_again(unit, job_id, line)
     return Undone(job=job, line=line)
 
 
