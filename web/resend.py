@@ -11,8 +11,8 @@ from werkzeug.datastructures import MultiDict
 _MARK: Final = "typed."
 # Never carried and never shown again; a token is made anew.
 SECRET_FIELDS: Final = frozenset({"csrf_token", "password", "pin", "present"})
-# Carried, but of no use to a reader.
-_HIDDEN_FIELDS: Final = frozenset({"form_id", "revision"})
+# Carried, but of no use to a reader: numbers of the form, the button that was pressed.
+_HIDDEN_FIELDS: Final = frozenset({"form_id", "revision", "action"})
 
 
 def local_path(typed: str | None, default: str = "/") -> str:
