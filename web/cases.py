@@ -3,10 +3,12 @@
 from flask import Blueprint, redirect, render_template, url_for
 from werkzeug.wrappers import Response
 
-from kb.case.model import Job, Phase
-from kb.case.standing import standing_of
-from web import db
+from kb.case.model import Finding, Job, Phase, Reading
+from kb.case.retake import Retaken, retaken
+from kb.case.standing import standing_of, standing_reason
+from web import case_words, db
 from web.auth import needs
+from web.close import photos_of
 from web.filters import reading_name, reading_value
 from web.rights import Right
 
@@ -21,29 +23,54 @@ def show(case_id: str) -> str | Response:
         job = unit.jobs.get(case_id)
         history = unit.history.of(case_id)
         story = unit.jobs.body_html(case_id)
+        revision = unit.jobs.revision(case_id)
+        comebacks = unit.jobs.comebacks_of(case_id)
+        photos = photos_of(unit, case_id)
     if job.closing is None:
         return redirect(url_for("jobs.show", job_id=case_id))
     return render_template(
         "case.html",
         job=job,
         standing=standing_of(job),
+        why=standing_reason(job),
         history=history,
         readings=before_and_after(job),
+        other_sets=[
+            group for group in job.reading_sets if _is_of_check(group.phase, group.finding)
+        ],
         story=story,
+        revision=revision,
+        comebacks=comebacks,
+        photos=photos,
     )
 
 
-def _named_values(job: Job, phase: Phase) -> dict[str, str]:
-    """Return the readings of one phase by name, the first of each; those of checks left out."""
-    values: dict[str, str] = {}
-    for group in job.reading_sets:
-        if group.phase is phase and group.finding is None:
-            for row in group.readings:
-                values.setdefault(reading_name(row), reading_value(row))
-    return values
+def _is_of_check(phase: Phase, finding: int | None) -> bool:
+    return phase is Phase.DURING or (phase is Phase.BEFORE and finding is not None)
 
 
-def before_and_after(job: Job) -> list[tuple[str, str, str]]:
-    """Return name, value as found and value after the repair of what was read both times."""
-    found, after = _named_values(job, Phase.BEFORE), _named_values(job, Phase.AFTER)
-    return [(name, found[name], after[name]) for name in found if name in after]
+def before_and_after(job: Job) -> list[tuple[str, str, str, str]]:
+    """Return name, value as found, value after the repair and what changed, for each reading."""
+    return [_row(pair) for pair in retaken(job, db.words())]
+
+
+def _row(pair: Retaken) -> tuple[str, str, str, str]:
+    named = pair.before or pair.after
+    name = reading_name(named) if named else ""
+    return name, _value(pair.before), _value(pair.after), case_words.change_words(pair)
+
+
+def _value(row: Reading | None) -> str:
+    return "–" if row is None else reading_value(row)
+
+
+@bp.app_template_filter()
+def spoke(row: Finding, job: Job) -> str:
+    """Return which causes a finding spoke for and against."""
+    return case_words.spoke_words(row, job.closing, db.words())
+
+
+@bp.app_template_filter()
+def correction(job: Job) -> str:
+    """Return what was done about the cause, in one line."""
+    return case_words.fix_words(job.closing) if job.closing else ""

@@ -16,7 +16,7 @@ from kb.workflow.memory import Memory
 from kb.workflow.undo import written_since
 from web.auth import person
 
-_FORM_ID = re.compile(r"[0-9a-f]{32}")
+FORM_ID = re.compile(r"[0-9a-f]{32}")
 
 
 class AlreadySentError(Exception):
@@ -81,11 +81,11 @@ def writing() -> Iterator[UnitOfWork]:
     """
     form_id = request.form.get("form_id", "")
     with store().write(person().name, datetime.now(UTC)) as unit:
-        if _FORM_ID.fullmatch(form_id) and unit.sent.taken(form_id):
+        if FORM_ID.fullmatch(form_id) and unit.sent.taken(form_id):
             raise AlreadySentError(unit.sent.job_of(form_id))
         _refuse_changed(unit)
         yield unit
-        if _FORM_ID.fullmatch(form_id):
+        if FORM_ID.fullmatch(form_id):
             unit.sent.add(form_id, unit.jobs.first_written)
     # What was written may be a word.
     g.pop("words", None)

@@ -1,13 +1,12 @@
-"""Today, the open job and its close."""
+"""Today and the open job."""
 
 from collections.abc import Mapping
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from kb.case.model import FixKind, Job, Vehicle
-from kb.errors import ConflictError, EmptyIndexError, NotProvenError, ParseError, UnknownTermError
-from kb.workflow.close import close_job
+from kb.case.model import Job, Vehicle
+from kb.errors import ConflictError, EmptyIndexError, ParseError
 from kb.workflow.jobs import (
     Intake,
     add_text,
@@ -20,17 +19,9 @@ from kb.workflow.suggest import Suggestion
 from kb.workflow.undo import undo_last
 from web import db
 from web.auth import needs
-from web.forms import read_close_form
 from web.rights import Right
 
 bp = Blueprint("jobs", __name__)
-
-# Field of the close page and its message, by what is missing.
-_MISSING = {
-    "cause": ("cause", "expected what was wrong, got nothing; choose the cause"),
-    "proof": ("method", "expected how it was proven, got nothing; choose the method"),
-}
-_NOT_CLOSED = "Not closed yet; what is missing is marked below, everything typed is still there."
 
 Page = str | Response | tuple[str, int]
 
@@ -157,52 +148,6 @@ def undo(job_id: str) -> Page:
     if undone.job.closing is None and undone.line.verb == "add":
         return job_page(job_of(job_id), {"text": undone.line.what})
     return redirect(url_for("jobs.show", job_id=job_id))
-
-
-def _close_page(job: Job, typed: dict[str, str], errors: dict[str, str]) -> str:
-    answers = _answers(job)
-    likely = [row.cause for row in answers.causes[:9] if row.cause] if answers else []
-    return render_template(
-        "close.html",
-        job=job,
-        typed=typed,
-        errors=errors,
-        likely=likely,
-        words=db.words(),
-        fixes=list(FixKind),
-    )
-
-
-@bp.get("/job/<job_id>/close")
-@needs(Right.CLOSE)
-def close_form(job_id: str) -> Page:
-    """Ask the four questions."""
-    job = job_of(job_id)
-    if job.closing is not None:
-        return redirect(url_for("cases.show", case_id=job_id))
-    return _close_page(job, {"invoice": job.invoice or ""}, {})
-
-
-@bp.post("/job/<job_id>/close")
-@needs(Right.CLOSE)
-def close(job_id: str) -> Page:
-    """Close a job; what is missing is asked again with everything typed kept."""
-    typed = request.form.to_dict()
-    answers, errors = read_close_form(typed)
-    invoice = typed.get("invoice", "").strip() or None
-    if errors:
-        return _close_page(job_of(job_id), typed, dict(errors.by_field)), 400
-    try:
-        with db.writing() as unit:
-            close_job(unit, job_id, answers, words=db.words(), today=db.today(), invoice=invoice)
-    except NotProvenError as error:
-        marked = dict(_MISSING[field] for field in error.missing)
-        return _close_page(job_of(job_id), typed, {**marked, "": _NOT_CLOSED}), 400
-    except UnknownTermError as error:
-        return _close_page(job_of(job_id), typed, {"": str(error)}), 400
-    except ConflictError as error:
-        return _close_page(job_of(job_id), typed, {"": str(error)}), 409
-    return redirect(url_for("cases.show", case_id=job_id))
 
 
 @bp.app_template_global()

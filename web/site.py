@@ -12,12 +12,15 @@ from werkzeug.exceptions import SecurityError
 from web import (
     auth,
     cases,
+    close,
+    customer,
     db,
     errors,
     filters,
     find,
     forms,
     jobs,
+    labels,
     live,
     me,
     people,
@@ -44,6 +47,22 @@ _DEFAULTS = {
     # A job page stands open all day in the bay; its form must still work then.
     "WTF_CSRF_TIME_LIMIT": None,
 }
+
+_PAGES = (
+    jobs,
+    find,
+    cases,
+    close,
+    customer,
+    labels,
+    sent,
+    photos,
+    pieces,
+    live,
+    sign_in,
+    people,
+    me,
+)
 
 
 def _secret(home: Path) -> str:
@@ -100,6 +119,6 @@ def make_site(settings: Mapping[str, Any]) -> Flask:
     forms.init_app(app)
     filters.init_app(app)
     errors.init_app(app)
-    for page in (jobs, find, cases, sent, photos, pieces, live, sign_in, people, me):
+    for page in _PAGES:
         app.register_blueprint(page.bp)
     return app

@@ -4,9 +4,11 @@ from collections.abc import Container, Iterable
 from dataclasses import dataclass
 from statistics import median
 
+from kb.case.model import Finding
 from kb.case.term_rows import CheckTerm
 from kb.case.terms import Vocabulary
 from kb.diagnosis.access import access_of, opening_minutes
+from kb.diagnosis.part_names import concerns
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,3 +73,14 @@ def proving_look(
     opening = opening_minutes((look.access for look in found), opened)
     whole = Look(cause=cause, minutes=60 * row.access_hours)
     return min(found, key=lambda look: look.minutes + opening.get(look.access, 0.0), default=whole)
+
+
+def proves(words: Vocabulary, cause: str, finding: Finding) -> bool:
+    """Say whether a finding is a proving check of ``cause`` with the outcome that proves it."""
+    row = words.causes.get(cause)
+    if row is None or finding.check not in row.prove:
+        return False
+    said = (finding.subject or "").lower()
+    return finding.outcome == row.expect.get(finding.check) and concerns(
+        words, finding.check, subject=said, part=row.part
+    )

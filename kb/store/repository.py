@@ -11,7 +11,7 @@ from kb.errors import ConflictError, NotFoundError, StoreError
 from kb.store.journal import HistoryRepository, Pen, next_job_number
 from kb.store.loading import load_jobs, table_of
 from kb.store.rows import CHILDREN, TABLES, Rows, content_hash, rows_of
-from kb.store.tables import HistoryRow, JobRow
+from kb.store.tables import ClosingRow, HistoryRow, JobRow
 from kb.store.writes import EarlierStates
 
 # Jobs in one round of inserts or of checks; bounds memory (our choice).
@@ -85,6 +85,16 @@ class JobRepository:
     def of_vehicle(self, vin: str) -> tuple[Job, ...]:
         """Return every job of one car by its VIN."""
         return load_jobs(self._connection, JobRow.vehicle_vin == vin)
+
+    def of_cause(self, cause: str, *, most: int) -> tuple[Job, ...]:
+        """Return the newest closed jobs of one cause, at most ``most``."""
+        query = select(ClosingRow.job_id).where(ClosingRow.cause == cause)
+        newest = query.order_by(ClosingRow.closed.desc(), ClosingRow.job_id.desc()).limit(most)
+        return load_jobs(self._connection, JobRow.id.in_(tuple(self._connection.scalars(newest))))
+
+    def comebacks_of(self, job_id: str) -> tuple[Job, ...]:
+        """Return the jobs that are comebacks of one job."""
+        return load_jobs(self._connection, JobRow.comeback_of == job_id)
 
     def open_jobs(self) -> tuple[Job, ...]:
         """Return the jobs that are not closed, waiting ones among them."""

@@ -4,10 +4,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from kb.case.model import AfterCheck, Closing, FixKind, Job, JobState, Option, Proof
+from kb.case.model import (
+    AfterCheck,
+    Closing,
+    FixKind,
+    Job,
+    JobState,
+    Option,
+    Proof,
+    ReadingSet,
+)
 from kb.case.terms import Vocabulary
 from kb.errors import ConflictError, NotProvenError, UnknownTermError
 from kb.store.engine import UnitOfWork
+from kb.workflow.declined import Choice, write_out
 
 # Ends that say what was wrong need the cause and its proof; the others are kept as jobs that
 # still count as witnesses.
@@ -16,7 +26,11 @@ ENDS_WITH_CAUSE = frozenset({"fixed", "workaround", "declined", "comeback_same",
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CloseAnswers:
-    """The four answers: cause, how it was proven, what was done, what shows that it holds."""
+    """The four answers: cause, how it was proven, what was done, what shows that it holds.
+
+    ``told`` is who heard of the danger of a declined safety repair; ``after`` are the readings
+    taken again; ``comeback_of`` is an earlier job of the car that this one is a comeback of.
+    """
 
     end: str = "fixed"
     cause: str | None = None
@@ -27,6 +41,9 @@ class CloseAnswers:
     options: Sequence[Option] = ()
     after_checks: Sequence[AfterCheck] = ()
     lesson: str = ""
+    after: Sequence[ReadingSet] = ()
+    told: str = ""
+    comeback_of: str | None = None
 
 
 def _missing(answers: CloseAnswers) -> tuple[str, ...]:
@@ -83,14 +100,9 @@ def close_job(
     if missing:
         raise NotProvenError(_sentence(missing), missing=missing)
     _check_terms(answers, words)
-    job = replace(
-        job,
-        state=JobState.CLOSED,
-        waits_for=None,
-        invoice=invoice or job.invoice,
-        system=job.system or (words.cause(answers.cause).system if answers.cause else None),
-        closing=_closing(answers, today),
-    )
+    _refuse_itself(unit, job, answers.comeback_of)
+    job = replace(as_closed(job, answers, words=words, today=today), waits_for=None)
+    job = replace(job, invoice=invoice or job.invoice)
     unit.jobs.save(job, verb="close", what=f"{answers.end}: {answers.cause or 'no cause'}")
     _overturn(unit, job)
     return job
@@ -105,6 +117,13 @@ def _refuse_taken(unit: UnitOfWork, job: Job, invoice: str | None) -> None:
         )
 
 
+def _refuse_itself(unit: UnitOfWork, job: Job, comeback_of: str | None) -> None:
+    if comeback_of and unit.jobs.get(comeback_of).id == job.id:
+        raise ConflictError(
+            f"expected an earlier job that {job.id} is a comeback of, got itself; choose another"
+        )
+
+
 def _sentence(missing: tuple[str, ...]) -> str:
     words = {
         "cause": "what was wrong (--cause)",
@@ -115,8 +134,17 @@ def _sentence(missing: tuple[str, ...]) -> str:
     return f"expected a cause and a proof, got none for {' and '.join(missing)}; add {listed}"
 
 
-def _closing(answers: CloseAnswers, today: date) -> Closing:
-    return Closing(
+def as_closed(job: Job, answers: CloseAnswers, *, words: Vocabulary, today: date) -> Job:
+    """Return the job as these answers would close it; nothing is checked or written."""
+    known = words.known_causes.get(answers.cause or "")
+    choice = Choice(
+        end=answers.end,
+        cause=answers.cause,
+        fix=answers.fix,
+        options=answers.options,
+        told=answers.told,
+    )
+    closing = Closing(
         closed=today,
         end=answers.end,
         cause=answers.cause or None,
@@ -124,9 +152,17 @@ def _closing(answers: CloseAnswers, today: date) -> Closing:
         proofs=tuple(answers.proofs),
         fix=answers.fix,
         fix_text=answers.fix_text,
-        options=tuple(answers.options),
+        options=write_out(choice, words=words, today=today),
         after_checks=tuple(answers.after_checks),
         lesson=answers.lesson,
+    )
+    return replace(
+        job,
+        state=JobState.CLOSED,
+        system=job.system or (known.system if known else None),
+        comeback_of=answers.comeback_of or job.comeback_of,
+        reading_sets=(*job.reading_sets, *answers.after),
+        closing=closing,
     )
 
 

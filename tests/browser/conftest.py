@@ -188,12 +188,15 @@ def all_pages(shop):
         ],
         "/job/<job_id>": [f"/job/{job}"],
         "/job/<job_id>/close": [f"/job/{job}/close"],
+        "/job/<job_id>/customer": [f"/job/{job}/customer"],
+        "/job/<job_id>/label": [f"/job/{job}/label"],
         "/case/<case_id>": [f"/case/{case}"],
         "/sign-in": ["/sign-in"],
         "/sign-in/<token>": [f"/sign-in/{new_link(shop)}"],
         "/switch": ["/switch"],
         "/people": ["/people"],
         "/me": ["/me"],
+        "/case/<case_id>/customer": [f"/case/{case}/customer"],
     }
     rules = [
         str(rule)

@@ -1,3 +1,4 @@
+import re
 from dataclasses import replace
 
 import pytest
@@ -5,6 +6,7 @@ import pytest
 from kb.case.model import Origin
 from tests.factories import a_full_case, a_reading
 from tests.web.conftest import closed_case, shown
+from tests.web.test_jobs import CLOSE
 from web.cases import before_and_after
 
 
@@ -54,9 +56,9 @@ def test_readings_before_and_after_stand_side_by_side(site):
     found = replace(case.reading_sets[0], finding=None, readings=(a_reading(typed="61"),))
     case = replace(case, reading_sets=(found, case.reading_sets[1]))
     with site.app.app_context():
-        ((name, before, after),) = before_and_after(case)
+        ((name, before, after, change),) = before_and_after(case)
     assert name.startswith("Vent")
-    assert (before, after) == ("61 °F", "44 °F")
+    assert (before, after, change) == ("61 °F", "44 °F", "fell 17 °F")
 
 
 def test_a_text_with_markup_is_shown_cleaned(site):
@@ -92,3 +94,37 @@ def test_a_case_without_more_than_its_cause_is_a_page_too(site):
     text = site.page("/case/S1")
     assert "How it went" not in text
     assert "Laid before the customer" not in text
+
+
+def test_the_checks_say_what_they_spoke_for_and_the_standing_has_its_reason(site, full):
+    text = site.page("/case/S9")
+    assert "overturned, because the car came back and the cause was another one" in text
+    assert "speaks for: " in text or "speaks against: " in text
+    assert "seen, because" not in text
+
+
+def test_what_came_of_a_case_is_told(site):
+    site.put(
+        closed_case("S6", "no crank", "starter_worn", comeback_of="S3"),
+        closed_case("S7", "no crank", "starter_worn"),
+    )
+    text = site.page("/case/S3")
+    assert 'Came back as <a class="line" href="/case/S6">S6</a>' in text
+    assert 'Itself a comeback of <a class="line" href="/case/S3">S3</a>' in site.page("/case/S6")
+    assert "No comeback so far" in site.page("/case/S7")
+    held = closed_case("S8", "no crank", "starter_worn")
+    assert held.closing is not None
+    site.put(replace(held, closing=replace(held.closing, held=True)))
+    assert "Held: the shop’s holding period passed" in site.page("/case/S8")
+
+
+def test_a_close_is_undone_only_while_it_was_the_last_write(site):
+    job = site.opened()
+    site.send(f"/job/{job}/close", **CLOSE)
+    text = site.page(f"/case/{job}")
+    assert "Reopen: undo the close" in text
+    (revision,) = re.findall(r'name="revision" value="(\d+)"', text)
+    undone = site.send(f"/job/{job}/undo", revision=revision)
+    assert (undone.status_code, undone.location) == (302, f"/job/{job}")
+    assert site.get(job).closing is None
+    assert "Reopen: undo the close" not in site.page("/case/S1")

@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 
 from kb.case.model import Proof, Standing
-from kb.case.standing import standing_of
+from kb.case.standing import standing_of, standing_reason
 from tests.factories import a_closing, a_job
 
 
@@ -35,3 +35,21 @@ def test_a_comeback_overturns_whatever_the_proof():
         Standing.OVERTURNED
     )
     assert standing_of(closed("seen", end="comeback_other")) is Standing.OVERTURNED
+
+
+@pytest.mark.parametrize(
+    ("job", "words"),
+    [
+        (closed("seen"), "the fault itself was seen"),
+        (closed("inferred", "measured_out"), "out of its limit"),
+        (closed("moved_with_part"), "moved with the part"),
+        (closed("came_and_went"), "not always the part"),
+        (closed("came_and_went", held=True), "held since"),
+        (closed("inferred"), "only inferred"),
+        (closed(), "no proof"),
+        (closed("seen", overturned_by="J2"), "the cause was another one"),
+        (a_job(), "still open"),
+    ],
+)
+def test_the_standing_has_its_reason(job, words):
+    assert words in standing_reason(job)

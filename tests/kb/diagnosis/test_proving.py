@@ -1,8 +1,11 @@
+from dataclasses import replace
+
 import pytest
 
+from kb.case.model import Finding
 from kb.case.terms import load_vocabulary
 from kb.diagnosis.access import access_of, opening_minutes
-from kb.diagnosis.proving import proving_look, subject_of
+from kb.diagnosis.proving import proves, proving_look, subject_of
 
 WORDS = load_vocabulary()
 
@@ -51,3 +54,24 @@ def test_a_cause_that_only_the_shop_knows_takes_the_usual_access():
     hours = [row.access_hours for row in WORDS.causes.values()]
     assert (look.check, look.cause) == (None, "mouse in the airbox")
     assert min(hours) < look.minutes / 60 < max(hours)
+
+
+@pytest.mark.parametrize(
+    ("cause", "finding", "proven"),
+    [
+        ("condenser_fan_dead", Finding(check="fan_command_test", outcome="no_run"), True),
+        ("condenser_fan_dead", Finding(check="fan_command_test", outcome="all_speeds"), False),
+        # Expected of the cause, but no check that proves it.
+        ("condenser_fan_dead", Finding(check="ac_pressures", outcome="both_high"), False),
+        ("nobody_knows", Finding(check="fan_command_test", outcome="no_run"), False),
+    ],
+)
+def test_a_finding_proves_a_cause_by_a_proving_check_with_its_outcome(cause, finding, proven):
+    assert proves(WORDS, cause, finding) is proven
+
+
+def test_a_proving_check_on_another_part_proves_nothing():
+    check = "loaded_feed_ground"
+    right = Finding(check=check, outcome="both_good", subject="condenser fan")
+    assert proves(WORDS, "condenser_fan_dead", right)
+    assert not proves(WORDS, "condenser_fan_dead", replace(right, subject="horn"))

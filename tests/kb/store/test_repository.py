@@ -123,6 +123,20 @@ def test_a_job_is_found_by_its_invoice_and_a_car_by_its_vin(store):
         assert unit.jobs.of_vehicle("11111111111111111") == rows[:2]
 
 
+def test_the_newest_cases_of_a_cause_are_found_and_the_comebacks_of_a_job(store):
+    days = {"J1": 3, "J2": 9, "J3": 6}
+    cases = [
+        a_case(key, closing=a_closing("overcharge", closed=date(2026, 5, day)))
+        for key, day in days.items()
+    ]
+    add(store, *cases, a_case("J4", comeback_of="J1"), a_job("J5", comeback_of="J1"))
+    with store.read() as unit:
+        assert {job.id for job in unit.jobs.of_cause("overcharge", most=2)} == {"J2", "J3"}
+        assert unit.jobs.of_cause("low_charge_leak_hose", most=2) == ()
+        assert [job.id for job in unit.jobs.comebacks_of("J1")] == ["J4", "J5"]
+        assert unit.jobs.comebacks_of("J2") == ()
+
+
 def test_closed_since_holds_what_was_closed_or_changed_after_a_line(store):
     add(store, a_case("J1"), a_case("J2"), a_job("J3"))
     with store.read() as unit:

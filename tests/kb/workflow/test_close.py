@@ -1,8 +1,11 @@
+from dataclasses import replace
+
 import pytest
 
 from kb.case.model import AfterCheck, FixKind, JobState, Proof, Standing
+from kb.case.retake import after_sets, as_found
 from kb.case.standing import standing_of
-from kb.errors import ConflictError, NotProvenError, UnknownTermError
+from kb.errors import ConflictError, NotFoundError, NotProvenError, UnknownTermError
 from kb.workflow.close import CloseAnswers, close_job
 from kb.workflow.jobs import Intake, open_job
 
@@ -98,3 +101,31 @@ def test_a_comeback_with_the_same_cause_leaves_the_first_case(shop):
     first = closed(shop, opened(shop))
     closed(shop, opened(shop, comeback_of=first.id))
     assert standing_of(shop.get(first.id)) is Standing.PROVEN
+
+
+def test_readings_taken_again_and_a_declined_safety_repair_are_kept_with_the_close(shop):
+    job = opened(shop)
+    after = after_sets([(row, row.reading) for row in as_found(job)])
+    answers = replace(PROVEN, end="declined", cause="hose_collapsed", after=after, told="the owner")
+    case = closed(shop, job, answers)
+    assert case == shop.get(case.id)
+    assert case.reading_sets == (*job.reading_sets, *after)
+    assert case.closing is not None
+    (advised,) = case.closing.options
+    assert "Told of the danger: the owner." in advised.risk
+
+
+def test_a_comeback_is_named_at_the_close_and_overturns_the_first_case(shop):
+    first = closed(shop, opened(shop))
+    second = closed(shop, opened(shop), replace(PROVEN, cause="overcharge", comeback_of=first.id))
+    assert second.comeback_of == first.id
+    assert standing_of(shop.get(first.id)) is Standing.OVERTURNED
+
+
+def test_a_job_is_no_comeback_of_itself(shop):
+    job = opened(shop)
+    with pytest.raises(ConflictError, match="got itself"):
+        closed(shop, job, replace(PROVEN, comeback_of=job.id))
+    with pytest.raises(NotFoundError):
+        closed(shop, job, replace(PROVEN, comeback_of="J404"))
+    assert shop.get(job.id).state is JobState.OPEN
