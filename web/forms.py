@@ -8,6 +8,12 @@ from flask import Flask
 from flask_wtf.csrf import generate_csrf
 from markupsafe import Markup
 
+from kb.case.units import parse_number
+from kb.errors import ParseError
+
+# A check of longer than a working week is a typing mistake (our choice).
+MAX_MINUTES = 2400
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FormErrors:
@@ -36,6 +42,22 @@ def cents_typed(text: str) -> int | None:
     if not whole.isdigit() or len(part) > 2 or (part and not part.isdigit()) or len(whole) > 9:
         raise ValueError(text)
     return int(whole) * 100 + int((part + "00")[:2])
+
+
+def read_minutes(text: str) -> float | None:
+    """Return typed minutes; None where it is empty.
+
+    Raises
+    ------
+    ParseError
+        If they are no minutes, or more than a check can take.
+    """
+    if not text.strip():
+        return None
+    minutes = parse_number(text)
+    if not 0 <= minutes <= MAX_MINUTES:
+        raise ParseError(f"expected 0 to {MAX_MINUTES} minutes, got {text.strip()[:20]}", text=text)
+    return minutes
 
 
 def form_fields(revision: int | None = None, form_id: str | None = None) -> Markup:

@@ -1,6 +1,7 @@
 """Today and the open job."""
 
 from collections.abc import Mapping
+from typing import Any
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
@@ -91,7 +92,7 @@ def show(job_id: str) -> Page:
     return job_page(job, {})
 
 
-def job_page(job: Job, typed: Mapping[str, str]) -> str:
+def job_page(job: Job, typed: Mapping[str, Any]) -> str:
     """Return the page of an open job; ``typed`` holds what a refused form said, and why."""
     with db.store().read() as unit:
         revision = unit.jobs.revision(job.id)
@@ -161,6 +162,7 @@ def vehicle_fields(row: Vehicle) -> list[tuple[str, str, str]]:
         ("engine", "Engine", row.engine or ""),
         ("transmission", "Transmission", row.transmission or ""),
         ("vin", "VIN", row.vin or ""),
+        ("family", "Family (models on the same platform)", row.family or ""),
         ("refrigerant", "Refrigerant", row.refrigerant or ""),
         ("odometer", "Odometer", odometer),
     ]

@@ -15,6 +15,7 @@ from web import (
     close,
     customer,
     db,
+    entries,
     errors,
     filters,
     find,
@@ -62,6 +63,7 @@ _PAGES = (
     sign_in,
     people,
     me,
+    entries,
 )
 
 

@@ -6,13 +6,18 @@ cannot be right is refused with the likely mistake, and every other word is show
 
 from typing import Final
 
+from kb.case.casefile import make_reading
 from kb.case.grammar.assemble import Assembly
+from kb.case.grammar.marks import read_marks
 from kb.case.grammar.names import names_for
 from kb.case.grammar.parsed import Parsed, Piece, Question, Refused, Unread
-from kb.case.model import Phase
+from kb.case.grammar.values import TypedUnit, Value, check_unit, unit_at, value_at
+from kb.case.model import Phase, Reading
 from kb.case.terms import Vocabulary
+from kb.case.units import Quantity
+from kb.errors import LimitError, ParseError
 
-__all__ = ["MAX_TEXT", "Parsed", "Piece", "Question", "Refused", "Unread", "parse"]
+__all__ = ["MAX_TEXT", "Parsed", "Piece", "Question", "Refused", "Unread", "parse", "parse_reading"]
 
 # Longer than any job sheet; the cap bounds the work that one text can cause (our choice).
 MAX_TEXT: Final = 20_000
@@ -47,3 +52,48 @@ def parse(
     """
     names = names_for(words)
     return Assembly(text, MAX_TEXT, names=names, system=system, phase=phase).parsed()
+
+
+def parse_reading(
+    text: str, quantity: str, *, words: Vocabulary, unit: str, position: str | None = None
+) -> Reading:
+    """Return the reading typed into a field that is ``quantity``'s own.
+
+    A unit typed behind the number counts; without one, ``unit`` does.
+
+    Raises
+    ------
+    ParseError
+        If it is no number, its unit is another quantity's, or which unit it is stays open.
+    LimitError
+        If the value lies outside the hard limits of the quantity.
+
+    Examples
+    --------
+    >>> from kb.case.terms import load_vocabulary
+    >>> parse_reading("1,9 bar", "low_side_pressure", words=load_vocabulary(), unit="psi").unit
+    'bar'
+    """
+    names, line, row = names_for(words), read_marks(text.strip()), words.quantity(quantity)
+    value = value_at(line, 0)
+    if value is None or value.stop >= len(line.marks):
+        return make_reading(words, quantity, text.strip(), unit=unit, position=position)
+    typed = unit_at(line, value.stop, names)
+    if typed.stop == value.stop or typed.stop < len(line.marks):
+        accepted = " or ".join(row.accepted)
+        raise ParseError(
+            f"expected {row.name} as one number, perhaps with {accepted}, got '{text[:40]}'",
+            text=text,
+        )
+    chosen = _typed_unit(value, typed, row)
+    return make_reading(words, quantity, value.typed, unit=chosen, position=position)
+
+
+def _typed_unit(value: Value, typed: TypedUnit, row: Quantity) -> str:
+    choice = check_unit(value, typed, row)
+    if choice.refused:
+        raise LimitError(choice.refused, text=typed.raw)
+    if not choice.unit:
+        options = " or ".join(choice.options or row.accepted)
+        raise ParseError(f"{choice.why}; write {options}", text=typed.raw)
+    return choice.unit

@@ -180,3 +180,29 @@ class DerivedTerm:
     unit: str
     group: str
     source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BaselineReading:
+    """A reading of a baseline set, with the places where it is taken; none means one number."""
+
+    quantity: str
+    positions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Baseline:
+    """The shortest useful list of readings of a system, and the conditions they are taken under.
+
+    ``always`` are read on every job of the system, ``pointed`` where something points to them.
+    """
+
+    system: str
+    conditions: tuple[str, ...]
+    always: tuple[BaselineReading, ...]
+    pointed: tuple[BaselineReading, ...] = ()
+
+    @property
+    def readings(self) -> tuple[BaselineReading, ...]:
+        """All readings of the set, in order."""
+        return (*self.always, *self.pointed)

@@ -1,5 +1,6 @@
 """The trade's words, read once from ``kb/vocabulary/*.toml`` and checked against each other."""
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -11,6 +12,8 @@ import tomli
 from kb.case.shop_rows import NO_SHOP_WORDS, ShopWords
 from kb.case.term_rows import (
     Ambiguous,
+    Baseline,
+    BaselineReading,
     CauseTerm,
     Caution,
     CheckTerm,
@@ -30,6 +33,7 @@ _FOLDER = Path(__file__).resolve().parent.parent / "vocabulary"
 # Every check accepts these two beside its own outcomes.
 OPEN_OUTCOMES = ("unclear", "not_done")
 _LEVELS = ("stop", "care", "note")
+_ENGINE_SPEED = re.compile(r"[1-9][0-9]{2,3} rpm")
 
 Row = Mapping[str, Any]
 T = TypeVar("T")
@@ -60,6 +64,7 @@ class Vocabulary:
     cautions: Mapping[str, Caution]
     caution_footer: str
     derived: Mapping[str, DerivedTerm]
+    baselines: Mapping[str, Baseline]
     shop: ShopWords = NO_SHOP_WORDS
 
     @property
@@ -138,6 +143,17 @@ def _named(rows: Iterable[Row]) -> dict[str, Named]:
     }
 
 
+def _baselines(rows: Iterable[Row]) -> dict[str, Baseline]:
+    made = {}
+    for row in rows:
+        lists = {
+            name: tuple(BaselineReading(**_tuples(reading)) for reading in row.get(name, ()))
+            for name in ("always", "pointed")
+        }
+        made[row["system"]] = Baseline(**(_tuples(row) | lists))
+    return made
+
+
 def _read(folder: Path, name: str) -> dict[str, Any]:
     path = folder / f"{name}.toml"
     try:
@@ -174,6 +190,7 @@ def _build(folder: Path) -> Vocabulary:
         cautions=_rows(Caution, cautions["caution"]),
         caution_footer=cautions["footer"],
         derived=_rows(DerivedTerm, derived["derived"]),
+        baselines=_baselines(_read(folder, "baseline")["baseline"]),
     )
 
 
@@ -233,6 +250,25 @@ def _check_words(words: Vocabulary) -> None:
         _expect("cautions", caution.key, "a check", got=caution.checks, known=words.checks)
 
 
+def _check_baselines(words: Vocabulary) -> None:
+    for row in words.baselines.values():
+        _expect("baseline", row.system, "a system", got=(row.system,), known=words.systems)
+        wanted = [reading.quantity for reading in row.readings]
+        _expect("baseline", row.system, "a quantity", got=wanted, known=words.quantities)
+        states = [key for key in row.conditions if not _ENGINE_SPEED.fullmatch(key)]
+        _expect(
+            "baseline",
+            row.system,
+            "a condition or a speed like '2500 rpm'",
+            got=states,
+            known=words.conditions,
+        )
+        if len(set(wanted)) < len(wanted):
+            raise VocabularyError(
+                f"baseline.toml, {row.system}: expected each quantity once, got one twice"
+            )
+
+
 def read_vocabulary(folder: Path) -> Vocabulary:
     """Return the vocabulary in ``folder``, its cross-references checked.
 
@@ -249,9 +285,12 @@ def read_vocabulary(folder: Path) -> Vocabulary:
         raise VocabularyError(
             f"vocabulary: a row misses a key or has one too many: {error}"
         ) from error
-    for check in (_check_quantities, _check_checks, _check_causes, _check_words):
+    for check in _CHECKS:
         check(words)
     return words
+
+
+_CHECKS = (_check_quantities, _check_checks, _check_causes, _check_words, _check_baselines)
 
 
 @cache

@@ -9,6 +9,7 @@ from kb.case.model import Complaint, Job, JobState, ReadingSet, Vehicle
 from kb.case.parse import Parsed, parse
 from kb.case.shop_made import made_family
 from kb.case.terms import Vocabulary
+from kb.case.vin import clean_vin
 from kb.errors import ConflictError, ParseError
 from kb.store.engine import UnitOfWork
 
@@ -202,7 +203,10 @@ def change_vehicle(unit: UnitOfWork, job_id: str, values: Mapping[str, str]) -> 
     # A family that the vehicle brought along stays while it is the same model.
     same = (vehicle.make, vehicle.model) == (job.vehicle.make, job.vehicle.model)
     kept = job.vehicle.family if same else None
-    job = replace(job, vehicle=replace(vehicle, family=family_of(vehicle, families) or kept))
+    family = family_of(vehicle, families) or kept
+    if "family" in values and vehicle.family != job.vehicle.family:
+        family = vehicle.family
+    job = replace(job, vehicle=replace(vehicle, family=family))
     unit.jobs.save(job, verb="vehicle", what=vehicle_line(job.vehicle))
     return job
 
@@ -216,7 +220,7 @@ def vehicle_from(values: Mapping[str, str]) -> Vehicle:
         If year or odometer are not numbers.
     """
     typed = {key: text.strip() for key, text in values.items() if text.strip()}
-    plain = {key: typed.get(key) for key in ("make", "model", "engine", "transmission", "vin")}
+    plain = {key: typed.get(key) for key in ("make", "model", "engine", "transmission", "family")}
     year, odometer = typed.get("year"), typed.get("odometer", "").replace(",", "")
     if year is not None and not _is_year(year):
         raise ParseError(f"expected the year as four digits, got '{year}'", text=year)
@@ -226,6 +230,7 @@ def vehicle_from(values: Mapping[str, str]) -> Vehicle:
         year=int(year) if year else None,
         odometer=float(odometer) if odometer else None,
         odometer_unit=typed.get("odometer_unit", "mi") if odometer else None,
+        vin=clean_vin(typed.get("vin", "")) or None,
         refrigerant=typed.get("refrigerant"),
         **plain,
     )

@@ -187,6 +187,7 @@ def all_pages(shop):
             "/find?q=zorble",
         ],
         "/job/<job_id>": [f"/job/{job}"],
+        "/job/<job_id>/checks": [f"/job/{job}/checks?system=restraints"],
         "/job/<job_id>/close": [f"/job/{job}/close"],
         "/job/<job_id>/customer": [f"/job/{job}/customer"],
         "/job/<job_id>/label": [f"/job/{job}/label"],

@@ -16,6 +16,7 @@ PAGES = {
     "/answers": ("/answers?q=no+crank", None),
     "/job/<job_id>/customer": ("/job/{job}/customer", "/job/J404/customer"),
     "/job/<job_id>/label": ("/job/{job}/label", "/job/J404/label"),
+    "/job/<job_id>/checks": ("/job/{job}/checks", "/job/J404/checks"),
     "/case/<case_id>": ("/case/S1", "/case/S404"),
     "/case/<case_id>/customer": ("/case/S1/customer", "/case/S404/customer"),
     "/sent/ping": ("/sent/ping", None),
@@ -51,6 +52,12 @@ WRITES = {
     "/me/secrets": None,
     "/me/shared": None,
     "/me/sessions": None,
+    "/job/<job_id>/readings": "/job/J404/readings",
+    "/job/<job_id>/finding": "/job/J404/finding",
+    "/job/<job_id>/codes": "/job/J404/codes",
+    "/job/<job_id>/tried": "/job/J404/tried",
+    "/job/<job_id>/complaint": "/job/J404/complaint",
+    "/job/<job_id>/comeback": "/job/J404/comeback",
 }
 
 

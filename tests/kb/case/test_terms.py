@@ -329,3 +329,27 @@ def test_vocabulary_and_lexicon_cost_no_more_than_a_few_plain_readings_of_their_
     # Measured .4 and .7 of it; several times that is a mistake in the code.
     assert best(lambda: read_vocabulary(FOLDER)) < 2 * peer
     assert best(lambda: reader.build_tools(words)) < 2 * peer
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('system = "hvac"', 'system = "attic"', "attic: expected a system, got attic"),
+        ('"vent_temp"', '"vent_heat"', "hvac: expected a quantity, got vent_heat"),
+        ('"at_idle"', '"at_ease"', "hvac: expected a condition or a speed .*got at_ease"),
+        ('"1500 rpm"', '"fast rpm"', "hvac: expected a condition or a speed .*got fast rpm"),
+        ('"ambient_humidity"', '"ambient_temp"', "hvac: expected each quantity once"),
+    ],
+)
+def test_a_baseline_set_that_names_what_is_not_there_is_refused(
+    folder: Path, old: str, new: str, said: str
+):
+    change(folder, "baseline.toml", old, new)
+    with pytest.raises(VocabularyError, match=rf"baseline\.toml, {said}"):
+        read_vocabulary(folder)
+
+
+def test_every_system_with_usual_readings_has_a_baseline_set():
+    words = load_vocabulary()
+    assert set(words.systems) - set(words.baselines) == {"restraints"}
+    assert all(row.always and row.conditions for row in words.baselines.values())
