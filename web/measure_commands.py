@@ -11,9 +11,9 @@ from kb.case.terms import load_vocabulary
 from kb.workflow.phrases import measure_phrases
 from kb.workflow.structured import measure_diagnosis
 from kb.workflow.technician import MOST_JOBS, measure_minutes
-from kb.workflow.trials import measure_collection, measure_own, measure_queries
-from kb.workflow.words import words_of
-from web.home import altitude_m, shop_memory, shop_store, today
+from kb.workflow.trials import measure_collection, measure_queries
+from kb.workflow.trust import keep_trust, measure_trust
+from web.home import home_folder, shop_memory, shop_store, today
 from web.measure_words import foreman_lines, measure_lines
 from web.report import json_line
 
@@ -94,9 +94,11 @@ def _measure_queries(queries: Path) -> tuple[Mapping[str, Any], list[dict[str, o
 
 
 def _measure_own() -> Mapping[str, Any]:
-    with shop_store() as store, store.read() as unit:
-        words, jobs = words_of(unit), unit.jobs.closed_jobs()
-    return measure_own(jobs, words, altitude_m=altitude_m())
+    with shop_store() as store:
+        memory = shop_memory(store)
+        made = measure_trust(memory, today=today(), newest=None)
+    keep_trust(home_folder(), made)
+    return made.result
 
 
 def _write_details(path: Path, rows: list[dict[str, object]]) -> None:

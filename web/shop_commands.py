@@ -21,6 +21,7 @@ from kb.workflow.exchange import ReadTable, load_table, read_mapping, read_table
 from kb.workflow.jobs import Entry, Intake, open_job, read_vehicle
 from kb.workflow.memory import Memory
 from kb.workflow.people import has_owner
+from kb.workflow.trust import keep_trust, kept_trust, measure_trust, trust_state
 from web.home import (
     altitude_m,
     home_folder,
@@ -258,3 +259,18 @@ def rebuild() -> None:
         click.echo(f"learned {made.fields} fields and the spellings of the closed jobs")
     else:
         click.echo(f"nothing learned: expected at least {WORTH_LEARNING} closed jobs")
+    _measure_trust()
+
+
+def _measure_trust() -> None:
+    """Hold the chances against what came true, once for each state of the closed jobs."""
+    with shop_store() as store:
+        memory, home = shop_memory(store), home_folder()
+        kept = kept_trust(home)
+        if kept is not None and kept.state == trust_state(memory):
+            click.echo(f"chances measured before, on {kept.asked} closed jobs")
+            return
+        click.echo("measuring the chances on closed jobs ...")
+        made = measure_trust(memory, today=today())
+    keep_trust(home, made)
+    click.echo(f"chances measured on {made.asked} closed jobs")

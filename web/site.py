@@ -26,9 +26,11 @@ from web import (
     me,
     people,
     photos,
+    pictures,
     pieces,
     sent,
     sign_in,
+    trust,
 )
 from web.hosts import is_own
 
@@ -59,6 +61,8 @@ _PAGES = (
     sent,
     photos,
     pieces,
+    pictures,
+    trust,
     live,
     sign_in,
     people,

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from kb.case.derived import derive
+from kb.case.derived import DerivedReading, derive
 from kb.case.model import Job, Phase, Reading, ReadingSet, Response
 from kb.case.terms import Vocabulary
 from kb.case.units import UNITS, convert, same_kind
@@ -167,7 +167,12 @@ def _raw(job: Job, words: Vocabulary) -> Iterator[Measure]:
         )
 
 
-def _unit_of(group: ReadingSet, canonical: str) -> str:
+def derived_key(made: DerivedReading) -> str:
+    """Return the key under which a derived reading is compared."""
+    return f"= {made.key}" + (f"|{made.position}" if made.position else "")
+
+
+def unit_in(group: ReadingSet, canonical: str) -> str:
     """Return the unit in which the readings of a set say values of the kind of ``canonical``."""
     typed = [row.unit for row in group.readings]
     changes = [_TEMPERATURES[unit] for unit in typed if unit in _TEMPERATURES]
@@ -180,12 +185,12 @@ def _derived(job: Job, words: Vocabulary, altitude_m: float) -> Iterator[Measure
             continue
         for made in derive(group, vehicle=job.vehicle, altitude_m=altitude_m):
             name = words.derived[made.key].name if made.key in words.derived else made.key
-            unit = _unit_of(group, made.unit)
+            unit = unit_in(group, made.unit)
             said = plain_number(
                 convert(made.value, made.unit, unit) if unit in UNITS else made.value
             )
             yield Measure(
-                key=f"= {made.key}" + (f"|{made.position}" if made.position else ""),
+                key=derived_key(made),
                 value=made.value,
                 what=f"{name} {said}" + ("" if unit in _BARE else f" {unit}"),
                 canonical=made.unit,

@@ -163,6 +163,10 @@ class Memory:
         """Return the numbers with which the memory answers."""
         return self._current().model.calibration
 
+    def model(self) -> CauseModel:
+        """Return the fitted causes as they stand now."""
+        return self._current().model
+
     def rebuild(self) -> Rebuilt:
         """Fit the index, the numbers of the chances and what the closed fields teach anew.
 

@@ -26,7 +26,7 @@ _NO_FIELD: Final = frozenset({"id", "text", "date", "cost", "company"})
 _FOLDS: Final = 5
 # The memory is refitted at most this often while it is walked through in time (our choice: each
 # question is still only asked of cases closed before it).
-_REFITS: Final = 40
+MOST_REFITS: Final = 40
 
 
 def read_lines(path: Path) -> list[dict[str, Any]]:
@@ -162,20 +162,39 @@ def measure_queries(
 
 
 def measure_own(
-    jobs: Iterable[Job], words: Vocabulary, *, altitude_m: float = 0.0
+    jobs: Iterable[Job],
+    words: Vocabulary,
+    *,
+    altitude_m: float = 0.0,
+    newest: int | None = None,
+    refits: int = MOST_REFITS,
 ) -> dict[str, object]:
     """Return the measures over the shop's own cases, each asked of the cases closed before it.
 
     Cases whose cause never occurred before cannot be found; ``seen_before`` counts the others.
+
+    Parameters
+    ----------
+    jobs : iterable of Job
+        Closed jobs; those without a cause are left out.
+    words : Vocabulary
+        The trade's words.
+    altitude_m : float
+        Of the shop.
+    newest : int or None
+        How many of the newest cases are asked; None asks all but the first few.
+    refits : int
+        How often the memory is fitted anew on the way at most.
     """
     cases = sorted(
         (job for job in jobs if job.cause and job.closing),
         key=lambda job: (job.closing.closed if job.closing else date.min, job.id),
     )
-    step = max(1, len(cases) // _REFITS)
+    asked = len(cases) if newest is None else min(newest, len(cases))
+    step = max(1, asked // refits)
     rows: list[Answered] = []
     old: list[Answered] = []
-    for start in range(step, len(cases), step):
+    for start in range(max(step, len(cases) - asked), len(cases), step):
         past = tuple(cases[:start])
         known = {job.cause for job in past}
         answers = _ask_all(cases[start : start + step], past, words, altitude_m=altitude_m)

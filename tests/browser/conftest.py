@@ -181,6 +181,7 @@ def all_pages(shop):
         open_demo_job(shop)
     known = {
         "/": ["/"],
+        "/trust": ["/trust"],
         "/find": [
             "/find",
             "/find?q=cold+on+the+road,+warm+at+lights;+low+58+hi+318",

@@ -27,6 +27,7 @@ PAGES = {
     "/switch": ("/switch", None),
     "/people": ("/people", None),
     "/me": ("/me", None),
+    "/trust": ("/trust", None),
     "/static/<path:filename>": ("/static/style.css", "/static/none.css"),
 }
 WRITES = {

@@ -1,0 +1,74 @@
+"""Where the cases of a cause read: the middle half of a reading, or each value where few are."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from kb.diagnosis.causes import CauseModel
+from kb.diagnosis.witnesses import Witnesses
+
+# Cases from which a middle half says more than the values themselves (our choice).
+LEAST_FOR_HALF: Final = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CauseValues:
+    """What the cases of one cause read of one thing, as found, in the unit of comparison.
+
+    ``values`` holds each of them, ascending, where there are fewer than six, else none; ``low``,
+    ``middle`` and ``high`` are the quartiles and always there.
+    """
+
+    cause: str
+    count: int
+    values: tuple[float, ...]
+    low: float
+    middle: float
+    high: float
+
+
+class CauseReadings:
+    """The readings of the cases of some causes, out of a fitted model; overturned cases left out.
+
+    Parameters
+    ----------
+    model : CauseModel
+        Fitted.
+    causes : iterable of str
+        Those that the model does not know are left out.
+    """
+
+    def __init__(self, model: CauseModel, causes: Iterable[str]) -> None:
+        known = set(model.causes_)
+        self._witnesses = [Witnesses(model, cause) for cause in causes if cause in known]
+
+    def of(self, key: str) -> tuple[CauseValues, ...]:
+        """Return what the cases of each cause read of ``key``, causes without any left out.
+
+        Parameters
+        ----------
+        key : str
+            Quantity or derived reading, as the measures of a job have it; of several places in
+            one case its most unusual value stands.
+        """
+        made = (self._values(row, key) for row in self._witnesses)
+        return tuple(row for row in made if row is not None)
+
+    def _values(self, witnesses: Witnesses, key: str) -> CauseValues | None:
+        values = witnesses.readings(key)
+        if not len(values):
+            return None
+        # Quartiles by linear interpolation between the ordered values (Hyndman & Fan 1996, type
+        # 7, from memory).
+        low, middle, high = (float(at) for at in np.quantile(values, (0.25, 0.5, 0.75)))
+        few = len(values) < LEAST_FOR_HALF
+        return CauseValues(
+            cause=witnesses.cause,
+            count=len(values),
+            values=tuple(float(value) for value in values) if few else (),
+            low=low,
+            middle=middle,
+            high=high,
+        )

@@ -1,0 +1,227 @@
+"""From the numbers of a job to its pictures: words for every shape, and the table beside it."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from flask import Blueprint
+
+from kb.case.model import Finding, Job, Phase, ReadingSet
+from kb.diagnosis.cause_readings import CauseValues
+from kb.retrieval.measures import plain_number
+from kb.workflow.pictures import Move, cycles_of, lacks_refrigerant, moves_of
+from kb.workflow.strips import MOST_STRIPS, Spot, Strip, strips_of
+from kb.workflow.suggest import Suggestion
+from web import db, filters
+from web.charts import Dot, DotStrip, Lane, Slope, dot_strip, slope
+from web.cycle_picture import CyclePicture, cycle_picture
+from web.wording import PHASES, amount, with_signs
+
+bp = Blueprint("pictures", __name__)
+
+# Values of one phase that are said on the picture itself; more stand in the table (our choice).
+_MOST_SAID: Final = 3
+
+Rows = tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripPicture:
+    """A strip laid out, with its words and the rows of its table."""
+
+    name: str
+    about: tuple[str, ...]
+    told: str
+    chart: DotStrip
+    rows: Rows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlopePicture:
+    """A slope laid out, with its words and the rows of its table."""
+
+    name: str
+    unit: str
+    said: tuple[str, str]
+    told: str
+    chart: Slope
+    rows: Rows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobStrips:
+    """The strips that tell most, and the others."""
+
+    first: tuple[StripPicture, ...]
+    others: tuple[StripPicture, ...]
+
+
+@bp.app_template_global()
+def job_strips(job: Job, answers: Suggestion | None) -> JobStrips:
+    """Return the strips of a job: beside the likely causes, or its own cause once it is closed."""
+    if job.closing:
+        named = (job.closing.cause, job.closing.second_cause)
+        causes = [cause for cause in named if cause]
+    else:
+        causes = [row.cause for row in answers.shown if row.cause] if answers else []
+    memory = db.memory()
+    found = strips_of(job, memory.model(), causes, altitude_m=memory.altitude_m)
+    first = [row for row in found if row.telling > 0][:MOST_STRIPS]
+    others = [row for row in found if row not in first]
+    return JobStrips(
+        first=tuple(map(_strip_picture, first)), others=tuple(map(_strip_picture, others))
+    )
+
+
+@bp.app_template_global()
+def job_cycles(job: Job) -> tuple[CyclePicture, ...]:
+    """Return a picture of the refrigerant's way round for each phase that tells of one."""
+    found = cycles_of(job, altitude_m=db.memory().altitude_m)
+    return tuple(cycle_picture(row, db.words()) for row in found)
+
+
+def _number(value: float, unit: str) -> str:
+    return amount(plain_number(value), unit)
+
+
+def unit_words(unit: str) -> str:
+    """Return a unit as it stands on an axis."""
+    return amount("", unit).strip()
+
+
+# --- strips --------------------------------------------------------------------------------------
+
+
+def _strip_picture(row: Strip) -> StripPicture:
+    lanes = [*_own_lanes(row), *(_cause_lane(cause) for cause in row.causes)]
+    rows = (*_own_rows(row), *_band_rows(row), *(_cause_row(c, row.unit) for c in row.causes))
+    return StripPicture(
+        name=row.name,
+        about=tuple(_about(row)),
+        told="; ".join(f"{what}: {value}" for what, value in rows),
+        chart=dot_strip(lanes, band=row.band, axis_label=unit_words(row.unit)),
+        rows=rows,
+    )
+
+
+def _about(row: Strip) -> Iterator[str]:
+    if row.sources:
+        yield f"Computed from: {'; '.join(row.sources)}."
+    if row.band:
+        when = f" ({with_signs(row.band_when)})" if row.band_when else ""
+        yield f"Usual, not a limit: {_span(row.band, row.unit)}{when}."
+    if row.unread:
+        yield f"Read without a number, so not drawn: {'; '.join(row.unread)}."
+
+
+def _span(ends: tuple[float, float], unit: str) -> str:
+    return f"{plain_number(ends[0])} to {_number(ends[1], unit)}"
+
+
+def _own_lanes(row: Strip) -> Iterator[Lane]:
+    for phase in Phase:
+        spots = [spot for spot in row.spots if spot.phase is phase]
+        if spots:
+            yield Lane(
+                shape=phase.value,
+                label=f"This car, {PHASES[phase]}",
+                said=_spots_said(spots, row.unit),
+                dots=tuple(
+                    Dot(value=spot.value, low=spot.low, high=spot.high, bound=spot.bound)
+                    for spot in spots
+                ),
+            )
+
+
+def _spots_said(spots: Sequence[Spot], unit: str) -> str:
+    if len(spots) > _MOST_SAID:
+        values = [spot.value for spot in spots]
+        return f"{len(spots)} values, {plain_number(min(values))} to {plain_number(max(values))}"
+    return ", ".join(
+        " ".join(part for part in (spot.position, _spot_said(spot, unit)) if part) for spot in spots
+    )
+
+
+def _spot_said(spot: Spot, unit: str) -> str:
+    if spot.unit == unit:
+        return spot.said
+    sign = {"over": "over ", "under": "under "}.get(spot.bound or "", "")
+    return sign + plain_number(spot.value)
+
+
+def _own_rows(row: Strip) -> Iterator[tuple[str, str]]:
+    for spot in row.spots:
+        when = filters.phase(ReadingSet(phase=spot.phase, state=spot.state))
+        place = f", {spot.position}" if spot.position else ""
+        yield f"This car{place}, {when}", amount(_spot_said(spot, row.unit), row.unit)
+
+
+def _band_rows(row: Strip) -> Iterator[tuple[str, str]]:
+    if row.band:
+        yield "Usual, not a limit", _span(row.band, row.unit)
+
+
+def _cause_lane(row: CauseValues) -> Lane:
+    name = f"{_cases(row.count)}: {db.words().cause_name(row.cause)}"
+    if row.values:
+        return Lane(
+            shape="case",
+            label=name,
+            said=_values_said(row.values),
+            dots=tuple(Dot(value=value) for value in row.values),
+        )
+    return Lane(
+        shape="half",
+        label=name,
+        said=f"half {plain_number(row.low)} to {plain_number(row.high)}",
+        half=(row.low, row.middle, row.high),
+    )
+
+
+def _values_said(values: Sequence[float]) -> str:
+    if len(values) > _MOST_SAID:
+        return f"{plain_number(values[0])} to {plain_number(values[-1])}"
+    return ", ".join(map(plain_number, values))
+
+
+def _cause_row(row: CauseValues, unit: str) -> tuple[str, str]:
+    what = f"{_cases(row.count)}: {db.words().cause_name(row.cause)}"
+    if row.values:
+        *others, last = row.values
+        return what, ", ".join([*map(plain_number, others), _number(last, unit)])
+    middle = _number(row.middle, unit)
+    return what, f"middle {middle}, middle half {_span((row.low, row.high), unit)}"
+
+
+def _cases(count: int) -> str:
+    return "1 case" if count == 1 else f"{count} cases"
+
+
+# --- what an action moved ------------------------------------------------------------------------
+
+
+@bp.app_template_global()
+def finding_slopes(finding: Finding) -> tuple[SlopePicture, ...]:
+    """Return a picture for each response of a finding that has two numbers."""
+    return tuple(map(_slope_picture, moves_of(finding, db.words())))
+
+
+def _slope_picture(row: Move) -> SlopePicture:
+    said = (amount(row.before_said, row.unit), amount(row.after_said, row.unit))
+    rows = [("Before the action", said[0]), ("After it", said[1])]
+    if row.band:
+        rows.append(("Usual, not a limit", _span(row.band, row.unit)))
+    return SlopePicture(
+        name=row.name,
+        unit=unit_words(row.unit),
+        said=said,
+        told=f"From {said[0]} before the action to {said[1]} after it",
+        chart=slope(row.before, row.after, band=row.band),
+        rows=tuple(rows),
+    )
+
+
+@bp.app_template_test("lacking_refrigerant")
+def lacking_refrigerant(job: Job) -> bool:
+    """Say whether only the refrigerant is missing for a picture of the cycle."""
+    return lacks_refrigerant(job)
