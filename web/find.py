@@ -1,38 +1,90 @@
-"""Find: the box, with what was understood and why each case is there."""
+"""Find: the box, with what was understood and why each case is there; and lists of closed cases."""
+
+from contextlib import suppress
+from datetime import UTC, datetime
 
 from flask import Blueprint, render_template, request
 
-from kb.errors import EmptyIndexError, ParseError
+from kb.case.parse import Parsed
+from kb.errors import EmptyIndexError, ParseError, StoreError
+from kb.store.case_lists import CaseFilter
 from kb.workflow.jobs import draft_job, read_vehicle
+from kb.workflow.suggest import Suggestion
 from web import db
-from web.auth import needs
+from web.auth import needs, person
+from web.find_filters import read_filter
 from web.rights import Right
 
 bp = Blueprint("find", __name__)
 # A question is a few lines (our choice); longer text belongs into a job.
 _MAX_QUESTION = 4000
+_TOP = 8
 
 
 @bp.get("/find")
 @needs(Right.SEE)
 def show() -> tuple[str, int]:
-    """Show the answers to the typed question."""
-    text, vehicle = request.args.get("q", ""), request.args.get("vehicle", "")
+    """Show the answers to the typed question; with an empty box, the cases under the filters."""
+    text = request.args.get("q", "")
+    wanted, errors = read_filter(request.args, db.words())
+    if errors:
+        return _page(errors=errors), 400
     if not text.strip():
-        return render_template("find.html", text=text, vehicle=vehicle), 200
+        return (_listed(wanted) if wanted.active else _page()), 200
+    return _answered(text, wanted)
+
+
+def _answered(text: str, wanted: CaseFilter) -> tuple[str, int]:
     try:
-        if len(text) > _MAX_QUESTION:
-            raise ParseError(  # noqa: TRY301 (the message belongs at the field)
-                f"expected at most {_MAX_QUESTION} characters, got {len(text)}; "
-                "open a job and add it in parts"
-            )
-        car = read_vehicle(vehicle) if vehicle.strip() else None
-        entry = draft_job(text, words=db.words(), vehicle=car, today=db.today())
-        found = db.memory().suggest(entry.job, top=8)
+        parsed, found = _asked(text, request.args.get("vehicle", ""), wanted)
     except (ParseError, EmptyIndexError) as error:
-        page = render_template("find.html", text=text, vehicle=vehicle, error=str(error))
-        return page, 400 if isinstance(error, ParseError) else 200
-    page = render_template(
-        "find.html", text=text, vehicle=vehicle, parsed=entry.parsed, answers=found
+        return _page(error=str(error)), 400 if isinstance(error, ParseError) else 200
+    if found.nothing_like_it or not found.matches:
+        _keep_lost(text)
+    return _page(parsed=parsed, answers=found, filtered=wanted.active), 200
+
+
+def _page(**known: object) -> str:
+    args = request.args
+    return render_template(
+        "find.html",
+        text=args.get("q", ""),
+        vehicle=args.get("vehicle", ""),
+        typed=args,
+        words=db.words(),
+        **known,
     )
-    return page, 200
+
+
+def _asked(text: str, vehicle: str, wanted: CaseFilter) -> tuple[Parsed, Suggestion]:
+    if len(text) > _MAX_QUESTION:
+        raise ParseError(
+            f"expected at most {_MAX_QUESTION} characters, got {len(text)}; "
+            "open a job and add it in parts"
+        )
+    car = read_vehicle(vehicle) if vehicle.strip() else None
+    entry = draft_job(text, words=db.words(), vehicle=car, today=db.today())
+    among = None
+    if wanted.active:
+        with db.store().read() as unit:
+            among = unit.case_lists.ids(wanted)
+    return entry.parsed, db.memory().suggest(entry.job, top=_TOP, among=among)
+
+
+def _listed(wanted: CaseFilter) -> str:
+    typed = request.args.get("page", "")
+    number = int(typed) if typed.isascii() and typed.isdigit() and len(typed) < 7 else 1
+    with db.store().read() as unit:
+        cases = unit.case_lists.page(wanted, number)
+    kept = {name: value for name, value in request.args.items() if value and name != "page"}
+    if not cases.total:
+        _keep_lost(" ".join(f"{name} {value}" for name, value in kept.items()))
+    return _page(cases=cases, kept=kept)
+
+
+def _keep_lost(text: str) -> None:
+    """Keep a search that found nothing for the week; the answer is shown whatever happens."""
+    if request.method != "GET":
+        return
+    with suppress(StoreError), db.store().write(person().name, datetime.now(UTC)) as unit:
+        unit.searches.add(text, request.args.get("vehicle", ""))

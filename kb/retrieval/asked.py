@@ -1,7 +1,8 @@
 """One query held against every case: its evidence, the best cases, the reasons for each."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass
+from itertools import islice
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -46,11 +47,15 @@ class Asked:
     parts: tuple[Evidence, ...]
     scores: Floats
 
-    def best(self, top: int) -> tuple[Match, ...]:
-        """Return the ``top`` best cases, best first, ties by case id; the query itself left out."""
+    def best(self, top: int, among: Container[str] | None = None) -> tuple[Match, ...]:
+        """Return the ``top`` best cases, best first, ties by case id; the query itself left out.
+
+        With ``among``, only cases of these ids; the order is that of all cases.
+        """
         ids = self.index.ids_
-        order = top_rows(self.scores, top + 1)
-        rows = [int(row) for row in order if ids[row] != self.query.case][:top]
+        order = top_rows(self.scores, top + 1 if among is None else len(ids))
+        wanted = (int(row) for row in order if among is None or ids[row] in among)
+        rows = list(islice((row for row in wanted if ids[row] != self.query.case), top))
         return tuple(self._match(row) for row in rows)
 
     def _match(self, row: int) -> Match:

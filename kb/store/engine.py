@@ -18,6 +18,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DatabaseError
 
 from kb.errors import StoreError
+from kb.store.case_lists import CaseLists
 from kb.store.journal import (
     HistoryRepository,
     Pen,
@@ -31,6 +32,7 @@ from kb.store.journal import (
 from kb.store.people import People
 from kb.store.photos import PhotoRepository
 from kb.store.repository import JobRepository
+from kb.store.searches import SearchRepository
 from kb.store.settled import SettledPieces
 from kb.store.shop_terms import ShopTerms
 from kb.store.sign_ins import FailedSignIns, Sessions, SignInLinks
@@ -131,6 +133,8 @@ class UnitOfWork:
         self.settled = SettledPieces(pen)
         self.unread = UnreadWords(pen)
         self.photos = PhotoRepository(pen, self.history)
+        self.case_lists = CaseLists(pen)
+        self.searches = SearchRepository(pen)
         self.terms = ShopTerms(pen, self.history)
 
     def state(self) -> str:

@@ -1,6 +1,6 @@
 """The shop's closed jobs, fitted: one memory a process, following the store in every process."""
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -26,6 +26,7 @@ from kb.retrieval.weigh import fit_weighed
 from kb.store.engine import Store, UnitOfWork
 from kb.workflow.suggest import (
     Suggestion,
+    Wanted,
     as_written_up,
     fit_features,
     suggest_from,
@@ -243,7 +244,7 @@ class Memory:
                 )
         return _Fitted(state, words.shop.mark, index, model, Explainer(model))
 
-    def suggest(self, job: Job, *, top: int = 5) -> Suggestion:
+    def suggest(self, job: Job, *, top: int = 5, among: Container[str] | None = None) -> Suggestion:
         """Return the three answers for ``job``; a case closed a moment ago is among them.
 
         Raises
@@ -256,7 +257,7 @@ class Memory:
             now.index,
             now.model,
             job,
-            top=top,
+            wanted=Wanted(top=top, among=among),
             altitude_m=self.altitude_m,
             explainer=now.explainer,
         )

@@ -1,6 +1,6 @@
 """The three answers while a job is open: cases like it, likely causes, the next check."""
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass, replace
 
 from kb.case.meant_now import as_meant_now
@@ -87,6 +87,14 @@ class Suggestion:
         return next((row for row in self.reasons if row.cause == cause), None)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """Which prior cases are shown: the ``top`` best, with ``among`` only those of these ids."""
+
+    top: int = 5
+    among: Container[str] | None = None
+
+
 def witness_features(job: Job, words: Vocabulary, altitude_m: float) -> CaseFeatures:
     """Return the features of a closed job, weighted by its standing."""
     standing = standing_of(job)
@@ -138,12 +146,13 @@ def suggest_from(
     model: CauseModel,
     job: Job,
     *,
-    top: int = 5,
+    wanted: Wanted = Wanted(),
     altitude_m: float = 0.0,
     explainer: Explainer | None = None,
 ) -> Suggestion:
     """Return the three answers for ``job`` out of a fitted index and model.
 
+    Causes and checks are weighed over all cases, whichever are ``wanted`` as matches.
     The causes shown come with their reasons where there is an ``explainer`` of that model.
 
     Raises
@@ -171,7 +180,7 @@ def suggest_from(
             standing=Standing(index.standings_[row.row]),
             reasons=row.reasons,
         )
-        for row in asked.best(top)
+        for row in asked.best(wanted.top, wanted.among)
     )
     found = Suggestion(
         matches=seen,

@@ -1,4 +1,10 @@
-from tests.web.conftest import shown
+import re
+from datetime import UTC, datetime
+
+import pytest
+
+from kb.errors import StoreError
+from tests.web.conftest import SEEDS, closed_case, shown
 from web.find import _MAX_QUESTION as MAX_QUESTION
 
 
@@ -81,3 +87,105 @@ def test_script_in_a_question_comes_back_escaped(site):
     assert answer.status_code == 200
     assert "<script" not in shown(answer.text)
     assert "&lt;script&gt;" in answer.text
+
+
+# --- filters, lists and what found nothing ------------------------------------------------------
+
+
+def lost(site):
+    with site.store.read() as unit:
+        return [row.text for row in unit.searches.since(datetime(2000, 1, 1, tzinfo=UTC))]
+
+
+def seen(text):
+    return re.findall(r'href="/case/(\w+)"', section(text, 'id="seen"', "</section>"))
+
+
+def test_filters_choose_the_cases_and_the_order_stays_that_of_all(site):
+    question = "/find?q=no+crank,+no+click;+batt+12.6+V"
+    every = seen(site.page(question))
+    assert (every[0], set(every)) == ("S3", set(SEEDS))
+    for key in ("S1", "S3"):
+        cause = SEEDS[key][1]
+        text = site.page(f"{question}&cause={cause}")
+        assert seen(text) == [key]
+        assert "causes and checks are weighed over all cases" in text
+        assert f'<option value="{cause}" selected>' in text
+    hvac = seen(site.page(f"{question}&system=hvac"))  # by the system of its cause
+    assert hvac == ["S1"]
+
+
+def test_no_case_under_the_filters_says_so_and_is_kept_for_the_week(site):
+    text = site.page("/find?q=no+crank&cause=starter_worn&from=2030-01-01")
+    assert "No case under these choices" in text
+    assert lost(site) == ["no crank"]
+
+
+def test_with_an_empty_box_the_filters_alone_list_the_cases_newest_first(site):
+    site.put(
+        *(
+            closed_case(f"T{number:02d}", "warm at lights", "condenser_fan_dead")
+            for number in range(21)
+        )
+    )
+    first = site.page("/find?q=&cause=condenser_fan_dead")
+    assert "22 closed cases" in first
+    assert len(re.findall(r'href="/case/\w+"', first)) == 20
+    assert "page=2" in first
+    assert "Newer" not in first
+    second = site.page("/find?q=&cause=condenser_fan_dead&page=2")
+    assert len(re.findall(r'href="/case/\w+"', second)) == 2
+    assert "cause=condenser_fan_dead" in second
+    for odd in ("99", "0", "-1", "x", "9" * 30):
+        site.page(f"/find?cause=condenser_fan_dead&page={odd}")
+
+
+def test_an_empty_list_says_so_and_is_kept(site):
+    assert "No closed case is like that" in site.page("/find?car=zorble")
+    assert lost(site) == ["car zorble"]
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "said"),
+    [
+        ("from", "May", "a date like 2026-05-14"),
+        ("to", "2026-13-01", "a date like 2026-05-14"),
+        ("cause", "zorble", "one of the list"),
+        ("system", "<b>", "one of the list"),
+        ("method", "x", "one of the list"),
+        ("car", "x" * 201, "a few words"),
+    ],
+)
+def test_a_filter_that_cannot_be_is_told_at_its_field(site, field, value, said):
+    text = site.page(f"/find?q=no+crank&{field}={value}", 400)
+    assert f'aria-describedby="{field}-error"' in text
+    assert f'id="{field}-error" role="alert"' in text
+    assert said in text
+    assert ">no crank</textarea>" in text
+
+
+def test_a_search_that_found_nothing_is_kept_once_a_day_with_its_vehicle(site):
+    for _ in range(2):
+        site.page("/find?q=a+zorble+noise&vehicle=2016+Pellarin+Copse")
+    site.page("/find?q=no+crank,+no+click;+batt+12.6+V")
+    site.page("/answers?q=another+zorble")
+    site.client.head("/find?q=third+zorble")
+    assert lost(site) == ["a zorble noise"]
+
+
+def test_the_answer_is_shown_where_a_lost_search_cannot_be_kept(site, monkeypatch):
+    def busy(*_):
+        raise StoreError("locked")
+
+    monkeypatch.setattr(site.app.extensions["baybook"].store, "write", busy)
+    assert "Nothing like it here yet" in site.page("/find?q=a+zorble+noise")
+
+
+def test_find_stands_in_the_header_of_every_page_but_its_own(site):
+    job = site.opened()
+    for path in ("/", f"/job/{job}", "/case/S1", "/nowhere"):
+        text = site.client.get(path).text
+        assert text.count("data-find") == 1, path
+        assert '<label for="find-box">Find</label>' in text
+    assert "data-find" not in site.page("/find")
+    assert site.page("/find").count('id="q"') == 1

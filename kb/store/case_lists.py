@@ -1,0 +1,153 @@
+"""Closed cases by what they are: system, vehicle, cause, proof and date, page by page."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+from sqlalchemy import ColumnElement, Select, Text, cast, func, literal, select
+
+from kb.case.model import Vehicle
+from kb.store.journal import Pen
+from kb.store.tables import ClosingRow, JobRow, ProofRow
+
+# Cases on one page of a list (our choice).
+PAGE_SIZE: Final = 20
+# Vehicle words that are looked at; more say nothing (our choice).
+_MOST_WORDS: Final = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CaseFilter:
+    """Which closed cases are wanted; None wants all.
+
+    ``system_causes`` are the causes of ``system``: a job that was booked under none belongs to
+    that of its cause. Each word of ``vehicle`` must stand in year, make, model, engine or family.
+    Both dates are included.
+    """
+
+    system: str | None = None
+    system_causes: tuple[str, ...] = ()
+    vehicle: str | None = None
+    cause: str | None = None
+    method: str | None = None
+    closed_from: date | None = None
+    closed_to: date | None = None
+
+    @property
+    def active(self) -> bool:
+        """True where anything is left out."""
+        return any(
+            value is not None
+            for value in (
+                self.system, self.vehicle, self.cause, self.method, self.closed_from, self.closed_to
+            )
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CaseLine:
+    """One closed case in a list."""
+
+    id: str
+    closed: date
+    cause: str | None
+    said: str
+    vehicle: Vehicle
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CasePage:
+    """One page of a list, newest first; ``number`` counts from 1, ``total`` all cases."""
+
+    lines: tuple[CaseLine, ...]
+    number: int
+    total: int
+
+    @property
+    def pages(self) -> int:
+        """How many pages the list has, at least one."""
+        return max(1, -(-self.total // PAGE_SIZE))
+
+
+class CaseLists:
+    """Lists of closed cases of one unit of work."""
+
+    def __init__(self, pen: Pen) -> None:
+        self._connection = pen.connection
+
+    def ids(self, wanted: CaseFilter) -> frozenset[str]:
+        """Return the ids of all cases that are wanted."""
+        return frozenset(self._connection.scalars(_where(select(JobRow.id), wanted)))
+
+    def page(self, wanted: CaseFilter, number: int = 1) -> CasePage:
+        """Return one page of the cases that are wanted; one past the end is the last one."""
+        total = self._connection.scalar(_where(select(func.count(JobRow.id)), wanted)) or 0
+        number = min(max(1, number), max(1, -(-total // PAGE_SIZE)))
+        query = _where(
+            select(
+                JobRow.id,
+                ClosingRow.closed,
+                ClosingRow.cause,
+                JobRow.complaint_said,
+                JobRow.vehicle_year,
+                JobRow.vehicle_make,
+                JobRow.vehicle_model,
+                JobRow.vehicle_engine,
+            ),
+            wanted,
+        )
+        query = query.order_by(ClosingRow.closed.desc(), JobRow.id.desc())
+        rows = self._connection.execute(query.limit(PAGE_SIZE).offset((number - 1) * PAGE_SIZE))
+        lines = tuple(
+            CaseLine(
+                id=row.id,
+                closed=row.closed,
+                cause=row.cause,
+                said=row.complaint_said,
+                vehicle=Vehicle(
+                    year=row.vehicle_year,
+                    make=row.vehicle_make,
+                    model=row.vehicle_model,
+                    engine=row.vehicle_engine,
+                ),
+            )
+            for row in rows
+        )
+        return CasePage(lines=lines, number=number, total=total)
+
+
+def _where(query: Select, wanted: CaseFilter) -> Select:  # type: ignore[type-arg]
+    query = query.join(ClosingRow, ClosingRow.job_id == JobRow.id)
+    return query.where(*_conditions(wanted))
+
+
+def _conditions(wanted: CaseFilter) -> Iterator[ColumnElement[bool]]:
+    if wanted.system is not None:
+        by_cause = JobRow.system.is_(None) & ClosingRow.cause.in_(wanted.system_causes)
+        yield (JobRow.system == wanted.system) | by_cause
+    if wanted.cause is not None:
+        yield (ClosingRow.cause == wanted.cause) | (ClosingRow.second_cause == wanted.cause)
+    if wanted.method is not None:
+        shown = (ProofRow.job_id == JobRow.id) & (ProofRow.method == wanted.method)
+        yield select(ProofRow.job_id).where(shown).exists()
+    if wanted.closed_from is not None:
+        yield ClosingRow.closed >= wanted.closed_from
+    if wanted.closed_to is not None:
+        yield ClosingRow.closed <= wanted.closed_to
+    yield from _vehicle(wanted.vehicle or "")
+
+
+def _vehicle(typed: str) -> Iterator[ColumnElement[bool]]:
+    columns = (
+        cast(JobRow.vehicle_year, Text),
+        JobRow.vehicle_make,
+        JobRow.vehicle_model,
+        JobRow.vehicle_engine,
+        JobRow.vehicle_family,
+    )
+    whole: ColumnElement[str] = literal("")
+    for column in columns:
+        whole = whole + literal(" ") + func.coalesce(column, "")
+    for word in typed.split()[:_MOST_WORDS]:
+        yield whole.icontains(word, autoescape=True)

@@ -1,0 +1,51 @@
+"""Searches that found nothing like what was asked; the week looks at these."""
+
+from dataclasses import dataclass
+from datetime import datetime, time
+from typing import Final
+
+from sqlalchemy import func, insert, select
+
+from kb.store.journal import Pen
+from kb.store.shop_tables import SearchRow
+
+# Characters kept of a search; the week needs to recognise it (our choice).
+MAX_KEPT: Final = 500
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LostSearch:
+    """What somebody asked, and when (UTC), that nothing here was like."""
+
+    at: datetime
+    who: str
+    text: str
+    vehicle: str
+
+
+class SearchRepository:
+    """The lost searches of one unit of work."""
+
+    def __init__(self, pen: Pen) -> None:
+        self._pen = pen
+
+    def add(self, text: str, vehicle: str = "") -> None:
+        """Keep a search, once for each person, text and day (our choice)."""
+        who, at = self._pen.require()
+        text, vehicle = text.strip()[:MAX_KEPT], vehicle.strip()[:MAX_KEPT]
+        day = datetime.combine(at.date(), time(), tzinfo=at.tzinfo)
+        same = (SearchRow.who == who) & (SearchRow.text == text) & (SearchRow.at >= day)
+        count = select(func.count()).select_from(SearchRow).where(same)
+        if not self._pen.connection.scalar(count):
+            row = {"at": at, "who": who, "text": text, "vehicle": vehicle}
+            self._pen.connection.execute(insert(SearchRow).values(row))
+
+    def since(self, moment: datetime) -> tuple[LostSearch, ...]:
+        """Return the searches kept at ``moment`` (with a zone) or after it, oldest first."""
+        query = (
+            select(SearchRow.at, SearchRow.who, SearchRow.text, SearchRow.vehicle)
+            .where(SearchRow.at >= moment)
+            .order_by(SearchRow.id)
+        )
+        rows = self._pen.connection.execute(query).mappings()
+        return tuple(LostSearch(**row) for row in rows)
