@@ -37,8 +37,10 @@ def playwright():
     if CHROMIUM is None or find_spec("playwright") is None:
         reason = "needs Chromium and the extra 'browser'"
         pytest.fail(reason) if REQUIRED else pytest.skip(reason)
-    from playwright.sync_api import sync_playwright  # noqa: PLC0415 - an extra
+    from playwright.sync_api import expect, sync_playwright  # noqa: PLC0415 - an extra
 
+    # A busy small machine is slow at times; a test that waits says what for.
+    expect.set_options(timeout=20_000)
     with sync_playwright() as running:
         yield running
 
@@ -129,7 +131,7 @@ class Visitor:
             reduced_motion="reduce",
             **known,
         )
-        self.context.set_default_timeout(10_000)
+        self.context.set_default_timeout(20_000)
         if role:
             let_in(self.context, shop, role)
         self.page = self.context.new_page()

@@ -220,9 +220,9 @@ async function lookAround() {
 // --- keys at the desk, and light or dark ---------------------------------------------------------
 
 const KEYS = [
-  ["/", "find", () => focusOn("#q, [data-find]")],
+  ["/", "find", () => focusOn("#q") || focusOn("[data-find]") || location.assign("/find")],
   ["t", "today", () => location.assign("/")],
-  ["n", "a new job", () => (focusOn("[data-draft=today] textarea") || location.assign("/#text"))],
+  ["n", "a new job", () => focusOn("[data-draft=today] textarea") || location.assign("/#text")],
   ["a", "add to this job", () => focusOn("[data-draft^=job-] textarea")],
   ["c", "close this job", () => follow("a[data-key=c]")],
   ["w", "words", () => location.assign("/words")],
