@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from flask import Blueprint, redirect, request, url_for
 from markupsafe import Markup
 
-from kb.case.clarify import OpenPoint
+from kb.case.clarify import OpenPoint, open_points
 from kb.case.model import Job
 from kb.case.terms import Vocabulary
 from kb.errors import ConflictError, KBError, ParseError
 from kb.store.engine import UnitOfWork
-from kb.workflow.corrections import Correction, answer, correct, leave, points_of, read_lines
+from kb.workflow.corrections import Correction, answer, correct, leave, read_lines
 from web import db
 from web.auth import needs
 from web.chips import Chip, Group, groups_of
@@ -43,12 +43,12 @@ def understood_of(job: Job) -> Understood:
     """Return the typed lines of a job, what of them is open, and its pieces."""
     words = db.words()
     with db.store().read() as unit:
-        points = points_of(unit, job, words=words)
+        settled = unit.settled.of(job.id)
     read = read_lines(job, words=words)
     return Understood(
         lines=tuple(stretches(row, job) for row in read),
         unread=tuple(dict.fromkeys(one.text for row in read for one in row.unread)),
-        points=points,
+        points=open_points(job, settled, read, words=words),
         groups=groups_of(job, words),
     )
 

@@ -217,6 +217,8 @@ NO_PAGE = {
     "/sent/ping",
     "/sent/<form_id>",
     "/photo/<content_hash>",
+    "/answers",
+    "/job/<job_id>/answers",
 }
 
 
