@@ -8,7 +8,10 @@ from kb.case.standing import standing_of, standing_reason
 from kb.case.terms import Vocabulary
 from kb.workflow.close import ENDS_WITH_CAUSE, CloseAnswers, as_closed
 from kb.workflow.close_draft import asks_for_more
+from kb.workflow.declined import NO_REPAIR
 from web.wording import named, reading_words, response_words
+
+_NOT_REPAIRED = frozenset({"declined", "declined_before_proof"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +63,12 @@ def stands_words(job: Job, answers: CloseAnswers) -> str:
     return f"Will stand as: {standing_of(job)}, because {standing_reason(job)}."
 
 
+def _doubts(answers: CloseAnswers) -> tuple[str, ...]:
+    if answers.end in _NOT_REPAIRED and answers.fix and answers.fix not in NO_REPAIR:
+        return (f"The customer declined, but the fix says {answers.fix}: look at both again.",)
+    return ()
+
+
 def preview(job: Job, answers: CloseAnswers, *, words: Vocabulary, today: date) -> Preview:
     """Return what the page says about the answers as they are now; nothing is written."""
     closed = as_closed(job, answers, words=words, today=today)
@@ -70,5 +79,8 @@ def preview(job: Job, answers: CloseAnswers, *, words: Vocabulary, today: date) 
         for row in answers.proofs
         if asks_for_more(row.method, row.text, row.photo)
     )
+    asks += _doubts(answers)
     declined = next((row.risk for row in options if "Safety repair declined." in row.risk), "")
+    if declined and not answers.told:
+        asks += ("Write down who was told of the danger.",)
     return Preview(stands=stands_words(closed, answers), asks=asks, declined=declined)

@@ -1,8 +1,9 @@
+from dataclasses import replace
 from datetime import date
 
 import pytest
 
-from kb.case.model import Finding, Proof, ReadingSet
+from kb.case.model import Finding, FixKind, Proof, ReadingSet
 from kb.case.terms import load_vocabulary
 from kb.workflow.close import CloseAnswers
 from tests.factories import a_full_case, a_job, a_reading
@@ -49,3 +50,18 @@ def test_the_page_says_how_it_will_stand(known, words):
 def test_states_of_a_set_are_said_in_words():
     assert state_words("at_idle", WORDS) == WORDS.conditions["at_idle"].say
     assert state_words("fan_on 80%", WORDS) == "fan on 80%"
+
+
+def test_what_does_not_fit_together_and_what_is_missing_is_asked():
+    answers = CloseAnswers(
+        end="declined",
+        cause="hose_collapsed",
+        proofs=[Proof(method="seen", text="swells shut")],
+        fix=FixKind.REPLACED,
+    )
+    asks = preview(a_job(), answers, words=WORDS, today=TODAY).asks
+    assert len(asks) == 3
+    for part in ("neither a value nor a photo", "the fix says replaced", "who was told"):
+        assert any(part in line for line in asks)
+    plain = replace(answers, fix=None, told="the owner", proofs=[Proof(method="inferred")])
+    assert preview(a_job(), plain, words=WORDS, today=TODAY).asks == ()
