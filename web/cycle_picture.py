@@ -18,7 +18,7 @@ from web.wording import PHASES, amount
 
 _LIQUID, _DISCHARGE = "condenser_out_temp", "discharge_line_temp"
 _CAUTIONS: Final = ("refrigerant_licence", "refrigerant_weigh")
-_HEADS: Final = ("Where", "Pressure (absolute) and pipe", "Enthalpy")
+_HEADS: Final = ("Where", "Pressure (absolute) and pipe", "kJ/kg")
 # Kelvin of dome below the low side, and room above the dome and below it in equal ratios (our
 # choice).
 _BELOW_K, _ROOM = 12.0, 1.3
@@ -96,13 +96,13 @@ def _about(cycle: Cycle, say: _Words) -> Iterator[str]:
 
 def _rows(cycle: Cycle, say: _Words) -> Iterator[tuple[str, ...]]:
     for name, edge in (("Low side", cycle.low), ("High side", cycle.high)):
-        ends = f"{edge.liquid_kj_kg:.0f} to {edge.vapour_kj_kg:.0f} kJ/kg"
+        ends = f"{edge.liquid_kj_kg:.0f} to {edge.vapour_kj_kg:.0f}"
         yield name, f"{say.pressure_said(edge.kpa)}, boils at {say.degrees(edge.degc)}", ends
     for point in cycle.points:
         yield (
             say.name(point.quantity),
             f"{say.pressure_said(point.kpa)}, {say.degrees(point.degc)}, {say.apart(point)}",
-            f"{point.kj_kg:.0f} kJ/kg",
+            f"{point.kj_kg:.0f}",
         )
 
 

@@ -135,10 +135,14 @@ def _own_lanes(row: Strip) -> Iterator[Lane]:
 
 def _spots_said(spots: Sequence[Spot], unit: str) -> str:
     if len(spots) > _MOST_SAID:
-        values = [spot.value for spot in spots]
-        return f"{len(spots)} values, {plain_number(min(values))} to {plain_number(max(values))}"
+        numbers = [spot.value for spot in spots]
+        return f"{len(spots)} values, {plain_number(min(numbers))} to {plain_number(max(numbers))}"
+    places = {spot.position for spot in spots}
+    if len(places) == 1:
+        values = ", ".join(_spot_said(spot, unit) for spot in spots)
+        return " ".join(filter(None, (*places, values)))
     return ", ".join(
-        " ".join(part for part in (spot.position, _spot_said(spot, unit)) if part) for spot in spots
+        " ".join(filter(None, (spot.position, _spot_said(spot, unit)))) for spot in spots
     )
 
 
