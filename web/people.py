@@ -1,5 +1,6 @@
 """People: names, roles, links to hand over, sessions to end."""
 
+import segno
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
@@ -15,6 +16,7 @@ from kb.workflow.people import (
 )
 from web import db
 from web.auth import needs, now
+from web.hosts import is_own
 from web.rights import Right, Role
 
 bp = Blueprint("people", __name__)
@@ -51,9 +53,17 @@ def _page(typed: dict[str, str] | None = None, **handed: object) -> str:
 def _with_link(person: StoredPerson, token: str) -> Response:
     """Show a link that was just made; it is shown once and kept nowhere."""
     link = url_for("sign_in.look_at_link", token=token, _external=True)
-    answer = make_response(_page(link=link, link_name=person.name))
+    answer = make_response(_page(link=link, link_name=person.name, picture=_for_a_phone(link)))
     answer.headers["Cache-Control"] = "no-store"
     return answer
+
+
+def _for_a_phone(link: str) -> str | None:
+    """Return a link as a picture for another device; None where no other device would get here."""
+    if is_own(request.host, None):
+        return None
+    # Dark on light in both themes: that is what cameras read.
+    return segno.make(link, error="m").svg_data_uri(scale=5, border=4, light="#fff")
 
 
 def _role() -> Role:

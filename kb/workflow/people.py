@@ -226,7 +226,7 @@ def link_for(unit: UnitOfWork, person_id: int, at: datetime) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Invitation:
-    """A link that is good: for a person, or for a new one of its role."""
+    """A link that is good: for a person, or for the first owner."""
 
     link: StoredLink
     person: StoredPerson | None
@@ -242,6 +242,9 @@ def invitation(unit: UnitOfWork, token: str, at: datetime) -> Invitation:
     """
     link = unit.links.find(token_hash(token))
     if link is None or link.used is not None or at >= link.ends:
+        raise NotFoundError(_DEAD_LINK)
+    if link.person_id is None and has_owner(unit):
+        # Somebody became the owner in another way meanwhile.
         raise NotFoundError(_DEAD_LINK)
     person = None if link.person_id is None else unit.people.get(link.person_id)
     return Invitation(link=link, person=person)

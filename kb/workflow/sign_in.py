@@ -16,6 +16,8 @@ from kb.workflow.people import new_token, token_hash
 TRIES_A_NAME: Final = 5
 TRIES_AN_ADDRESS: Final = 20
 PAUSE: Final = timedelta(minutes=15)
+# Characters of a typed name that tries are counted by (our choice).
+_KEY: Final = 200
 # How long a session lasts after it was last used: one's own, and a shared tablet's (our choice).
 OWN_LIFE: Final = timedelta(days=30)
 SHARED_LIFE: Final = timedelta(days=365)
@@ -56,7 +58,7 @@ def check_secret(store: Store, asked: Asked, *, hasher: Hasher, at: datetime) ->
         If the name or the address failed too often; nothing is hashed then.
     """
     name = clean_name(asked.name)
-    key = name.casefold()[:200]
+    key = "".join(filter(str.isprintable, name.casefold()))[:_KEY]
     with store.write(name or "nobody", at) as unit:
         _refuse_too_many(unit, key, asked.address, at=at)
         unit.failed.add(key, asked.address)

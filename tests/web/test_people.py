@@ -1,6 +1,8 @@
 import re
 
 from tests.web.conftest import shown
+from web.auth import COOKIE
+from web.hosts import own_names
 from web.people import ROLE_WORDS
 from web.rights import Role
 
@@ -43,6 +45,21 @@ def test_a_person_is_added_and_signs_in_by_the_link_that_is_shown_once(site):
         ("Ines Holm", "link taken", "Ines Holm"),
         ("Ines Holm", "PIN", "Ines Holm"),
     ]
+
+
+def test_a_link_is_a_code_for_a_phone_only_where_a_phone_would_get_here(site):
+    here = site.send("/people", name="Ines", role="viewer").text
+    assert "<img" not in here
+    assert "works on this machine alone" in here
+    site.app.config["SHOP_HOSTS"] = own_names()
+    form = {"csrf_token": site.token(), "name": "Bo", "role": "viewer"}
+    shop = "http://192.168.1.4:8023"
+    site.client.set_cookie("baybook_forms", site.client.get_cookie("baybook_forms").value,
+                           domain="192.168.1.4")  # fmt: skip
+    site.client.set_cookie(COOKIE, site.session, domain="192.168.1.4")
+    answer = site.client.post("/people", data=form, base_url=shop)
+    assert f'value="{shop}/sign-in/' in answer.text
+    assert re.search(r'<img src="data:image/svg\+xml[^"]+" alt="The same link', answer.text)
 
 
 def test_a_name_that_is_taken_or_none_keeps_what_was_typed(site):

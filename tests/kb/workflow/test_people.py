@@ -162,6 +162,13 @@ def test_a_new_first_link_ends_the_one_before(shop):
     assert take(shop, two, name="Mara").name == "Mara"
 
 
+def test_a_first_link_makes_no_second_owner(shop):
+    token = shop.write(link_for_first_owner, NOW)
+    person(shop, "Mara", OWNER)
+    with pytest.raises(NotFoundError, match="still good"):
+        take(shop, token, name="Bo")
+
+
 def test_a_link_looked_at_is_not_used_up(shop):
     ines = person(shop)
     token = shop.write(link_for, ines, NOW)
