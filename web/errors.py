@@ -54,7 +54,14 @@ Page = tuple[str, int]
 
 
 def _page(title: str, message: str, status: int) -> Page:
-    return render_template("error.html", title=title, message=message), status
+    page = render_template("error.html", title=title, message=message, unsent=_refused_form(status))
+    return page, status
+
+
+def _refused_form(status: int) -> resend.Unsent | None:
+    """Return the form that the person's role may not send: what was typed can still be read."""
+    refused = status == 403 and request.method == "POST" and signed_in() is not None
+    return resend.of_request() if refused and request.form else None
 
 
 def _length_words() -> str:

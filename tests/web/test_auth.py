@@ -55,11 +55,26 @@ def test_a_script_gets_a_plain_401(site, headers, method):
 
 def test_who_may_not_is_told_what_to_do(site):
     viewer = site.as_role(Role.VIEWER)
-    answer = viewer.send("/jobs", text="no crank")
+    answer = viewer.send("/jobs", text="no crank, one click")
     assert answer.status_code == 403
     assert "ask the owner for the role" in answer.text
+    # Nothing typed is thrown away: it can still be read, and told to somebody who may.
+    assert "<dd>no crank, one click</dd>" in answer.text
     with site.store.read() as unit:
         assert unit.jobs.open_jobs() == ()
+
+
+def test_who_only_reads_is_offered_no_form_to_write_in(site):
+    job = site.opened()
+    viewer, worker = site.as_role(Role.VIEWER), site.as_role(Role.ADVISOR)
+    for path in ("/", f"/job/{job}"):
+        assert 'method="post"' in main_part(worker.page(path))
+        assert 'method="post"' not in main_part(viewer.page(path))
+    assert 'href="/find"' in main_part(viewer.page("/"))
+
+
+def main_part(page):
+    return page.split("<main", 1)[1]
 
 
 # --- the session ---------------------------------------------------------------------------------
