@@ -39,3 +39,13 @@ def test_paper_shows_no_button_and_the_code_of_the_case(visit):
     visitor.page.emulate_media(media="print")
     assert code.is_visible()
     assert visitor.page.locator("main .button:visible, main button:visible").count() == 0
+
+
+@pytest.mark.parametrize("path", ["/case/S001", "/case/S001/customer", "/job/S001/label"])
+def test_a_page_that_was_dark_prints_dark_on_white(visit, path):
+    visitor = visit(DESKTOP, color_scheme="dark")
+    visitor.open(path)
+    visitor.page.evaluate("document.documentElement.dataset.theme = 'dark'")
+    visitor.page.emulate_media(media="print", color_scheme="dark")
+    style = "(() => { const s = getComputedStyle(document.body); return [s.color, s.backgroundColor]; })()"
+    assert visitor.page.evaluate(style) == ["rgb(0, 0, 0)", "rgb(255, 255, 255)"]
