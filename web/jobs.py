@@ -1,6 +1,7 @@
 """Today and the open job."""
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 from flask import Blueprint, redirect, render_template, request, url_for
@@ -36,8 +37,8 @@ def today() -> str:
 
 def _today_page(typed: Mapping[str, str]) -> str:
     with db.store().read() as unit:
-        jobs = unit.jobs.open_jobs()
-    return render_template("today.html", jobs=jobs, typed=typed)
+        jobs = sorted(unit.jobs.open_jobs(), key=lambda job: (job.opened, job.id))
+    return render_template("today.html", jobs=jobs, typed=typed, today=db.today())
 
 
 @bp.post("/jobs")
@@ -166,3 +167,20 @@ def vehicle_fields(row: Vehicle) -> list[tuple[str, str, str]]:
         ("refrigerant", "Refrigerant", row.refrigerant or ""),
         ("odometer", "Odometer", odometer),
     ]
+
+
+@bp.app_template_filter()
+def waits_for(job: Job) -> str:
+    """Return the one thing that an open job waits for."""
+    if job.waits_for:
+        return job.waits_for
+    if not job.findings:
+        return "its first check"
+    return "its next check, or its close"
+
+
+@bp.app_template_filter()
+def days_words(opened: date, today: date) -> str:
+    """Return for how long a job has been open."""
+    days = (today - opened).days
+    return {0: "opened today", 1: "open for 1 day"}.get(days, f"open for {days} days")

@@ -77,6 +77,10 @@ class JobRepository:
             raise _not_found(job_id)
         return found
 
+    def some(self, ids: Sequence[str]) -> tuple[Job, ...]:
+        """Return the jobs of those ids that are there, in the order of the ids."""
+        return load_jobs(self._connection, JobRow.id.in_(ids))
+
     def by_invoice(self, invoice: str) -> Job | None:
         """Return the job with that invoice number, None where there is none."""
         found = load_jobs(self._connection, JobRow.invoice == invoice)
@@ -98,7 +102,9 @@ class JobRepository:
 
     def open_jobs(self) -> tuple[Job, ...]:
         """Return the jobs that are not closed, waiting ones among them."""
-        return load_jobs(self._connection, JobRow.state != JobState.CLOSED.value)
+        # Named, not left out: so the index of the states serves, however many are closed.
+        states = (JobState.OPEN.value, JobState.WAITING.value)
+        return load_jobs(self._connection, JobRow.state.in_(states))
 
     def closed_jobs(self) -> tuple[Job, ...]:
         """Return every closed job."""

@@ -268,7 +268,7 @@ class Memory:
         if best.cause is None or not found.checks:
             return None
         with self.store.read() as unit:
-            cases = [unit.jobs.get(case) for case in best.cases[-MOST_PRICED:]]
+            cases = unit.jobs.some(best.cases[-MOST_PRICED:])
             rate = int(unit.settings.get(LABOUR_RATE) or LABOUR_CENTS_AN_HOUR)
         prices = [cents for job in cases if (cents := repair_price(job)) is not None]
         if not prices:

@@ -1,5 +1,6 @@
 import re
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
@@ -235,3 +236,24 @@ def test_script_in_every_field_comes_back_escaped(site):
         assert "<script" not in shown(text)
         assert '"><b>' not in text
     assert all("&lt;script&gt;" in text for text in pages[:5])
+
+
+# --- today ---------------------------------------------------------------------------------------
+
+
+def test_today_lists_the_oldest_job_first_with_what_it_waits_for_and_for_how_long(site):
+    first, second, third = (site.opened(text) for text in ("no crank", "squeal", "warm at lights"))
+    today = site.get(first).opened
+    old = replace(site.get(third), opened=today - timedelta(days=9))
+    site.write(lambda unit: unit.jobs.save(old, verb="test"))
+    site.send(f"/job/{second}/wait", waits_for="the fan, Tuesday")
+    site.send(f"/job/{first}/finding", check="condenser_air_boost", outcome="no_change")
+    text = site.page("/")
+    ids = re.findall(r'<a href="/job/(J\d+)"><strong>', text)
+    assert ids == [third, first, second]
+    rows = dict(zip(ids, text.split('<a href="/job/')[1:], strict=True))
+    assert "Open</strong>, waits for its first check" in rows[third]
+    assert "open for 9 days" in rows[third]
+    assert "Open</strong>, waits for its next check, or its close" in rows[first]
+    assert "opened today" in rows[first]
+    assert "Waiting</strong>, waits for the fan, Tuesday" in rows[second]

@@ -314,3 +314,11 @@ def test_closed_jobs_takes_the_same_number_of_queries_for_any_number_of_jobs(sto
     few = queries_for()
     add(store, *(a_full_case(f"K{number}") for number in range(30)))
     assert queries_for() == few <= 20
+
+
+def test_some_jobs_come_at_once_and_unknown_ids_are_left_out(store):
+    with store.write("x", NOW) as unit:
+        unit.jobs.add_many([a_job(f"J{number}") for number in range(4)], verb="open")
+    with store.read() as unit:
+        assert [job.id for job in unit.jobs.some(("J3", "J1", "J404"))] == ["J1", "J3"]
+        assert unit.jobs.some(()) == ()
