@@ -27,6 +27,13 @@ def cause_name(key: str | None) -> str:
     return words().cause_name(key)
 
 
+def written_as(key: str | None) -> str:
+    """Return under which name a cause was written down, where another stands for it now."""
+    row = words().known_causes.get(key or "")
+    merged = row is not None and words().shop.now("cause", row.key) != row.key
+    return f" (written down as “{row.name}”)" if row is not None and merged else ""
+
+
 def check_name(key: str) -> str:
     """Return the words for a check."""
     return words().check_name(key)
@@ -102,6 +109,7 @@ def init_app(app: Flask) -> None:
     """Make the filters known to the templates."""
     for filter_ in (
         cause_name,
+        written_as,
         check_name,
         how_words,
         beside_words,

@@ -31,6 +31,7 @@ from web import (
     sent,
     sign_in,
     trust,
+    words,
 )
 from web.hosts import is_own
 
@@ -68,6 +69,7 @@ _PAGES = (
     people,
     me,
     entries,
+    words,
 )
 
 

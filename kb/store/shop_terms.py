@@ -74,17 +74,17 @@ class ShopTerms:
         rows = self._pen.connection.execute(query.where(column.is_not(None)))
         return {key: number for key, number in rows if key}
 
-    def unread(self) -> tuple[tuple[str, int, str], ...]:
-        """Return each word that was not understood, its number of jobs and the last of them.
+    def unread(self) -> dict[str, tuple[str, ...]]:
+        """Return the jobs in which each word was not understood, the last one last.
 
-        Those of most jobs come first, then in the order of the alphabet.
+        Words of most jobs come first, then in the order of the alphabet.
         """
         query = select(UnreadRow.word, UnreadRow.job_id).order_by(UnreadRow.at, UnreadRow.job_id)
         jobs: dict[str, list[str]] = {}
         for word, job_id in self._pen.connection.execute(query):
             jobs.setdefault(word, []).append(job_id)
-        rows = [(word, len(found), found[-1]) for word, found in jobs.items()]
-        return tuple(sorted(rows, key=lambda row: (-row[1], row[0])))
+        ordered = sorted(jobs.items(), key=lambda pair: (-len(pair[1]), pair[0]))
+        return {word: tuple(found) for word, found in ordered}
 
     # --- writing -----------------------------------------------------------------------------
 

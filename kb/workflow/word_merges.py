@@ -1,6 +1,8 @@
 """Join words of the shop that mean one thing, take words out of use, list what nobody understood."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import islice
 from typing import Final
 
 from rapidfuzz import fuzz, process
@@ -15,9 +17,10 @@ from kb.workflow.words import names_of, words_of
 
 # Suggestions for a word, and the likeness, of 100, from which one is shown (our choice).
 MOST_SUGGESTED: Final = 4
-LEAST_LIKENESS: Final = 60
-# Words that nobody understood of which the most frequent are looked at (our choice).
-MOST_UNREAD: Final = 60
+LEAST_LIKENESS: Final = 70
+# Words that nobody understood: so many of the most frequent are looked at, a few hundred
+# milliseconds at most (our choice).
+MOST_LOOKED_AT: Final = 240
 
 
 def _term(unit: UnitOfWork, kind: str, key: str) -> ShopTerm:
@@ -111,7 +114,6 @@ class UnreadWord:
     word: str
     jobs: int
     last_job: str
-    suggested: tuple["Suggested", ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,15 +128,24 @@ class Suggested:
 def unread_counts(unit: UnitOfWork, words: Vocabulary) -> tuple[UnreadWord, ...]:
     """Return the words that nobody understood yet, those of most jobs first.
 
-    What got a meaning, was set aside, or is understood by now is left out.
+    What got a meaning, was set aside, or is understood by now is left out; of words that stood
+    together only those that are still unclear.
     """
     settled = {row.word for row in words.shop.meanings} | words.shop.set_aside
-    found = [
-        UnreadWord(word=word, jobs=count, last_job=last)
-        for word, count, last in unit.terms.unread()[: 4 * MOST_UNREAD]
-        if word not in settled and parse(word, words=words).unread
+    jobs: dict[str, dict[str, None]] = {}
+    for run, found in islice(unit.terms.unread().items(), MOST_LOOKED_AT):
+        for piece in _still_unread(run, words):
+            if piece not in settled:
+                jobs.setdefault(piece, {}).update(dict.fromkeys(found))
+    rows = [
+        UnreadWord(word=word, jobs=len(found), last_job=max(found)) for word, found in jobs.items()
     ]
-    return tuple(found[:MOST_UNREAD])
+    return tuple(sorted(rows, key=lambda row: (-row.jobs, row.word)))
+
+
+def _still_unread(run: str, words: Vocabulary) -> list[str]:
+    """Return what of some words that once were not understood is not understood now."""
+    return [row.text.lower() for row in parse(run, words=words).unread]
 
 
 def known_says(words: Vocabulary) -> dict[tuple[str, str], str]:
@@ -146,21 +157,33 @@ def known_says(words: Vocabulary) -> dict[tuple[str, str], str]:
     return found | {("part", key): say for key, say in parts(words).items()}
 
 
-def suggestions(word: str, words: Vocabulary) -> tuple[Suggested, ...]:
-    """Return what a word may mean, the nearest spelling first."""
+def suggestions(typed: Iterable[str], words: Vocabulary) -> dict[str, tuple[Suggested, ...]]:
+    """Return what each of the words may mean, the nearest spelling first."""
+    names = known_says(words)
     says = {
         (kind, key, spelled): spelled.lower()
-        for (kind, key), name in known_says(words).items()
+        for (kind, key), name in names.items()
         for spelled in (name, *_spellings(words, kind, key))
     }
-    near = process.extract(
-        word.lower(), says, scorer=fuzz.ratio, score_cutoff=LEAST_LIKENESS, limit=12
-    )
-    names = known_says(words)
-    found = dict.fromkeys((kind, key) for _, _, (kind, key, _) in near)
-    return tuple(
-        Suggested(means=kind, what=key, name=names[kind, key])
-        for kind, key in list(found)[:MOST_SUGGESTED]
+    found: dict[str, tuple[Suggested, ...]] = {}
+    for word in typed:
+        near = process.extract(
+            word.lower(), says, scorer=fuzz.ratio, score_cutoff=LEAST_LIKENESS, limit=12
+        )
+        pairs = list(dict.fromkeys((kind, key) for _, _, (kind, key, _) in near))
+        found[word] = tuple(
+            Suggested(means=kind, what=key, name=names[kind, key])
+            for kind, key in pairs[:MOST_SUGGESTED]
+        )
+    return found
+
+
+def meaning_of(typed: str, words: Vocabulary) -> tuple[str, str]:
+    """Return kind and key of what was typed as a meaning; "word" where it is no name of a term."""
+    said = " ".join(typed.split()).lower()
+    return next(
+        (pair for pair, name in known_says(words).items() if name.lower() == said),
+        ("word", said),
     )
 
 

@@ -199,6 +199,16 @@ def all_pages(shop):
         "/sign-in/<token>": [f"/sign-in/{new_link(shop)}"],
         "/switch": ["/switch"],
         "/people": ["/people"],
+        "/words": [
+            "/words",
+            *(
+                f"/words?show={part}"
+                for part in ("causes", "checks", "quantities", "meanings", "families")
+            ),
+        ],
+        "/words/merge": [
+            "/words/merge?kind=cause&key=overcharge&into=condenser_fan_dead",
+        ],
         "/me": ["/me"],
         "/case/<case_id>/customer": [f"/case/{case}/customer"],
     }

@@ -28,6 +28,8 @@ PAGES = {
     "/people": ("/people", None),
     "/me": ("/me", None),
     "/trust": ("/trust", None),
+    "/words": ("/words", None),
+    "/words/merge": ("/words/merge", None),
     "/static/<path:filename>": ("/static/style.css", "/static/none.css"),
 }
 WRITES = {
@@ -51,6 +53,11 @@ WRITES = {
     "/people/<int:person_id>/sessions": None,
     "/people/tablets": None,
     "/me/secrets": None,
+    "/words/add/<kind>": None,
+    "/words/means": None,
+    "/words/merge": None,
+    "/words/part": None,
+    "/words/out": None,
     "/me/shared": None,
     "/me/sessions": None,
     "/job/<job_id>/readings": "/job/J404/readings",
@@ -95,7 +102,9 @@ def test_a_page_that_does_not_exist_says_so_in_plain_words(site):
     assert "expected the address of a page" in text
 
 
-@pytest.mark.parametrize("path", ["/", "/find", "/case/S1", "/nowhere", "/static/style.css"])
+@pytest.mark.parametrize(
+    "path", ["/", "/find", "/words", "/case/S1", "/nowhere", "/static/style.css"]
+)
 def test_nothing_that_a_page_shows_can_run(site, path):
     answer = site.client.get(path)
     policy = answer.headers["Content-Security-Policy"]
@@ -109,7 +118,9 @@ def test_nothing_that_a_page_shows_can_run(site, path):
     answer.close()
 
 
-@pytest.mark.parametrize("path", ["/", "/find?q=no+crank", "/case/S1", "/job/J404"])
+@pytest.mark.parametrize(
+    "path", ["/", "/find?q=no+crank", "/words?show=checks", "/case/S1", "/job/J404"]
+)
 def test_pages_hold_no_script_and_no_style_of_their_own(site, path):
     text = site.client.get(path).text
     assert not re.search(

@@ -5,7 +5,14 @@ import pytest
 from kb.case.casefile import read_case, write_case
 from kb.errors import NotFoundError, TermError
 from kb.workflow.undo import undo_last
-from kb.workflow.word_merges import case_counts, merge, suggestions, take_out, unmerge
+from kb.workflow.word_merges import (
+    case_counts,
+    meaning_of,
+    merge,
+    suggestions,
+    take_out,
+    unmerge,
+)
 from kb.workflow.words import NewCheck, NewQuantity, add_cause, add_check, add_quantity, add_synonym
 from tests.kb.workflow.conftest import WORDS
 from tests.kb.workflow.test_close import PROVEN, closed, opened
@@ -133,7 +140,12 @@ def test_jobs_are_counted_at_what_stands_for_their_cause(shop):
 
 
 def test_suggestions_are_the_nearest_spellings():
-    found = [(row.means, row.what) for row in suggestions("kompresor", WORDS)]
-    assert found[0] == ("part", "ac_compressor")
-    assert len(found) <= 4
-    assert suggestions("zzzzqqqq", WORDS) == ()
+    found = suggestions(["kompresor", "zzzzqqqq"], WORDS)
+    assert (found["kompresor"][0].means, found["kompresor"][0].what) == ("part", "ac_compressor")
+    assert len(found["kompresor"]) <= 4
+    assert found["zzzzqqqq"] == ()
+
+
+def test_a_typed_meaning_is_a_term_by_its_name_or_else_a_word():
+    assert meaning_of(" Air not cold  at full cold", WORDS) == ("symptom", "ac_not_cold")
+    assert meaning_of("Whatsit", WORDS) == ("word", "whatsit")

@@ -287,6 +287,15 @@ def test_unread_words_are_counted_without_those_that_are_settled(shop):
     assert counted(shop) == [("blarb", 1, second.id)]
 
 
+def test_of_words_that_stood_together_only_those_still_unclear_are_asked_about(shop):
+    text = "kompressr plonk"
+    first = shop.write(open_job, Intake(text=text), words=words(shop), today=shop.today).job
+    second = shop.write(open_job, Intake(text="plonk"), words=words(shop), today=shop.today).job
+    assert counted(shop) == [("kompressr plonk", 1, first.id), ("plonk", 1, second.id)]
+    shop.write(add_synonym, "kompressr", means="part", what="ac_compressor")
+    assert counted(shop) == [("plonk", 2, second.id)]
+
+
 def counted(shop):
     with shop.store.read() as unit:
         return [(row.word, row.jobs, row.last_job) for row in unread_counts(unit, words_of(unit))]
