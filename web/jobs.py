@@ -183,4 +183,6 @@ def waits_for(job: Job) -> str:
 def days_words(opened: date, today: date) -> str:
     """Return for how long a job has been open."""
     days = (today - opened).days
-    return {0: "opened today", 1: "open for 1 day"}.get(days, f"open for {days} days")
+    if days < 1:
+        return "opened today"
+    return f"open for {days} day{'' if days == 1 else 's'}, since {opened.isoformat()}"

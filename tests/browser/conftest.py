@@ -188,6 +188,7 @@ def all_pages(shop):
             "/find",
             "/find?q=cold+on+the+road,+warm+at+lights;+low+58+hi+318",
             "/find?q=zorble",
+            "/find?system=hvac&q=",
         ],
         "/job/<job_id>": [f"/job/{job}"],
         "/job/<job_id>/checks": [f"/job/{job}/checks?system=restraints"],
