@@ -5,7 +5,8 @@ import pytest
 from kb.case.amend import pieces_of
 from kb.case.amend_readings import readings_of
 from kb.workflow.corrections import mark_of
-from tests.web.conftest import closed_case
+from tests.web.conftest import Browser, closed_case, session_for
+from web.rights import Role
 
 LINE = "cold on the road, warm at lights; low 58 hi 318 amb 91 vent 68F; blorf"
 ASKED = "low side 2.5; comp 178; hi 9000"
@@ -135,6 +136,18 @@ def test_a_form_sent_twice_is_one_correction(site):
     assert [row.verb for row in site.history(job_id)] == ["open", "correct"]
 
 
+def test_somebody_who_only_looks_sees_the_pieces_and_no_button_of_theirs(site):
+    job_id = site.opened(f"{LINE}; {ASKED}")
+    viewer = Browser(site.app, session_for(site.store, Role.VIEWER))
+    text = viewer.page(f"/job/{job_id}")
+    assert "High-side pressure, running: 318 psi" in text
+    assert "Asked back:" in text
+    assert "/correct" not in text
+    assert '/answer"' not in text
+    form = {"kind": "reading", "index": "0", "change": "out:"}
+    assert viewer.send(f"/job/{job_id}/correct", **form).status_code == 403
+
+
 def test_a_closed_job_takes_no_correction(site):
     assert tap(site, "S1").status_code == 409
 
@@ -190,6 +203,17 @@ def test_a_question_is_answered_with_one_tap_and_not_asked_back(site):
     assert answer.location == f"/job/{job_id}#pieces"
     assert [row.unit for _, row in readings_of(site.get(job_id))] == ["bar"]
     assert f'value="{key}"' not in site.page(f"/job/{job_id}")
+
+
+def test_more_than_three_questions_are_folded_and_one_that_is_refused_opens(site):
+    job_id = site.opened(f"{ASKED}; 36/190; 14.6 V")
+    text = site.page(f"/job/{job_id}")
+    assert "<details><summary>2 more to say again</summary>" in text
+    assert re.findall(r'id="(point-\d)"', text) == [f"point-{number}" for number in range(1, 6)]
+    (key,) = re.findall(r'name="point" value="(14.6 V [^"]+)"', text)
+    answer = site.send(f"/job/{job_id}/answer", point=key, option="wrong")
+    assert answer.status_code == 400
+    assert "<details open><summary>2 more to say again</summary>" in answer.text
 
 
 def test_a_question_may_be_left_as_typed(site):
