@@ -98,7 +98,10 @@ class JobRepository:
 
     def comebacks_of(self, job_id: str) -> tuple[Job, ...]:
         """Return the jobs that are comebacks of one job."""
-        return load_jobs(self._connection, JobRow.comeback_of == job_id)
+        # The column has no index: looked through once, not once for each table below.
+        query = select(JobRow.id).where(JobRow.comeback_of == job_id)
+        ids = tuple(self._connection.scalars(query))
+        return self.some(ids) if ids else ()
 
     def open_jobs(self) -> tuple[Job, ...]:
         """Return the jobs that are not closed, waiting ones among them."""
