@@ -1,6 +1,7 @@
 """The close page: four questions, filled from the job, and how the case will stand."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from zlib import crc32
 
 from flask import Blueprint, redirect, render_template, request, url_for
@@ -8,12 +9,20 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from kb.case.handover import dangers_of
 from kb.case.model import FixKind, Job, Option
 from kb.case.retake import as_found
-from kb.errors import ConflictError, EmptyIndexError, NotProvenError, UnknownTermError
+from kb.case.terms import Vocabulary
+from kb.errors import (
+    ConflictError,
+    EmptyIndexError,
+    NotProvenError,
+    TermError,
+    UnknownTermError,
+)
 from kb.store.engine import UnitOfWork
 from kb.workflow.close import CloseAnswers, close_job
 from kb.workflow.close_draft import drafted_proofs, usual_choices
+from kb.workflow.words import add_cause, words_of
 from web import db
-from web.auth import needs
+from web.auth import needs, person
 from web.close_form import MOST_OPTIONS, PROOFS, read_close_form
 from web.close_words import finding_words, preview, state_words
 from web.db import FORM_ID
@@ -33,6 +42,8 @@ _MISSING = {
     "cause": ("cause", "expected what was wrong, got nothing; choose the cause"),
     "proof": ("method", "expected how it was proven, got nothing; choose the method"),
 }
+# Field of the close page by the field of a cause that the shop adds.
+_TERM_FIELDS = {"name": "new_cause", "system": "new_system"}
 # Buttons of the form that show something and write nothing.
 _SHOWN = frozenset({"usual", "look"})
 _NOT_CLOSED = "Not closed yet; what is missing is marked below, everything typed is still there."
@@ -115,7 +126,14 @@ def _earlier(unit: UnitOfWork, job: Job) -> list[Job]:
     return sorted((row for row in rows if row.id != job.id), key=lambda row: row.id)
 
 
-def _page(job: Job, typed: Typed, errors: Mapping[str, str], *, answers: CloseAnswers) -> str:
+def _page(
+    job: Job,
+    typed: Typed,
+    errors: Mapping[str, str],
+    *,
+    answers: CloseAnswers,
+    sure: bool = False,
+) -> str:
     filled = [n for n in range(1, MOST_OPTIONS + 1) if typed.get(f"option_{n}", "").strip()]
     rows = min(MOST_OPTIONS, max(_LEAST_OPTIONS, max(filled, default=0) + 1))
     with db.store().read() as unit:
@@ -137,6 +155,7 @@ def _page(job: Job, typed: Typed, errors: Mapping[str, str], *, answers: CloseAn
         earlier=earlier,
         photos=photos,
         form_id=_kept_form_id(typed),
+        sure=sure,
         draft=_draft(job, typed),
         dangers=dangers_of(answers.cause, db.words()),
         preview=preview(job, answers, words=db.words(), today=db.today()),
@@ -196,11 +215,33 @@ def send(job_id: str) -> Page:
     return _close(job, typed, answers)
 
 
+def _with_new_cause(
+    unit: UnitOfWork, typed: Typed, answers: CloseAnswers
+) -> tuple[CloseAnswers, Vocabulary]:
+    """Add the cause that was named on this page, if one was, and answer with it."""
+    name = typed.get("new_cause", "").strip()
+    if not name or typed.get("other_cause"):
+        return answers, db.words()
+    if not person().may(Right.TEACH):
+        raise TermError(
+            {"name": "expected somebody who may add words, got another role; ask the foreman"}
+        )
+    key = add_cause(unit, name, system=typed.get("new_system", ""), sure=typed.get("sure") == "yes")
+    return replace(answers, cause=key), words_of(unit)
+
+
 def _close(job: Job, typed: Typed, answers: CloseAnswers) -> Page:
     invoice = typed.get("invoice", "").strip() or None
     try:
         with db.writing() as unit:
-            close_job(unit, job.id, answers, words=db.words(), today=db.today(), invoice=invoice)
+            answers, words = _with_new_cause(unit, typed, answers)
+            close_job(unit, job.id, answers, words=words, today=db.today(), invoice=invoice)
+    except TermError as error:
+        fields = {_TERM_FIELDS.get(name, ""): text for name, text in error.by_field.items()}
+        page = _page(
+            job, typed, {"": _NOT_CLOSED, **fields}, answers=answers, sure=bool(error.like)
+        )
+        return page, 400
     except NotProvenError as error:
         marked = dict(_MISSING[field] for field in error.missing)
         return _page(job, typed, {**marked, "": _NOT_CLOSED}, answers=answers), 400

@@ -6,9 +6,10 @@ from dataclasses import dataclass, field
 from kb.case.model import AfterCheck, FixKind, Job, Option, Proof, Reading, ReadingSet
 from kb.case.retake import AsFound, after_sets, as_found, read_again
 from kb.case.terms import Vocabulary
-from kb.errors import KBError
+from kb.errors import KBError, TermError
 from kb.workflow.close import CloseAnswers
 from kb.workflow.declined import NO_REPAIR
+from kb.workflow.word_forms import key_of, plain_name
 from web.forms import FormErrors, cents_typed
 from web.wording import with_signs
 
@@ -89,13 +90,22 @@ class _Reader:
 
     def causes(self) -> tuple[str | None, str | None]:
         # The list of all causes stands on "none of these" unless somebody chose in it.
-        cause = self.text("other_cause") or self.text("cause") or None
+        cause = self.text("other_cause") or self.named() or self.text("cause") or None
         second = self.text("second_cause") or None
         if second and second == cause:
             self.errors["second_cause"] = (
                 "expected another cause than the first, got the same one; leave it empty"
             )
         return cause, second
+
+    def named(self) -> str | None:
+        """Return the key of a cause that the shop adds with this close."""
+        typed = self.text("new_cause")
+        try:
+            return key_of(plain_name(typed)) if typed else None
+        except TermError as error:
+            self.errors["new_cause"] = str(error)
+            return None
 
     def after(self, job: Job, words: Vocabulary) -> tuple[ReadingSet, ...]:
         found = as_found(job)

@@ -363,7 +363,9 @@ def test_script_in_every_field_comes_back_escaped(site):
         name: EVIL
         for name in evil
         if name not in chosen
-        and not name.startswith(("price", "kind", "method", "photo", "second", "after_", "chosen"))
+        and not name.startswith(
+            ("price", "kind", "method", "photo", "second", "after_", "chosen", "new_")
+        )
     }
     free = {k: v for k, v in free.items() if not k.startswith("proof_text_")}
     sent = chosen | free | dict.fromkeys(["proof_text", "fix_text", "after_text", "lesson"], EVIL)
@@ -375,3 +377,52 @@ def test_script_in_every_field_comes_back_escaped(site):
         assert "<script" not in shown(text)
         assert '"><b>' not in text
     assert all("&lt;script&gt;" in text for text in pages)
+
+
+# --- a cause that is not listed ------------------------------------------------------------------
+
+NEW = {**CLOSE, "cause": "", "new_cause": "Mouse nest in the blower", "new_system": "hvac"}
+
+
+def test_a_cause_that_the_shop_names_at_the_close_is_added_and_found(site):
+    job = site.opened("zorble from the vents")
+    assert site.send(f"/job/{job}/close", **NEW).status_code == 302
+    assert site.get(job).cause == "mouse_nest_in_the_blower"
+    assert "Mouse nest in the blower" in site.page(f"/case/{job}")
+    assert "Mouse nest in the blower" in site.page("/find?q=zorble+from+the+vents")
+    again = site.opened("warm air")
+    assert "Mouse nest in the blower" in site.page(f"/job/{again}/close")
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [({"new_system": ""}, "new_system"), ({"new_cause": "???"}, "new_cause"), ({"method": "", "proof_text": ""}, "method")],
+)  # fmt: skip
+def test_a_new_cause_that_cannot_be_taken_closes_nothing_and_adds_nothing(site, changes, field):
+    job = site.opened()
+    answer = site.send(f"/job/{job}/close", **{**NEW, **changes})
+    assert answer.status_code == 400
+    assert marked(answer.text, field)
+    assert site.get(job).state is JobState.OPEN
+    with site.store.read() as unit:
+        assert unit.terms.rows() == ()
+
+
+def test_a_new_cause_like_a_known_one_is_asked_about_once(site):
+    job = site.opened()
+    form = {**NEW, "new_cause": "Condenser fan speed dead"}
+    answer = site.send(f"/job/{job}/close", **form)
+    assert answer.status_code == 400
+    assert "Condenser fan or one speed dead" in answer.text
+    assert 'name="sure" value="yes"' in answer.text
+    assert site.send(f"/job/{job}/close", **form, sure="yes").status_code == 302
+    assert site.get(job).cause == "condenser_fan_speed_dead"
+
+
+def test_only_who_may_add_words_may_name_a_new_cause(site):
+    job = site.opened()
+    advisor = site.as_role(Role.ADVISOR)
+    assert "A cause that is not listed" not in advisor.page(f"/job/{job}/close")
+    answer = advisor.send(f"/job/{job}/close", **NEW)
+    assert answer.status_code == 400
+    assert site.get(job).state is JobState.OPEN
