@@ -108,7 +108,7 @@ def test_the_readings_as_found_are_the_form_for_those_after_the_repair(site):
         assert f'<label for="{name}"' in text
     assert "318 psi" in text
     assert 'data-draft="close-' + job in text
-    assert "--" not in text
+    assert "--" not in re.sub(r' value="[^"]*"', "", text)
 
 
 def test_earlier_jobs_of_the_car_are_shown_and_a_comeback_can_be_named(site):
