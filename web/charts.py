@@ -7,6 +7,7 @@ and without colour. A number that is missing has no shape: nothing is ever drawn
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 from typing import Final
 
 from web.scales import Scale, Tick, scale_over
@@ -15,10 +16,14 @@ from web.scales import Scale, Tick, scale_over
 WIDTH: Final = 360.0
 _MARGIN: Final = 20.0
 _LANE, _HEAD, _FOOT = 38.0, 22.0, 40.0
+# Where a lane's values lie below its top, and the height of one more line of its label.
+_DOTS, _LINE = 27.0, 15.0
 # Share of the axis that an open reading has beyond its bound at least (our choice).
 _OPEN_SHARE: Final = 0.15
 # Characters that one line of a lane holds.
 LINE: Final = 43
+# A label gets at least so many, however long the values beside it are.
+_SHORTEST: Final = 14
 
 
 # --- dot strip -----------------------------------------------------------------------------------
@@ -56,13 +61,20 @@ class PlacedDot:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PlacedLine:
+    """One line of a label in its place."""
+
+    text: str
+    y: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlacedLane:
     """A lane in its place; ``half`` is where the middle half begins, its middle, and its end."""
 
     shape: str
-    label: str
+    lines: tuple[PlacedLine, ...]
     said: str
-    text_y: float
     y: float
     dots: tuple[PlacedDot, ...]
     half: tuple[float, float, float] | None
@@ -98,14 +110,15 @@ def dot_strip(
         raise ValueError("expected at least one number to draw, got none")
     numbers += [*(band or ()), *_room_for_open(lanes, numbers)]
     scale, ticks = scale_over(numbers, _MARGIN, WIDTH - _MARGIN)
-    placed = tuple(
-        _place_lane(lane, scale, top=_HEAD + _LANE * number) for number, lane in enumerate(lanes)
-    )
-    axis_y = _HEAD + _LANE * len(lanes) + 2
+    placed, top = [], _HEAD
+    for lane in lanes:
+        placed.append(_place_lane(lane, scale, top=top))
+        top = placed[-1].y + _LANE - _DOTS
+    axis_y = top + 2
     return DotStrip(
         width=WIDTH,
         height=axis_y + _FOOT,
-        lanes=placed,
+        lanes=tuple(placed),
         ticks=ticks,
         axis_y=axis_y,
         axis=(scale.start, scale.end),
@@ -127,12 +140,15 @@ def _ends(dot: Dot) -> tuple[float, ...]:
 
 def _place_lane(lane: Lane, scale: Scale, *, top: float) -> PlacedLane:
     half = lane.half
+    # The values stand at the end of the first line; a long label runs on below it.
+    lines = wrap(lane.label, max(LINE - len(lane.said) - 2, _SHORTEST)) or [""]
     return PlacedLane(
         shape=lane.shape,
-        label=shortened(lane.label, LINE - len(lane.said) - 2),
+        lines=tuple(
+            PlacedLine(text=text, y=top + 13 + _LINE * number) for number, text in enumerate(lines)
+        ),
         said=lane.said,
-        text_y=top + 13,
-        y=top + 27,
+        y=top + _DOTS + _LINE * (len(lines) - 1),
         dots=tuple(_place_dot(dot, scale) for dot in lane.dots),
         half=(scale.at(half[0]), scale.at(half[1]), scale.at(half[2])) if half else None,
     )
@@ -148,18 +164,6 @@ def _place_dot(dot: Dot, scale: Scale) -> PlacedDot:
         end=end if dot.high is None else scale.at(dot.high),
         bound=dot.bound,
     )
-
-
-def shortened(text: str, most: int) -> str:
-    """Return a text that fits a line; the whole of it stands in the table.
-
-    Examples
-    --------
-    >>> shortened("Condenser fan or one speed dead", 14)
-    'Condenser fan…'
-    """
-    most = max(most, 8)
-    return text if len(text) <= most else text[: most - 1].rstrip(" ,(") + "…"
 
 
 # --- slope ---------------------------------------------------------------------------------------

@@ -1,6 +1,6 @@
 import pytest
 
-from web.charts import LINE, Dot, Lane, dot_strip, shortened, slope
+from web.charts import LINE, Dot, Lane, dot_strip, slope
 
 
 def value_at(ticks, place):
@@ -70,12 +70,15 @@ def test_lanes_stand_below_each_other_inside_the_picture():
     assert heights[-1] < made.axis_y < made.height
 
 
-def test_label_and_values_share_one_line():
-    made = dot_strip([lane(1.0, label="a" * 80, said="1, 2, 3")], axis_label="V")
-    row = made.lanes[0]
-    assert len(row.label) + len(row.said) < LINE
-    assert row.label.endswith("…")
-    assert shortened("short", 10) == "short"
+def test_a_long_label_runs_on_below_itself_whole_and_clear_of_the_values():
+    label = "2 cases: Condenser or radiator face blocked with dirt"
+    long, short = dot_strip(
+        [lane(1.0, label=label, said="1, 2, 3"), lane(1.0)], axis_label="V"
+    ).lanes
+    assert " ".join(line.text for line in long.lines) == label
+    assert all(len(line.text) + len(long.said) < LINE for line in long.lines)
+    assert [line.y for line in long.lines] == sorted({line.y for line in long.lines})
+    assert long.lines[-1].y < long.y < short.lines[0].y
 
 
 def test_a_slope_falls_where_the_number_falls():
