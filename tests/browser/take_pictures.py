@@ -38,7 +38,7 @@ def take_all(shop, chromium, folder):
 def take_readme(shop, chromium):
     """Take the job page as the README shows it."""
     all_pages(shop)
-    context = chromium.new_context(viewport={"width": 1200, "height": 900}, color_scheme="light")
+    context = chromium.new_context(viewport={"width": 1200, "height": 1500}, color_scheme="light")
     page = context.new_page()
     sign_in(page, shop)
     page.goto(f"{shop.url}/job/J000001")
