@@ -19,7 +19,7 @@ TOKENLESS = """async (number) => {
   const form = [...document.forms].filter((one) => one.getAttribute('method') === 'post')[number];
   const body = new FormData(form);
   body.delete('csrf_token');
-  const answer = await fetch(form.getAttribute('action'), {method: 'POST', body});
+  const answer = await fetch(form.getAttribute('action') || location.pathname, {method: 'POST', body});
   return answer.status;
 }"""
 
@@ -68,3 +68,36 @@ def test_a_form_without_its_token_writes_nothing(visit, pages, shop):
         assert shop.last_write() == before
     assert len(tried) >= 5
     assert set(tried.values()) == {400}
+
+
+TOKEN_OF = "document.querySelector('[name=csrf_token]').value"
+SENT_BY = """async ([action, token]) => {
+  const body = new URLSearchParams({csrf_token: token, text: 'x', name: 'x', role: 'owner'});
+  const answer = await fetch(action, {method: 'POST', body});
+  return answer.status;
+}"""
+# What everybody who is signed in may do: look after the own name and device, and leave.
+OWN = ("/me", "/sign-out", "/sign-in", "/switch")
+
+
+def test_a_viewer_who_sends_the_forms_of_others_is_refused(visit, pages, shop):
+    owner, viewer = visit(DESKTOP), visit(DESKTOP, role="viewer")
+    actions = set()
+    for path in pages:
+        owner.open(path)
+        forms = "[...document.forms].filter((one) => one.getAttribute('method') === 'post')"
+        actions |= set(
+            owner.page.evaluate(
+                f"{forms}.map((one) => one.getAttribute('action') || location.pathname)"
+            )
+        )
+    viewer.open("/")
+    token, before = viewer.page.evaluate(TOKEN_OF), shop.last_write()
+    tried = {
+        action: viewer.page.evaluate(SENT_BY, [action, token])
+        for action in actions
+        if not action.startswith(OWN)
+    }
+    assert len(tried) >= 15
+    assert set(tried.values()) == {403}
+    assert shop.last_write() == before

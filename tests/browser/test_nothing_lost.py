@@ -4,11 +4,24 @@ import json
 
 from playwright.sync_api import expect
 
+from kb.store.engine import default_url, open_store
+from kb.workflow.passwords import Hasher
+from tests.browser.conftest import open_demo_job
+from tests.factories import a_picture
+from tests.kb.store.other_process import NOW
+
 TEXT = "cold on the road, warm at lights"
 
 
 def texts(shop):
     return [line for job in shop.jobs() for line in job.lines]
+
+
+def set_password(shop, name, password):
+    """Give somebody of the shop a password."""
+    with open_store(default_url(shop.home)) as store, store.write("Ines", NOW) as unit:
+        (person,) = [row for row in unit.people.all() if row.name == name]
+        unit.people.set_hashes(person.id, password_hash=Hasher().hash(password))
 
 
 def draft(page, key="draft:today"):
@@ -110,3 +123,41 @@ def test_pressing_back_and_sending_again_makes_one_job(visit, shop):
     visitor.page.evaluate("history.back()")
     expect(visitor.page).to_have_url(f"{shop.url}/")
     assert len(shop.jobs()) == 1
+
+
+def test_a_line_typed_in_the_middle_of_a_job_without_a_connection_arrives_once(visit, shop):
+    open_demo_job(shop)
+    visitor = visit()
+    visitor.open("/job/J000001")
+    box = visitor.page.get_by_label("Add what you hear")
+    visitor.context.set_offline(True)
+    box.fill("fan silent with the A/C on")
+    visitor.page.get_by_role("button", name="Add", exact=True).click()
+    expect(visitor.page.locator(".unsent").first).to_contain_text("no connection")
+    visitor.page.set_input_files(
+        "#photo", [{"name": "a.jpg", "mimeType": "image/jpeg", "buffer": a_picture()}]
+    )
+    visitor.page.get_by_role("button", name="Add photos").click()
+    expect(visitor.page.locator("[data-photos] .unsent")).to_contain_text("Send it again")
+    assert len(shop.job("J000001").lines) == 1
+    visitor.context.set_offline(False)
+    expect(box).to_have_value("")
+    expect(visitor.page.locator("main")).to_contain_text("fan silent with the A/C on")
+    assert shop.job("J000001").lines[1:] == ("fan silent with the A/C on",)
+
+
+def test_what_was_typed_when_the_sign_in_had_ended_is_sent_after_signing_in(visit, shop):
+    visitor = visit(role="technician")
+    visitor.open("/")
+    visitor.page.fill("#text", TEXT)
+    set_password(shop, "the technician", "a long password")
+    visitor.context.clear_cookies(name="baybook_session")
+    visitor.page.get_by_role("button", name="Open a job").click()
+    expect(visitor.page.locator("main")).to_contain_text(TEXT)
+    visitor.page.get_by_label("Your name here").fill("the technician")
+    visitor.page.get_by_label("Password").fill("a long password")
+    visitor.page.get_by_role("button", name="Sign in").click()
+    expect(visitor.page.locator("main")).to_contain_text(TEXT)
+    visitor.page.get_by_role("button", name="Send").click()
+    expect(visitor.page).to_have_url(f"{shop.url}/job/J000001")
+    assert texts(shop) == [TEXT]
