@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from kb.store.engine import Store, default_url, open_store
-from kb.store.migrate import upgrade
+from tests.factories import make_store
 
 
 @pytest.hookimpl(wrapper=True)
@@ -26,7 +26,7 @@ def pytest_runtest_makereport(
 def store_url(tmp_path: Path) -> str:
     """Return the URL of an empty store of this test's own."""
     url = default_url(tmp_path)
-    upgrade(url)
+    make_store(url)
     return url
 
 

@@ -1,7 +1,10 @@
 """Small builders of values for tests; all cars, people and numbers are invented."""
 
+import tempfile
 from datetime import date
+from functools import cache
 from io import BytesIO
+from pathlib import Path
 from typing import Any
 
 from PIL import Image
@@ -29,9 +32,29 @@ from kb.case.model import (
     Vehicle,
 )
 from kb.case.terms import load_vocabulary
+from kb.store.engine import default_url, sqlite_file
+from kb.store.migrate import upgrade
 
 OPENED = date(2026, 5, 12)
 CLOSED = date(2026, 5, 14)
+
+
+@cache
+def _migrated() -> bytes:
+    """Return the file of an empty store; made once, since migrating takes longer than most tests."""
+    with tempfile.TemporaryDirectory() as folder:
+        upgrade(default_url(Path(folder)))
+        return Path(folder, "baybook.db").read_bytes()
+
+
+def make_store(url: str) -> None:
+    """Make an empty store at ``url``, as ``upgrade`` does; a copy of one where it is a file."""
+    file = sqlite_file(url)
+    if file is None or file.exists():
+        upgrade(url)
+    else:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_bytes(_migrated())
 
 
 def a_reading(

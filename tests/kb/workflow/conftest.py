@@ -4,8 +4,8 @@ import pytest
 
 from kb.case.terms import load_vocabulary
 from kb.store.engine import open_store
-from kb.store.migrate import upgrade
 from kb.workflow.memory import Memory
+from tests.factories import make_store
 
 WORDS = load_vocabulary()
 TODAY = date(2026, 5, 4)
@@ -16,7 +16,7 @@ class Shop:
     """A store in a temporary folder with the verbs that tests use most."""
 
     def __init__(self, url):
-        upgrade(url)
+        make_store(url)
         self.url = url
         self.store = open_store(url)
         self.words = WORDS
