@@ -94,6 +94,17 @@ PAGES: Sequence[tuple[str, str]] = (
     ("Find, filtered", "/find?q=cold+on+the+road,+warm+at+lights;+hi+318&system=hvac&method=seen"),
     ("Find, list", "/find?system=hvac&from=2021-01-01"),
     ("Find, last page", "/find?from=2020-01-01&page=400"),
+    ("Answers while typing", "/job/J000001/answers?text=fan+silent+with+the+A/C+on"),
+    ("Answers, Find", "/answers?q=cold+on+the+road,+warm+at+lights;+low+58+hi+318+amb+91"),
+    ("For the customer", "/case/B000001/customer"),
+    ("Label", "/job/J000001/label"),
+    ("Trust", "/trust"),
+    ("Words", "/words"),
+    ("Words, causes", "/words?show=causes"),
+    ("Words, checks", "/words?show=checks"),
+    ("Words, quantities", "/words?show=quantities"),
+    ("People", "/people"),
+    ("Own page", "/me"),
 )
 
 
