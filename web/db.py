@@ -17,6 +17,8 @@ from kb.workflow.undo import written_since
 from web.auth import person
 
 FORM_ID = re.compile(r"[0-9a-f]{32}")
+# More digits than a job is ever written times; longer texts of digits are no number to Python.
+_REVISION = re.compile(r"[0-9]{1,9}")
 
 
 class AlreadySentError(Exception):
@@ -25,6 +27,10 @@ class AlreadySentError(Exception):
     def __init__(self, job_id: str | None) -> None:
         super().__init__(job_id)
         self.job_id = job_id
+
+
+class SentByOtherError(Exception):
+    """A form of that number was taken from somebody else; it says nothing about this one."""
 
 
 class ChangedSinceError(Exception):
@@ -75,14 +81,15 @@ def writing() -> Iterator[UnitOfWork]:
     ------
     AlreadySentError
         If a form with this ``form_id`` was taken before.
+    SentByOtherError
+        If it was taken from somebody else.
     ChangedSinceError
         If the form names the ``revision`` of the job that it was filled from, and it is not the
         present one.
     """
     form_id = request.form.get("form_id", "")
     with store().write(person().name, datetime.now(UTC)) as unit:
-        if FORM_ID.fullmatch(form_id) and unit.sent.taken(form_id):
-            raise AlreadySentError(unit.sent.job_of(form_id))
+        _refuse_sent(unit, form_id)
         _refuse_changed(unit)
         yield unit
         if FORM_ID.fullmatch(form_id):
@@ -91,9 +98,17 @@ def writing() -> Iterator[UnitOfWork]:
     g.pop("words", None)
 
 
+def _refuse_sent(unit: UnitOfWork, form_id: str) -> None:
+    sender = unit.sent.sender_of(form_id) if FORM_ID.fullmatch(form_id) else None
+    if sender == person().name:
+        raise AlreadySentError(unit.sent.job_of(form_id))
+    if sender is not None:
+        raise SentByOtherError
+
+
 def _refuse_changed(unit: UnitOfWork) -> None:
     seen, job_id = request.form.get("revision", ""), (request.view_args or {}).get("job_id")
-    if not job_id or not (seen.isascii() and seen.isdigit()):
+    if not job_id or not _REVISION.fullmatch(seen):
         return
     now = unit.jobs.revision(job_id)
     if now != int(seen):

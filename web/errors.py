@@ -1,6 +1,6 @@
 """Errors as pages: the same words as in the terminal, never a trace."""
 
-from flask import Flask, Response, redirect, render_template, request, url_for
+from flask import Flask, Response, current_app, redirect, render_template, request, url_for
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException, SecurityError
 from werkzeug.wrappers import Response as AnyResponse
@@ -15,7 +15,7 @@ from kb.errors import (
 )
 from web import resend
 from web.auth import signed_in
-from web.db import AlreadySentError, ChangedSinceError
+from web.db import AlreadySentError, ChangedSinceError, SentByOtherError
 
 _STATUS = {
     NotFoundError: 404,
@@ -83,6 +83,17 @@ def _of_an_earlier_sign_in() -> bool:
     return known and bool(request.form)
 
 
+def _page_it_came_from() -> str:
+    """Return the page of this site that the form stood on; today's where it was no such page."""
+    home, here, came = url_for("jobs.today"), request.host_url, request.referrer or ""
+    path = resend.local_path("/" + came.removeprefix(here), default="")
+    adapter = current_app.create_url_adapter(request)
+    if not came.startswith(here) or not path or adapter is None:
+        return home
+    # A form that was refused stood at an address that takes forms only.
+    return path if adapter.test(path.partition("?")[0], method="GET") else home
+
+
 def _old_form_page(status: int) -> Page:
     if _of_an_earlier_sign_in():
         unsent = resend.of_request()
@@ -103,7 +114,12 @@ def init_app(app: Flask) -> None:
         # The first sending did it; the second lands where the first one did.
         if error.job_id:
             return redirect(url_for("jobs.show", job_id=error.job_id))
-        return redirect(request.referrer or url_for("jobs.today"))
+        return redirect(_page_it_came_from())
+
+    @app.errorhandler(SentByOtherError)
+    def on_form_of_another(_: SentByOtherError) -> Page:
+        unsent = resend.of_request().renewed()
+        return resend.page(unsent, "Somebody else sent that form already"), 409
 
     @app.errorhandler(ChangedSinceError)
     def on_change_meanwhile(error: ChangedSinceError) -> Page:

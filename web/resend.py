@@ -1,8 +1,9 @@
 """A form that could not be taken yet: what was typed in it is carried along, never lost."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 from urllib.parse import urlsplit
+from uuid import uuid4
 
 from flask import render_template, request
 from werkzeug.datastructures import MultiDict
@@ -35,6 +36,11 @@ class Unsent:
     action: str
     fields: tuple[tuple[str, str], ...]
     files: bool = False
+
+    def renewed(self) -> "Unsent":
+        """Return the same form under a number of its own."""
+        fields = ((k, uuid4().hex if k == "form_id" else v) for k, v in self.fields)
+        return replace(self, fields=tuple(fields))
 
     @property
     def shown(self) -> tuple[tuple[str, str], ...]:

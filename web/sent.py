@@ -4,6 +4,7 @@ from flask import Blueprint
 
 from web import db
 from web.auth import needs
+from web.db import FORM_ID
 from web.rights import Right
 
 bp = Blueprint("sent", __name__)
@@ -21,4 +22,4 @@ def ping() -> tuple[str, int]:
 def show(form_id: str) -> tuple[str, int]:
     """Answer 204 where a form of that number was taken, 404 where it was not."""
     with db.store().read() as unit:
-        return "", 204 if unit.sent.taken(form_id) else 404
+        return "", 204 if FORM_ID.fullmatch(form_id) and unit.sent.taken(form_id) else 404

@@ -4,6 +4,7 @@ Factors are exact where the definition is exact. Sources: NIST SP 811 (2008), ap
 memory; every pair is held against Pint in the tests. User text never reaches Pint.
 """
 
+import math
 import re
 from dataclasses import dataclass
 from typing import Final
@@ -225,9 +226,13 @@ def parse_number(text: str) -> float:
         cleaned = cleaned.replace(",", "")
     cleaned = cleaned.replace(",", ".")
     try:
-        return float(cleaned)
+        number = float(cleaned)
     except ValueError:
-        raise ParseError(f"expected a number, got '{text[:40]}'", text=text) from None
+        number = math.nan
+    # Python reads "nan" and "1e999" too; no gauge shows them.
+    if not math.isfinite(number):
+        raise ParseError(f"expected a number, got '{text[:40]}'", text=text)
+    return number
 
 
 def _one_bound(typed: str, sign: str, *, bound: float) -> TypedValue:

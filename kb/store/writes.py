@@ -24,6 +24,11 @@ class SentForms:
         query = select(SentFormRow.form_id).where(SentFormRow.form_id == form_id)
         return self._pen.connection.scalar(query) is not None
 
+    def sender_of(self, form_id: str) -> str | None:
+        """Return who sent a taken form, None where none of that number was taken."""
+        query = select(SentFormRow.who).where(SentFormRow.form_id == form_id)
+        return self._pen.connection.scalar(query)
+
     def job_of(self, form_id: str) -> str | None:
         """Return the job that a taken form wrote, None where it wrote none."""
         query = select(SentFormRow.job_id).where(SentFormRow.form_id == form_id)

@@ -1,5 +1,6 @@
 """Open a job and add what is heard, seen and measured."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
@@ -224,8 +225,11 @@ def vehicle_from(values: Mapping[str, str]) -> Vehicle:
     year, odometer = typed.get("year"), typed.get("odometer", "").replace(",", "")
     if year is not None and not _is_year(year):
         raise ParseError(f"expected the year as four digits, got '{year}'", text=year)
-    if odometer and not (odometer.isascii() and odometer.isdigit()):
-        raise ParseError(f"expected the odometer as a number, got '{odometer}'", text=odometer)
+    if odometer and not re.fullmatch(r"[0-9]{1,7}", odometer):
+        raise ParseError(
+            f"expected the odometer as a number of at most 7 digits, got '{odometer[:20]}'",
+            text=odometer,
+        )
     return Vehicle(
         year=int(year) if year else None,
         odometer=float(odometer) if odometer else None,

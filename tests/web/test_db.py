@@ -1,3 +1,4 @@
+import re
 from datetime import date
 
 import pytest
@@ -51,6 +52,30 @@ def test_a_form_sent_twice_is_one_record_and_lands_at_the_same_job(site):
     assert site.get(job).lines == ("no crank", "batt 12.1 V")
     with site.store.read() as unit:
         assert len(unit.jobs.open_jobs()) == 1
+
+
+def test_somebody_elses_form_number_tells_nothing_and_swallows_nothing(site):
+    theirs = site.opened("no crank", form_id="a" * 32)
+    ines = site.as_role(Role.TECHNICIAN)
+    answer = ines.send("/jobs", text="batt 12.1 V", action="open", form_id="a" * 32)
+    assert answer.status_code == 409
+    assert "Somebody else sent that form already" in answer.text
+    assert theirs not in answer.text
+    assert "batt 12.1 V" in answer.text
+    # The button sends it under a number of its own.
+    fields = dict(re.findall(r'name="(\w+)" value="([^"]*)"', answer.text))
+    assert fields["form_id"] != "a" * 32
+    assert fields["csrf_token"]
+    mine = ines.client.post("/jobs", data=fields).location.rsplit("/", 1)[1]
+    assert mine != theirs
+    assert site.get(mine).lines == ("batt 12.1 V",)
+
+
+@pytest.mark.parametrize("revision", ["9" * 5000, "-1", "²", "1e9", "a\0b"])
+def test_a_revision_that_is_none_is_no_fault(site, revision):
+    job = site.opened()
+    answer = site.send(f"/job/{job}/wait", waits_for="a part", revision=revision)
+    assert answer.status_code == 302
 
 
 def test_a_form_that_was_refused_can_be_sent_again_under_its_number(site):

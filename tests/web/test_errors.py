@@ -42,6 +42,37 @@ def test_a_fault_of_the_program_is_a_page_without_a_trace(site, monkeypatch):
     assert "Content-Security-Policy" in answer.headers
 
 
+def sent_twice(site, referrer):
+    """Return where the second sending of one form leads that came from ``referrer``."""
+    form = {"name": "Jo", "members": "Copse, Millrace", "form_id": "a" * 32}
+    token = site.token()
+    for _ in range(2):
+        answer = site.client.post(
+            "/words/add/family",
+            data={"csrf_token": token, **form},
+            headers={"Referer": referrer} if referrer else {},
+        )
+    return answer.location
+
+
+@pytest.mark.parametrize(
+    ("referrer", "leads_to"),
+    [
+        ("http://localhost/words?show=families", "/words?show=families"),
+        # A form that was refused before stood at an address that takes no look.
+        ("http://localhost/words/add/family", "/"),
+        ("http://localhost//evil.example/x", "/"),
+        ("http://localhost/nowhere", "/"),
+        ("http://evil.example/words", "/"),
+        ("http://localhost.evil.example/words", "/"),
+        ("javascript:alert(1)", "/"),
+        ("", "/"),
+    ],
+)
+def test_a_second_sending_leads_to_a_page_of_this_site_alone(site, referrer, leads_to):
+    assert sent_twice(site, referrer) == leads_to
+
+
 def test_a_request_of_the_wrong_kind_says_so(site):
     answer = site.client.post("/find", data={"csrf_token": site.token()})
     assert answer.status_code == 405

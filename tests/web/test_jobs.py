@@ -202,6 +202,15 @@ def test_a_vehicle_with_words_for_numbers_keeps_what_was_typed(site):
         assert kept in answer.text
 
 
+@pytest.mark.parametrize("odometer", ["9" * 5000, "12345678", "1e5", "²"])
+def test_an_odometer_that_no_car_shows_is_refused_at_the_form(site, odometer):
+    job = site.opened()
+    answer = site.send(f"/job/{job}/vehicle", make="Pellarin", odometer=odometer)
+    assert answer.status_code == 400
+    assert "at most 7 digits" in answer.text
+    assert site.get(job).vehicle.odometer is None
+
+
 def test_the_vehicle_of_a_closed_job_stays(site):
     assert site.send("/job/S1/vehicle", year="2016").status_code == 409
 

@@ -140,6 +140,12 @@ def test_a_lost_tablet_is_ended_and_no_other_session_by_the_same_form(site):
     assert tablet.client.get("/").location == "/sign-in?next=/"
 
 
+def test_a_number_that_no_store_can_hold_is_not_found(site):
+    for end in ("link", "active", "sessions"):
+        assert site.send(f"/people/{'9' * 30}/{end}").status_code == 404
+    assert site.send(f"/people/{'9' * 30}/role", role="viewer").status_code == 404
+
+
 def test_a_person_that_nobody_knows_is_not_found(site):
     for path in ("link", "role", "active", "sessions"):
         answer = site.send(f"/people/404/{path}", role="viewer")

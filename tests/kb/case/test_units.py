@@ -202,3 +202,9 @@ def test_the_same_reading_widens_with_the_value_where_the_trade_says_so():
     cranking = WORDS.quantities["cranking_current"]
     assert cranking.likeness_tolerance(100) == pytest.approx(10)
     assert cranking.likeness_tolerance(400) == pytest.approx(32)
+
+
+@pytest.mark.parametrize("text", ["nan", "inf", "-infinity", "1e999", "9" * 400])
+def test_what_no_gauge_shows_is_no_number(text: str):
+    with pytest.raises(ParseError, match="expected a number"):
+        parse_number(text)

@@ -14,6 +14,7 @@ def test_a_form_is_known_once_it_was_taken(store):
         unit.sent.add("b" * 32, None)
     with store.read() as unit:
         assert unit.sent.taken("a" * 32)
+        assert (unit.sent.sender_of("a" * 32), unit.sent.sender_of("c" * 32)) == ("Ines", None)
         assert (unit.sent.job_of("a" * 32), unit.sent.job_of("b" * 32)) == ("J1", None)
         with pytest.raises(StoreError, match=r"Store\.write"):
             unit.sent.add("c" * 32, None)
