@@ -21,6 +21,9 @@ COOKIE: Final = "baybook_session"
 # The browser keeps its cookie so long; the store decides how long it is good (our choice).
 _COOKIE_LIFE: Final = timedelta(days=365)
 
+# Files, and the script's question whether the shop can be reached: not that somebody is there.
+_ASKED_BY_NOBODY: Final = frozenset({"static", "sent.ping"})
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Person:
@@ -200,7 +203,7 @@ def init_app(app: Flask) -> None:
 
     @app.before_request
     def check() -> AnyResponse | tuple[str, int] | None:
-        if request.endpoint == "static":
+        if request.endpoint in _ASKED_BY_NOBODY:
             return None
         _find()
         if request.endpoint is None:

@@ -102,12 +102,8 @@ def _old_form_page(status: int) -> Page:
     return _page("That form is too old", message, status)
 
 
-def init_app(app: Flask) -> None:
-    """Register the pages for errors."""
-
-    @app.errorhandler(KBError)
-    def on_kb_error(error: KBError) -> Page:
-        return _page("That did not work", str(error), _STATUS.get(type(error), 400))
+def _of_forms(app: Flask) -> None:
+    """Register the pages for forms that were sent before, or filled from what stands no more."""
 
     @app.errorhandler(AlreadySentError)
     def on_second_sending(error: AlreadySentError) -> AnyResponse:
@@ -126,6 +122,15 @@ def init_app(app: Flask) -> None:
         typed = [(name, value) for name, value in request.form.items(multi=True)]
         page = render_template("changed.html", change=error, typed=typed, action=request.path)
         return page, 409
+
+
+def init_app(app: Flask) -> None:
+    """Register the pages for errors."""
+    _of_forms(app)
+
+    @app.errorhandler(KBError)
+    def on_kb_error(error: KBError) -> Page:
+        return _page("That did not work", str(error), _STATUS.get(type(error), 400))
 
     @app.errorhandler(CSRFError)
     def on_old_form(error: CSRFError) -> Page:

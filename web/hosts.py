@@ -6,6 +6,7 @@ shop, a bare address is answered too (a foreign page always comes by a name, nev
 and the names that this machine or its owner gives it.
 """
 
+import re
 import socket
 from collections.abc import Iterable
 from ipaddress import ip_address
@@ -20,11 +21,15 @@ def own_names(given: Iterable[str] = ()) -> frozenset[str]:
     return frozenset({own, f"{own}.local", *(name.lower() for name in given)}) | LOOPBACK
 
 
+# A name, or an address in brackets, and perhaps a port: links are made of it, so nothing else may
+# stand in it.
+_HOST: Final = re.compile(r"(?:\[([0-9a-f:.]+)\]|([^:@/?#\\\s\[\]]+))(?::[0-9]{1,5})?")
+
+
 def _name_of(host: str) -> str:
-    """Return the name or address of a ``Host`` header without its port."""
-    if host.startswith("["):
-        return host[1:].partition("]")[0]
-    return host.partition(":")[0].lower()
+    """Return the name or address of a ``Host`` header without its port; empty where it is none."""
+    found = _HOST.fullmatch(host.lower())
+    return (found[1] or found[2]) if found else ""
 
 
 def is_own(host: str, names: frozenset[str] | None) -> bool:

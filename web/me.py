@@ -9,7 +9,7 @@ from kb.workflow.passwords import password_problem, pin_problem
 from kb.workflow.people import choose_secrets, hashed
 from kb.workflow.sign_in import Asked, Secret, check_secret
 from web import db
-from web.auth import begin_session, hasher, needs, now, person, session_hash
+from web.auth import begin_session, hasher, needs, now, on_shared_device, person, session_hash
 from web.rights import Right
 from web.sign_in import address
 
@@ -55,12 +55,16 @@ def choose() -> Page:
     try:
         _confirm()
     except SignInError as error:
-        status = 429 if isinstance(error, TooManyTriesError) else 400
-        return _page({"present": str(error)}), status
+        return _unconfirmed(error, "present")
     chosen = hashed(request.form.get("password", ""), request.form.get("pin", ""), hasher=hasher())
     with db.writing() as unit:
         choose_secrets(unit, person().id, chosen, keep_session=session_hash())
     return _page(done="Chosen. You are signed out everywhere else.")
+
+
+def _unconfirmed(error: SignInError, field: str) -> tuple[str, int]:
+    status = 429 if isinstance(error, TooManyTriesError) else 400
+    return _page({field: str(error)}), status
 
 
 def _problems() -> dict[str, str]:
@@ -93,9 +97,18 @@ def _confirm() -> None:
 
 @bp.post("/me/shared")
 @needs(Right.SEE)
-def shared() -> Response:
-    """Make this device a shared tablet, or one's own again."""
-    put = begin_session(person().id, shared=request.form.get("shared") == "yes")
+def shared() -> Page:
+    """Make this device a shared tablet; to make one's own of it asks who it is.
+
+    Whoever picks up a tablet that somebody left would else be that person for a month.
+    """
+    to_share = request.form.get("shared") == "yes"
+    if on_shared_device() and not to_share:
+        try:
+            _confirm()
+        except SignInError as error:
+            return _unconfirmed(error, "present-here")
+    put = begin_session(person().id, shared=to_share)
     answer = redirect(url_for("me.show"))
     put(answer)
     return answer

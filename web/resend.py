@@ -8,8 +8,12 @@ from uuid import uuid4
 from flask import render_template, request
 from werkzeug.datastructures import MultiDict
 
+from kb.errors import ParseError
+
 # Before the names of carried fields, so that they never meet those of the form that carries them.
 _MARK: Final = "typed."
+# Fields that are carried at most: the longest form has some hundred (our choice).
+MOST_FIELDS: Final = 1000
 # Never carried and never shown again; a token is made anew.
 SECRET_FIELDS: Final = frozenset({"csrf_token", "password", "pin", "present"})
 # Carried, but of no use to a reader: numbers of the form, the button that was pressed.
@@ -59,7 +63,18 @@ def _fields(form: MultiDict[str, str], mark: str = "") -> tuple[tuple[str, str],
 
 
 def of_request() -> Unsent:
-    """Return the form of this request, to be sent again later."""
+    """Return the form of this request, to be sent again later.
+
+    Raises
+    ------
+    ParseError
+        If it has more fields than any form of this site.
+    """
+    if len(request.form) > MOST_FIELDS:
+        raise ParseError(
+            f"expected at most {MOST_FIELDS} fields in one form, got {len(request.form)}; "
+            "open the page anew and send it again"
+        )
     return Unsent(
         action=local_path(request.full_path if request.query_string else request.path),
         fields=_fields(request.form),

@@ -170,6 +170,7 @@ def serve_pages(
     from waitress import serve as serve_app  # noqa: PLC0415 (start-up time)
 
     from web import create_app  # noqa: PLC0415 (start-up time)
+    from web.photos import MAX_BYTES  # noqa: PLC0415 (start-up time)
 
     app = create_app({**settings, "ALTITUDE_M": altitude_m()})
     base = f"http://{_reached_by(host)}:{port}"
@@ -177,7 +178,9 @@ def serve_pages(
     if token is not None:
         click.echo(f"To sign in, once: {sign_in_address(base, token)}")
     try:
-        serve_app(app, host=host, port=port, threads=4, ident=None)
+        # Longer bodies are refused while they come in, before they fill the disk.
+        most = MAX_BYTES + 1_000_000
+        serve_app(app, host=host, port=port, threads=4, ident=None, max_request_body_size=most)
     except OSError as error:
         raise click.ClickException(
             f"expected a free port, got {port}: {error}; choose another with --port"

@@ -43,6 +43,7 @@ _POLICY = (
 _DEFAULTS = {
     "ALTITUDE_M": 0.0,
     "MAX_CONTENT_LENGTH": 1_000_000,
+    "MAX_FORM_MEMORY_SIZE": 1_000_000,
     "SESSION_COOKIE_SAMESITE": "Lax",
     # Names by which others in the shop reach this machine; None: it is asked by itself alone.
     "SHOP_HOSTS": None,
@@ -95,7 +96,7 @@ def _protect(app: Flask) -> None:
         """Refuse a write that another site's page sent."""
         origin = request.headers.get("Origin")
         if (
-            request.method == "POST"
+            request.method not in {"GET", "HEAD", "OPTIONS"}
             and origin
             and origin.rstrip("/") != request.host_url.rstrip("/")
         ):
@@ -106,6 +107,8 @@ def _protect(app: Flask) -> None:
         response.headers["Content-Security-Policy"] = _POLICY
         response.headers["X-Content-Type-Options"] = "nosniff"
         response.headers["Referrer-Policy"] = "same-origin"
+        # Pages hold the shop's own, and tokens of who is signed in: no cache hands them on.
+        response.headers.setdefault("Cache-Control", "private, no-cache")
         return response
 
 

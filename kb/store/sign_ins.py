@@ -152,9 +152,12 @@ class FailedSignIns:
             insert(FailedSignInRow).values(at=at, name=name, address=address)
         )
 
-    def times(self, *, name: str) -> tuple[datetime, ...]:
-        """Return when a name was tried, oldest first."""
-        return self._times(FailedSignInRow.name == name)
+    def times(self, *, name: str, address: str | None = None) -> tuple[datetime, ...]:
+        """Return when a name was tried, from one address or from everywhere, oldest first."""
+        named = FailedSignInRow.name == name
+        return self._times(
+            named if address is None else named & (FailedSignInRow.address == address)
+        )
 
     def times_from(self, address: str) -> tuple[datetime, ...]:
         """Return when an address tried, oldest first."""

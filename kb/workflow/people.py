@@ -134,16 +134,17 @@ def _keep_an_owner(unit: UnitOfWork, person: StoredPerson) -> None:
 
 
 def end_sessions(unit: UnitOfWork, person_id: int) -> None:
-    """Sign a person out everywhere."""
+    """Sign a person out everywhere; a link that was not used yet lets nobody in either."""
     name = unit.people.get(person_id).name
     unit.sessions.end_all_of(person_id)
+    unit.links.withdraw(person_id=person_id)
     unit.history.add("sessions ended", None, name)
 
 
 def choose_secrets(
     unit: UnitOfWork, person_id: int, chosen: "Chosen", *, keep_session: str = ""
 ) -> None:
-    """Set the password, the PIN or both; every other session of the person ends.
+    """Set the password, the PIN or both; every other session and open link of the person ends.
 
     Parameters
     ----------
@@ -155,6 +156,7 @@ def choose_secrets(
             person_id, password_hash=chosen.password_hash, pin_hash=chosen.pin_hash
         )
         unit.sessions.end_all_of(person_id, but=keep_session)
+        unit.links.withdraw(person_id=person_id)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,9 +12,12 @@ from kb.store.sign_ins import StoredSession
 from kb.workflow.passwords import Hasher, clean_name
 from kb.workflow.people import new_token, token_hash
 
-# Failed tries a name, and an address, within the pause (our choice).
+# Failed tries within the pause (our choice): of a name from one address, of an address, and of a
+# name by password from everywhere. The last is far above the first, so that wrong tries from one
+# device never keep somebody out who signs in from another; a PIN, which is short, has no such room.
 TRIES_A_NAME: Final = 5
 TRIES_AN_ADDRESS: Final = 20
+TRIES_FROM_EVERYWHERE: Final = 100
 PAUSE: Final = timedelta(minutes=15)
 # Characters of a typed name that tries are counted by (our choice).
 _KEY: Final = 200
@@ -58,9 +61,9 @@ def check_secret(store: Store, asked: Asked, *, hasher: Hasher, at: datetime) ->
         If the name or the address failed too often; nothing is hashed then.
     """
     name = clean_name(asked.name)
-    key = "".join(filter(str.isprintable, name.casefold()))[:_KEY]
+    key = _key(name, asked.secret)
     with store.write(name or "nobody", at) as unit:
-        _refuse_too_many(unit, key, asked.address, at=at)
+        _refuse_too_many(unit, key, asked, at=at)
         unit.failed.add(key, asked.address)
         person = unit.people.named(name)
     if person is None or not person.active:
@@ -77,11 +80,18 @@ def check_secret(store: Store, asked: Asked, *, hasher: Hasher, at: datetime) ->
     return person
 
 
-def _refuse_too_many(unit: UnitOfWork, key: str, address: str, *, at: datetime) -> None:
+def _key(name: str, secret: Secret) -> str:
+    """Return what tries are counted by: wrong PINs never shut the way by password."""
+    return f"{secret} {''.join(filter(str.isprintable, name.casefold()))[:_KEY]}"
+
+
+def _refuse_too_many(unit: UnitOfWork, key: str, asked: Asked, *, at: datetime) -> None:
     unit.failed.forget_before(at - PAUSE)
+    everywhere = TRIES_A_NAME if asked.secret is Secret.PIN else TRIES_FROM_EVERYWHERE
     tries = (
-        (unit.failed.times(name=key), TRIES_A_NAME),
-        (unit.failed.times_from(address), TRIES_AN_ADDRESS),
+        (unit.failed.times(name=key, address=asked.address), TRIES_A_NAME),
+        (unit.failed.times(name=key), everywhere),
+        (unit.failed.times_from(asked.address), TRIES_AN_ADDRESS),
     )
     again = [times[-most] + PAUSE for times, most in tries if len(times) >= most]
     if again:

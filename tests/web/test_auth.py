@@ -139,6 +139,15 @@ def test_a_page_of_ones_own_device_is_open_after_hours_a_shared_tablet_asks_who_
     assert tablet.client.get("/").location == "/switch?next=/"
 
 
+def test_asking_whether_the_shop_can_be_reached_is_no_sign_of_anybody(site):
+    tablet = site.as_role(Role.TECHNICIAN, shared=True)
+    for minutes in (5, 10, 14, 16):
+        moment = datetime.now(UTC) + timedelta(minutes=minutes)
+        site.app.config["NOW"] = lambda moment=moment: moment
+        assert tablet.client.get("/sent/ping").status_code == 204
+    assert tablet.client.get("/").location == "/switch?next=/"
+
+
 def test_static_files_ask_nobody(site):
     answer = Browser(site.app, "x").client.get("/static/style.css")
     assert answer.status_code == 200

@@ -15,7 +15,22 @@ def test_this_machine_is_asked_by_its_loopback_names(host):
 
 @pytest.mark.parametrize(
     "host",
-    ["evil.example", "127.0.0.1.evil.example", "localhost.evil.example:80", "", "[", "0x7f.1"],
+    [
+        "127.0.0.1:80@evil.example",
+        "localhost:x",
+        "localhost:80/evil.example",
+        "[::1]evil.example",
+        "[::1]:80@evil.example",
+        "localhost\\evil.example",
+        "localhost#",
+        "[localhost]",
+        "evil.example",
+        "127.0.0.1.evil.example",
+        "localhost.evil.example:80",
+        "",
+        "[",
+        "0x7f.1",
+    ],
 )
 def test_a_foreign_name_is_never_this_machine(host):
     assert not is_own(host, None)

@@ -5,6 +5,7 @@ import pytest
 from kb.errors import StoreError
 from kb.store.engine import default_url
 from web import create_app
+from web.rights import Role
 
 # Every address of the site: one that answers, and the same with an id that nobody has.
 PAGES = {
@@ -116,6 +117,55 @@ def test_nothing_that_a_page_shows_can_run(site, path):
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
     assert answer.headers["Referrer-Policy"] == "same-origin"
     answer.close()
+
+
+HEADERS = {
+    "Content-Security-Policy": "frame-ancestors 'none'",
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+}
+
+
+def test_every_answer_of_every_address_carries_the_headers_that_protect_it(site):
+    job = site.opened()
+    photo = site.with_photo(job)
+    viewer, nobody = site.as_role(Role.VIEWER), site.as_nobody()
+    asked = {
+        "page": (site.client.get("/"), 200),
+        "photo": (site.client.get(f"/photo/{photo}"), 200),
+        "file": (site.client.get("/static/script.js"), 200),
+        "no file": (site.client.get("/static/none"), 404),
+        "nobody": (nobody.client.get("/"), 302),
+        "nobody's form": (nobody.client.post("/jobs", data={"text": "x"}), 401),
+        "nobody's script": (nobody.client.get("/", headers={"Accept": "application/json"}), 401),
+        "not yours": (viewer.send("/jobs", text="x"), 403),
+        "wrong kind": (site.client.put("/jobs"), 405),
+        "no token": (site.client.post("/jobs", data={"text": "x"}), 400),
+        "too long": (site.client.post("/jobs", data={"text": "x" * 1_000_001}), 413),
+        "foreign name": (site.client.get("/", headers={"Host": "evil.example"}), 400),
+        "ping": (site.client.get("/sent/ping"), 204),
+    }
+    for name, (answer, status) in asked.items():
+        assert answer.status_code == status, name
+        for header, part in HEADERS.items():
+            assert part in answer.headers[header], (name, header)
+        assert "public" not in answer.headers["Cache-Control"], name
+        answer.close()
+    assert site.client.get("/").headers["Cache-Control"] == "private, no-cache"
+
+
+@pytest.mark.parametrize("method", ["POST", "PUT", "PATCH", "DELETE"])
+@pytest.mark.parametrize(
+    "origin", ["http://evil.example", "null", "http://localhost:9", "https://localhost"]
+)
+def test_whatever_writes_is_refused_from_elsewhere(site, method, origin):
+    site.app.config["WTF_CSRF_ENABLED"] = False
+    answer = site.client.open(
+        "/jobs", method=method, data={"text": "x"}, headers={"Origin": origin}
+    )
+    assert answer.status_code == 403
+    with site.store.read() as unit:
+        assert unit.jobs.open_jobs() == ()
 
 
 @pytest.mark.parametrize(

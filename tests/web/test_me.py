@@ -1,6 +1,8 @@
+from datetime import UTC, datetime
+
 from kb.workflow.people import choose_secrets, hashed, token_hash
-from kb.workflow.sign_in import TRIES_A_NAME
-from tests.web.conftest import QUICK
+from kb.workflow.sign_in import TRIES_A_NAME, open_session
+from tests.web.conftest import QUICK, Browser
 from web.auth import COOKIE
 from web.rights import Role
 
@@ -77,6 +79,20 @@ def test_a_device_becomes_a_shared_tablet_under_a_new_token_and_ones_own_again(s
     with site.store.read() as unit:
         assert unit.sessions.find(token_hash(ines.session)) is None
         assert unit.sessions.find(token_hash(shared)) is None
+
+
+def test_a_tablet_that_somebody_left_becomes_nobodys_own_without_the_password(site):
+    site.as_role(Role.TECHNICIAN)
+    site.write(choose_secrets, mine(site).id, hashed("shop rain lamp", "", hasher=QUICK))
+    with site.store.write("Ines", datetime.now(UTC)) as unit:
+        token = open_session(unit, mine(site).id, datetime.now(UTC), shared=True)
+    left = Browser(site.app, token)
+    refused = left.send("/me/shared", shared="no", present="a guess")
+    assert refused.status_code == 400
+    assert 'id="present-here-error"' in refused.text
+    assert "Switch person" in left.page("/me")
+    assert left.send("/me/shared", shared="no", present="shop rain lamp").location == "/me"
+    assert "Switch person" not in left.page("/me")
 
 
 def test_one_of_ones_own_sessions_ends_and_nobody_elses_can_be(site):

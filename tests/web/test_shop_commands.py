@@ -267,6 +267,9 @@ def test_serve_hands_the_shops_pages_to_the_server(terminal, monkeypatch):
     assert "http://127.0.0.1:8123/" in text
     ((app, known),) = served
     assert (known["host"], known["port"]) == ("127.0.0.1", 8123)
+    # Longer than any form with photos, and nothing near what would fill a disk.
+    assert MAX_BYTES < known["max_request_body_size"] <= 50_000_000
+    assert "trusted_proxy" not in known
     assert app.config["HOME"] == terminal.home
     assert app.test_client().get("/case/S1").location == "/sign-in?next=/case/S1"
     app.extensions["baybook"].store.close()

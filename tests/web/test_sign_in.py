@@ -103,6 +103,31 @@ def test_after_too_many_tries_nothing_is_hashed_and_the_page_says_when_to_come_b
     assert enter(browser).status_code == 302
 
 
+def test_where_a_try_comes_from_is_not_what_the_request_says_of_itself(site, ines):
+    browser = site.as_nobody()
+    token = dict(fields_of(browser.page("/sign-in")))["csrf_token"]
+    told = [
+        browser.client.post(
+            "/sign-in",
+            data={"csrf_token": token, "name": "Ines", "password": "wrong password"},
+            headers={"X-Forwarded-For": f"10.0.0.{n}", "Forwarded": f"for=10.0.0.{n}"},
+        ).status_code
+        for n in range(TRIES_A_NAME + 1)
+    ]
+    assert told == [400] * TRIES_A_NAME + [429]
+
+
+def test_a_planted_form_with_thousands_of_fields_is_not_carried(site):
+    browser = site.as_nobody()
+    answer = browser.client.post("/jobs", data={f"field{n}": "x" for n in range(1001)})
+    assert answer.status_code == 400
+    assert "expected at most 1000 fields" in answer.text
+    assert "field7" not in answer.text
+    some = browser.client.post("/jobs", data={f"field{n}": "x" for n in range(900)})
+    assert some.status_code == 401
+    assert "field7" in some.text
+
+
 def test_the_cookie_is_out_of_reach_of_scripts_and_of_other_sites(site, ines):
     plain = enter(site.as_nobody())
     (cookie,) = [line for line in plain.headers.getlist("Set-Cookie") if line.startswith(COOKIE)]

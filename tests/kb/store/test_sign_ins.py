@@ -129,6 +129,7 @@ def test_tries_are_counted_by_name_and_by_address(store):
     at(store, lambda unit: unit.failed.add("ines", "10.0.0.2"), NOW + HOUR)
     with store.read() as unit:
         assert unit.failed.times(name="ines") == (NOW, NOW + HOUR)
+        assert unit.failed.times(name="ines", address="10.0.0.2") == (NOW + HOUR,)
         assert unit.failed.times_from("10.0.0.1") == (NOW, NOW)
         with pytest.raises(StoreError, match=r"Store\.write"):
             unit.failed.add("x", "y")

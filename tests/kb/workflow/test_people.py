@@ -113,6 +113,18 @@ def test_ending_all_sessions_is_a_line_of_history(shop):
     assert lines(shop)[-1] == "sessions ended: Ines"
 
 
+def test_a_link_not_used_yet_ends_with_the_sessions_and_with_a_new_password(shop):
+    ines = person(shop)
+    for end in (
+        lambda: shop.write(end_sessions, ines),
+        lambda: shop.write(choose_secrets, ines, hashed("shop rain lamp", "", hasher=QUICK)),
+    ):
+        token = shop.write(link_for, ines, NOW)
+        end()
+        with pytest.raises(NotFoundError):
+            take(shop, token)
+
+
 # --- what is chosen ------------------------------------------------------------------------------
 
 

@@ -14,6 +14,7 @@ from kb.workflow.sign_in import (
     PAUSE,
     TRIES_A_NAME,
     TRIES_AN_ADDRESS,
+    TRIES_FROM_EVERYWHERE,
     Asked,
     Secret,
     check_secret,
@@ -124,6 +125,30 @@ def test_other_names_go_on_until_the_address_has_failed_too_often(shop, hasher, 
     assert sign_in(shop, hasher, address="10.0.0.2").id == ines
 
 
+def test_wrong_tries_from_one_address_never_keep_somebody_out_elsewhere(shop, hasher, ines):
+    for minute in range(0, 60, 5):
+        at = NOW + timedelta(minutes=minute)
+        for _ in range(TRIES_AN_ADDRESS):
+            with pytest.raises(SignInError):
+                sign_in(shop, hasher, typed="wrong", address="10.0.0.66", at=at)
+        assert sign_in(shop, hasher, at=at).id == ines
+
+
+def test_a_password_tried_from_many_addresses_waits_in_the_end(shop, hasher, ines):
+    for number in range(TRIES_FROM_EVERYWHERE):
+        fail(shop, hasher, address=f"10.0.1.{number}")
+    with pytest.raises(TooManyTriesError):
+        sign_in(shop, hasher, address="10.0.2.1")
+
+
+def test_a_pin_is_tried_five_times_wherever_from_and_the_password_stays_open(shop, hasher, ines):
+    for number in range(TRIES_A_NAME):
+        fail(shop, hasher, typed="0000", secret=Secret.PIN, address=f"10.0.1.{number}")
+    with pytest.raises(TooManyTriesError):
+        sign_in(shop, hasher, typed="4711", secret=Secret.PIN, address="10.0.2.1")
+    assert sign_in(shop, hasher).id == ines
+
+
 def test_a_right_password_forgets_the_wrong_tries_before_it(shop, hasher, ines):
     for _ in range(3):
         fail(shop, hasher, TRIES_A_NAME - 1)
@@ -148,7 +173,8 @@ def test_a_failed_try_is_kept_without_what_was_typed(shop, hasher, ines):
     asked = Asked(name="Ines", typed="my other password", secret=Secret.PIN, address="x")
     assert "other password" not in repr(asked)
     with shop.store.read() as unit:
-        assert unit.failed.times(name="ines") == (NOW,)
+        assert unit.failed.times(name="PIN ines") == ()
+        assert unit.failed.times(name="password ines") == (NOW,)
         assert not any("other password" in line.what for line in unit.history.since(0))
 
 
