@@ -6,7 +6,7 @@ from playwright.sync_api import expect
 
 from kb.store.engine import default_url, open_store
 from kb.workflow.passwords import Hasher
-from tests.browser.conftest import open_demo_job
+from tests.browser.conftest import let_in, open_demo_job
 from tests.factories import a_picture
 from tests.kb.store.other_process import NOW
 
@@ -24,8 +24,12 @@ def set_password(shop, name, password):
         unit.people.set_hashes(person.id, password_hash=Hasher().hash(password))
 
 
-def draft(page, key="draft:today"):
-    return json.loads(page.evaluate(f"localStorage.getItem({key!r})") or "null")
+def draft(page, key="today"):
+    """Return the draft of whoever the page was shown to."""
+    stored = page.evaluate(
+        f"localStorage.getItem('draft:' + document.body.dataset.person + ':' + {key!r})"
+    )
+    return json.loads(stored or "null")
 
 
 def test_what_was_typed_in_a_closed_tab_is_there_in_the_next(visit, shop):
@@ -161,3 +165,28 @@ def test_what_was_typed_when_the_sign_in_had_ended_is_sent_after_signing_in(visi
     visitor.page.get_by_role("button", name="Send").click()
     expect(visitor.page).to_have_url(f"{shop.url}/job/J000001")
     assert texts(shop) == [TEXT]
+
+
+def test_on_a_shared_tablet_nobody_sends_what_another_one_typed(visit, shop):
+    visitor = visit(role="technician")
+    visitor.open("/")
+    visitor.context.set_offline(True)
+    visitor.page.fill("#text", TEXT)
+    visitor.page.get_by_role("button", name="Open a job").click()
+    expect(visitor.page.locator(".unsent")).to_contain_text("no connection")
+    visitor.page.goto("about:blank")
+    # The tablet goes to another hand before the connection is back.
+    let_in(visitor.context, shop, "foreman")
+    visitor.context.set_offline(False)
+    visitor.open("/")
+    expect(visitor.page.get_by_role("link", name="the foreman")).to_be_visible()
+    expect(visitor.page.locator("#text")).to_have_value("")
+    # Longer than it takes the page to look around and send what waits.
+    visitor.page.wait_for_timeout(6000)
+    assert texts(shop) == []
+    visitor.page.fill("#text", "no crank")
+    expect(visitor.page.locator(".unsent")).to_contain_text("Not sent yet")
+    # Back in the first hand, what that one typed is there, and what the other one typed is not.
+    let_in(visitor.context, shop, "technician")
+    visitor.open("/")
+    expect(visitor.page.locator("#text")).to_have_value(TEXT)

@@ -14,6 +14,7 @@ from tests.web.conftest import SEEDS, closed_case
 from tests.web.test_cli import Terminal, empty, terminal
 from web import shop_commands
 from web.cli import main
+from web.photos import MAX_BYTES
 from web.shop_commands import DEMO_JOB, make_demo
 
 __all__ = ["empty", "terminal"]

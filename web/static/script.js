@@ -10,7 +10,8 @@ const PING_MS = 3000; // a network that answers no sooner counts as none (our ch
 const FETCHED = { "X-Requested-With": "fetch" };
 
 const make = (tag, text, known) => Object.assign(document.createElement(tag), { textContent: text }, known);
-const draftKey = (form) => "draft:" + form.dataset.draft;
+const DRAFTS = `draft:${document.body.dataset.person}:`; // nobody on a shared tablet sends what another one typed
+const draftKey = (form) => DRAFTS + form.dataset.draft;
 
 // Private windows may keep nothing: then there are no drafts, and the rest goes on.
 const readStore = (key) => { try { return JSON.parse(localStorage.getItem(key)); } catch { return null; } };
@@ -163,7 +164,7 @@ function drafts() {
   try {
     for (let at = 0; at < localStorage.length; at += 1) {
       const key = localStorage.key(at);
-      if (key.startsWith("draft:")) found.push([key, readStore(key)]);
+      if (key.startsWith(DRAFTS)) found.push([key, readStore(key)]);
     }
   } catch { /* no store, no drafts */ }
   return found.filter(([, draft]) => draft);
