@@ -10,8 +10,10 @@ from typing import cast
 from flask import Flask, current_app, g, has_request_context, request
 
 from kb.case.terms import Vocabulary, load_vocabulary
+from kb.errors import ParseError
 from kb.store.engine import Store, UnitOfWork, open_store
 from kb.store.journal import HistoryLine
+from kb.workflow.jobs import MAX_TEXT
 from kb.workflow.memory import Memory
 from kb.workflow.undo import written_since
 from web.auth import person
@@ -79,6 +81,8 @@ def writing() -> Iterator[UnitOfWork]:
 
     Raises
     ------
+    ParseError
+        If a field is longer than any that a job keeps, or holds a sign that no database keeps.
     AlreadySentError
         If a form with this ``form_id`` was taken before.
     SentByOtherError
@@ -87,6 +91,7 @@ def writing() -> Iterator[UnitOfWork]:
         If the form names the ``revision`` of the job that it was filled from, and it is not the
         present one.
     """
+    _refuse_unkept()
     form_id = request.form.get("form_id", "")
     with store().write(person().name, datetime.now(UTC)) as unit:
         _refuse_sent(unit, form_id)
@@ -96,6 +101,17 @@ def writing() -> Iterator[UnitOfWork]:
             unit.sent.add(form_id, unit.jobs.first_written)
     # What was written may be a word.
     g.pop("words", None)
+
+
+def _refuse_unkept() -> None:
+    for name, value in request.form.items(multi=True):
+        if "\0" in name or "\0" in value:
+            raise ParseError("expected words and numbers, got a sign that cannot be stored")
+        if len(value) > MAX_TEXT:
+            raise ParseError(
+                f"expected at most {MAX_TEXT} characters in one field, got {len(value)}; "
+                "say it shorter"
+            )
 
 
 def _refuse_sent(unit: UnitOfWork, form_id: str) -> None:

@@ -33,7 +33,7 @@ def _text() -> str:
         raise ParseError(
             f"expected at most {_MAX_LIVE} characters, got {len(text)}; add it in parts"
         )
-    if "\0" in text:
+    if "\0" in text + request.args.get("vehicle", ""):
         raise ParseError("expected words and numbers, got a sign that cannot be stored")
     return text
 

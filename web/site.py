@@ -9,6 +9,7 @@ from flask import Flask, Response, abort, request
 from flask_wtf import CSRFProtect
 from werkzeug.exceptions import SecurityError
 
+from kb.errors import ParseError
 from web import (
     auth,
     cases,
@@ -101,6 +102,14 @@ def _protect(app: Flask) -> None:
             and origin.rstrip("/") != request.host_url.rstrip("/")
         ):
             abort(403)
+
+    @app.before_request
+    def own_signs() -> None:
+        """Refuse an address with a sign that no database takes, not even to look for it."""
+        # The answers while somebody types say it where they stand.
+        asked = b"" if request.blueprint == "live" else request.query_string
+        if b"%00" in asked or "\0" in request.path:
+            raise ParseError("expected words and numbers, got a sign that cannot be stored")
 
     @app.after_request
     def headers(response: Response) -> Response:

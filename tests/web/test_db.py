@@ -1,9 +1,11 @@
 import re
 from datetime import date
+from io import BytesIO
 
 import pytest
 
 from kb.errors import StoreError
+from tests.factories import a_picture
 from web import db
 from web.auth import COOKIE
 from web.rights import Role
@@ -71,11 +73,39 @@ def test_somebody_elses_form_number_tells_nothing_and_swallows_nothing(site):
     assert site.get(mine).lines == ("batt 12.1 V",)
 
 
-@pytest.mark.parametrize("revision", ["9" * 5000, "-1", "²", "1e9", "a\0b"])
+@pytest.mark.parametrize("revision", ["9" * 5000, "-1", "²", "1e9"])
 def test_a_revision_that_is_none_is_no_fault(site, revision):
     job = site.opened()
     answer = site.send(f"/job/{job}/wait", waits_for="a part", revision=revision)
     assert answer.status_code == 302
+
+
+@pytest.mark.parametrize(
+    ("path", "field"),
+    [
+        ("wait", "waits_for"), ("vehicle", "make"), ("vehicle", "vin"), ("tried", "part"),
+        ("complaint", "first_seen"), ("photo", "caption"), ("add", "text"), ("wait", "revision"),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("value", ["a\0b", "x" * 20_001])
+def test_what_no_store_should_keep_is_refused_whatever_the_field(site, path, field, value):
+    job = site.opened()
+    form = {"photo": (BytesIO(a_picture()), "p.jpg"), field: value}
+    answer = site.send(f"/job/{job}/{path}", **form)
+    assert answer.status_code == 400
+    assert "cannot be stored" in answer.text or "at most 20000 characters" in answer.text
+    assert len(site.history(job)) == 1
+
+
+@pytest.mark.parametrize(
+    "path", ["/job/a%00b", "/find?q=a%00b", "/find?vehicle=%00", "/answers?q=%00", "/sent/%00",
+             "/photo/%00", "/words?q=%00", "/static/%00", "/find?a%00=b"],
+)  # fmt: skip
+def test_an_address_with_a_sign_that_no_database_takes_is_refused(site, path):
+    answer = site.client.get(path)
+    assert answer.status_code == 400
+    assert "cannot be stored" in answer.text
+    answer.close()
 
 
 def test_a_form_that_was_refused_can_be_sent_again_under_its_number(site):

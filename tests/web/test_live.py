@@ -61,7 +61,7 @@ def test_an_empty_box_leaves_the_answers_of_the_job_and_none_of_a_question(site)
     assert '<div id="answers"></div>' in site.page("/answers?q=+")
 
 
-@pytest.mark.parametrize("query", ["q=" + "x" * 4001, "q=a%00b"])
+@pytest.mark.parametrize("query", ["q=" + "x" * 4001, "q=a%00b", "q=no+crank&vehicle=%00"])
 def test_what_is_too_long_or_no_text_is_refused_in_a_short_part(site, query):
     job_id = site.opened(LINE)
     for path in (f"/answers?{query}", f"/job/{job_id}/answers?{query}"):

@@ -95,8 +95,8 @@ def test_every_route_is_open_to_the_roles_of_its_right_and_to_nobody_else(site, 
 
 def rights_differ(site):
     """Return the endpoints whose right is not the one that is written out here."""
-    asked = {endpoint: right for right, known in ASKED.items() for endpoint in known}
-    asked |= dict.fromkeys(OPEN)
+    rows = [*ASKED.items(), (None, OPEN)]
+    asked = {endpoint: right for right, known in rows for endpoint in known}
     stated = {e: right_of(site.app, e) for e in {rule.endpoint for rule in rules(site)}}
     return {e for e in stated.keys() | asked.keys() if stated.get(e, "") != asked.get(e, "")}
 
