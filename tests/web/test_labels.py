@@ -1,8 +1,10 @@
 import re
+from urllib.parse import quote
 
 import pytest
 import segno
 
+from tests.web.conftest import SEEDS, closed_case
 from web.labels import qr_code
 
 
@@ -65,3 +67,12 @@ def test_the_label_says_job_and_vehicle_and_neither_plate_nor_vin(site):
 def test_the_code_stands_on_the_job_and_on_the_case(site):
     assert picture(site.page(f"/job/{site.opened()}"))
     assert picture(site.page("/case/S1"))
+
+
+def test_a_job_whose_id_is_a_script_is_shown_as_text(site):
+    evil = 'J"><svg onload=alert(1)>'
+    site.put(closed_case(evil, *SEEDS["S1"]))
+    for page in ("/case/{}", "/job/{}/label", "/case/{}/customer"):
+        text = site.page(page.format(quote(evil, safe="")))
+        assert "&gt;&lt;svg onload=alert(1)&gt;" in text
+        assert "<svg onload" not in text
