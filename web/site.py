@@ -7,6 +7,7 @@ from typing import Any
 
 from flask import Flask, Response, abort, request
 from flask_wtf import CSRFProtect
+from typing_extensions import override
 from werkzeug.exceptions import SecurityError
 
 from kb.errors import ParseError
@@ -75,6 +76,15 @@ _PAGES = (
 )
 
 
+class _Site(Flask):
+    """Writes faults down by the rule of an address: the address itself can be a sign-in link."""
+
+    @override
+    def log_exception(self, exc_info: Any) -> None:
+        where = request.url_rule or "an address that no page has"
+        self.logger.error("Fault on %s [%s]", where, request.method, exc_info=exc_info)
+
+
 def _secret(home: Path) -> str:
     """Return the key that signs the form tokens; made once, readable by the owner only."""
     home.mkdir(parents=True, exist_ok=True)
@@ -123,7 +133,7 @@ def _protect(app: Flask) -> None:
 
 def make_site(settings: Mapping[str, Any]) -> Flask:
     """Return the application; see ``web.create_app``."""
-    app = Flask("web")
+    app = _Site("web")
     app.config.update(_DEFAULTS)
     app.config.update(settings)
     # The store first: without one there is nothing to sign forms for.

@@ -77,7 +77,8 @@ def sqlite_file(url: str) -> Path | None:
 def make_engine(url: str, *, foreign_keys: bool = True) -> Engine:
     """Return an engine with the switches that this store needs; migrations go without keys."""
     try:
-        engine = create_engine(url)
+        # What is written, and hashes of secrets, belong into no error message and no log.
+        engine = create_engine(url, hide_parameters=True)
     except (ArgumentError, ImportError) as error:
         raise StoreError(
             f"expected a database that this Python can open, got: {error}; for PostgreSQL install "

@@ -1,4 +1,5 @@
 import re
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from io import BytesIO
 
@@ -52,6 +53,21 @@ def test_a_form_sent_twice_is_one_record_and_lands_at_the_same_job(site):
     for _ in range(2):
         assert site.send(f"/job/{job}/add", **added).location == f"/job/{job}"
     assert site.get(job).lines == ("no crank", "batt 12.1 V")
+    with site.store.read() as unit:
+        assert len(unit.jobs.open_jobs()) == 1
+
+
+def test_a_form_sent_many_times_at_once_is_one_record(site):
+    form = {"csrf_token": site.token(), "text": "no crank", "action": "open", "form_id": "a" * 32}
+
+    def send(_):
+        client = site.app.test_client()
+        for name in (COOKIE, "baybook_forms"):
+            client.set_cookie(name, site.client.get_cookie(name).value)
+        return client.post("/jobs", data=form).location
+
+    with ThreadPoolExecutor(6) as pool:
+        assert len(set(pool.map(send, range(6)))) == 1
     with site.store.read() as unit:
         assert len(unit.jobs.open_jobs()) == 1
 

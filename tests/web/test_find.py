@@ -164,6 +164,17 @@ def test_a_filter_that_cannot_be_is_told_at_its_field(site, field, value, said):
     assert ">no crank</textarea>" in text
 
 
+@pytest.mark.parametrize("sign", ["%", "_", "\\", "' OR 1=1 --"])
+def test_a_sign_of_the_databases_language_is_only_a_sign(site, sign):
+    text = site.client.get("/find", query_string={"car": sign}).text
+    assert "/case/S1" not in text
+
+
+@pytest.mark.parametrize("page", ["-1", "0", "1e3", "9" * 5000, "²", "x", "999999"])
+def test_a_number_of_a_page_that_is_none_is_no_fault(site, page):
+    site.page(f"/find?system=hvac&page={page}")
+
+
 def test_a_search_that_found_nothing_is_kept_once_a_day_with_its_vehicle(site):
     for _ in range(2):
         site.page("/find?q=a+zorble+noise&vehicle=2016+Pellarin+Copse")

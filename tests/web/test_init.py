@@ -1,7 +1,9 @@
 import re
+from pathlib import Path
 
 import pytest
 
+import web
 from kb.errors import StoreError
 from kb.store.engine import default_url
 from web import create_app
@@ -225,3 +227,44 @@ def test_a_site_without_a_store_says_what_to_run_and_leaves_nothing(tmp_path):
     with pytest.raises(StoreError, match="baybook init"):
         create_app({"HOME": tmp_path, "STORE_URL": default_url(tmp_path)})
     assert not list(tmp_path.iterdir())
+
+
+WEB = Path(web.__file__).parent
+# All that reaches a page unescaped, each for a reason: a picture that segno draws (it escapes its
+# title), a story that nh3 cleaned when it was stored, an attribute that stands in the template.
+UNESCAPED = {
+    ("_label.html", "qr_code(job.id)"),
+    ("label.html", "qr_code(job.id)"),
+    ("case.html", "qr_code(job.id)"),
+    ("case.html", "story"),
+    ("_words_meanings.html", "' list=known'"),
+}
+
+
+def test_what_reaches_a_page_unescaped_is_listed_here():
+    found = {
+        (path.name, said)
+        for path in (WEB / "templates").iterdir()
+        for said in re.findall(r"([^\s{]+|' list=known')\s*\|\s*safe\b", path.read_text("utf-8"))
+    }
+    assert found == UNESCAPED
+    assert not [p for p in (WEB / "templates").iterdir() if "autoescape" in p.read_text("utf-8")]
+    # Markup is made of a text in the program alone; what is filled in is escaped.
+    made = {
+        line.strip()
+        for path in WEB.glob("*.py")
+        for line in path.read_text("utf-8").splitlines()
+        if "Markup(" in line and "import" not in line
+    }
+    assert {re.sub(r".*?Markup\(('.*?'|\"\")\).*", r"\1", line) for line in made} == {
+        """'<input type="hidden" name="{}" value="{}">'""",
+        '""',
+    }
+
+
+def test_the_script_makes_elements_of_its_own_and_of_the_servers_answers_alone():
+    text = (WEB / "static" / "script.js").read_text("utf-8")
+    for way in ("eval(", "new Function", "outerHTML", "insertAdjacentHTML", "document.write"):
+        assert way not in text
+    assert re.findall(r"innerHTML[^;)]*", text) == ["innerHTML", "innerHTML = before[at]"]
+    assert len(text.splitlines()) < 300

@@ -1,4 +1,5 @@
 import re
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from html import unescape
 from io import BytesIO
@@ -306,6 +307,18 @@ def test_a_link_pressed_twice_in_a_hurry_leads_on_and_for_others_is_dead(site, i
     assert other.client.get("/").status_code == 302
 
 
+def test_of_many_browsers_that_press_at_once_one_is_signed_in(site, ines):
+    path = link(site, ines)
+    forms = []
+    for _ in range(6):
+        browser = site.as_nobody()
+        forms.append((browser, dict(fields_of(browser.page(path)))))
+    with ThreadPoolExecutor(6) as pool:
+        answers = list(pool.map(lambda pair: pair[0].client.post(path, data=pair[1]), forms))
+    assert sorted(answer.status_code for answer in answers) == [302, 404, 404, 404, 404, 404]
+    assert sum(browser.client.get_cookie(COOKIE) is not None for browser, _ in forms) == 1
+
+
 def test_a_link_ends_after_a_day(site, ines):
     path = link(site, ines, datetime.now(UTC) - timedelta(hours=24))
     assert site.as_nobody().client.get(path).status_code == 404
@@ -321,6 +334,24 @@ def test_what_cannot_be_chosen_is_told_at_its_field_and_the_link_stays_good(site
     assert press(browser, path, password="another lamp", pin="1234").location == "/"
     again = enter(site.as_nobody(), password="another lamp")
     assert again.status_code == 302
+
+
+def test_a_link_is_written_in_no_history_and_in_no_log(site, ines, monkeypatch, caplog):
+    token = site.with_link()
+
+    def fail(*_):
+        raise RuntimeError("a fault")
+
+    monkeypatch.setattr("web.sign_in.invitation", fail)
+    site.app.config["WTF_CSRF_ENABLED"] = False
+    for method in ("GET", "POST"):
+        assert site.client.open(f"/sign-in/{token}", method=method).status_code == 500
+    assert "Fault on /sign-in/<token> [POST]" in caplog.text
+    monkeypatch.undo()
+    assert site.as_nobody().client.post(f"/sign-in/{token}").location == "/"
+    assert token not in caplog.text
+    with site.store.read() as unit:
+        assert not any(token in line.what for line in unit.history.since(0))
 
 
 def test_a_page_with_a_link_is_kept_in_no_cache(site, ines):

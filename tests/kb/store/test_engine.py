@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from sqlalchemy import text
+from sqlalchemy.exc import DatabaseError
 
 from kb.errors import ConflictError, StoreError
 from kb.store.engine import default_url, make_engine, open_store, sqlite_file
@@ -299,3 +300,9 @@ def test_a_unit_of_work_names_the_state_that_it_sees(store):
         unit.jobs.add(a_case("J2"), verb="import")
     with store.read() as unit:
         assert unit.state() == store.state() != ""
+
+
+def test_an_error_of_the_database_repeats_nothing_that_was_written(store):
+    with store.read() as unit, pytest.raises(DatabaseError) as caught:
+        unit.connection.execute(text("SELECT :typed FROM nothing"), {"typed": "a secret"})
+    assert "a secret" not in str(caught.value)
