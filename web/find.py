@@ -84,7 +84,8 @@ def _listed(wanted: CaseFilter) -> str:
 
 def _keep_lost(text: str) -> None:
     """Keep a search that found nothing for the week; the answer is shown whatever happens."""
-    if request.method != "GET":
+    # A link on another site's page must not write here in the name of who follows it.
+    if request.method != "GET" or request.headers.get("Sec-Fetch-Site") == "cross-site":
         return
     with suppress(StoreError), db.store().write(person().name, datetime.now(UTC)) as unit:
         unit.searches.add(text, request.args.get("vehicle", ""))

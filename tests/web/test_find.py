@@ -1,4 +1,5 @@
 import re
+import time
 from datetime import UTC, datetime
 
 import pytest
@@ -182,6 +183,32 @@ def test_a_search_that_found_nothing_is_kept_once_a_day_with_its_vehicle(site):
     site.page("/answers?q=another+zorble")
     site.client.head("/find?q=third+zorble")
     assert lost(site) == ["a zorble noise"]
+
+
+def test_a_search_that_another_site_linked_to_is_answered_and_not_kept(site):
+    def kept():
+        with site.store.read() as unit:
+            return [row.text for row in unit.searches.since(datetime(2020, 1, 1, tzinfo=UTC))]
+
+    for came in ("cross-site", "same-origin"):
+        answer = site.client.get("/find?q=zorble+" + came, headers={"Sec-Fetch-Site": came})
+        assert answer.status_code == 200
+    assert kept() == ["zorble same-origin"]
+
+
+HARD = ["a" * 20_000, "1 " * 10_000, "(" * 20_000, "1/" * 10_000, "not " * 5000, "318 psi " * 2500,
+        "a\n" * 10_000, "é-" * 10_000, "_" * 20_000]  # fmt: skip
+
+
+@pytest.mark.parametrize("number", range(len(HARD)))
+def test_a_text_made_to_be_slow_is_answered_or_refused_at_once(site, number):
+    text, asked = HARD[number], ("/find", "/answers", "/words")
+    for path, end in ((path, end) for path in asked for end in (4000, 20_000)):
+        started = time.monotonic()
+        answer = site.client.get(path, query_string={"q": text[:end], "car": text[:200]})
+        assert answer.status_code in {200, 400}
+        # Measured: half a second at most; a pattern that blows up takes minutes.
+        assert time.monotonic() - started < 5
 
 
 def test_the_answer_is_shown_where_a_lost_search_cannot_be_kept(site, monkeypatch):
