@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from kb.case.grammar.outcomes import NEGATED
 from kb.case.shop_rows import ShopTerm
 from kb.case.shop_words import parts, with_shop_terms
 from kb.case.terms import OPEN_OUTCOMES, Vocabulary, load_vocabulary
@@ -154,6 +155,7 @@ def add_synonym(unit: UnitOfWork, word: str, *, means: str, what: str) -> str:
     """
     words = words_of(unit)
     word = plain_name(word, "word").lower()
+    _refuse_denial(word)
     what = plain_name(what, "what") if means in {"word", "part"} else what
     if means == "word":
         what = what.lower()
@@ -169,6 +171,13 @@ def add_synonym(unit: UnitOfWork, word: str, *, means: str, what: str) -> str:
     unit.terms.change(term)
     _checked(unit, at="what")
     return word
+
+
+def _refuse_denial(word: str) -> None:
+    if word in NEGATED:
+        raise TermError(
+            {"what": f"expected a word that says something, got '{word}', which denies others"}
+        )
 
 
 def _set_aside_again(unit: UnitOfWork, word: str) -> None:

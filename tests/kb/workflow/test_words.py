@@ -237,6 +237,12 @@ def test_an_unknown_meaning_is_refused_and_nothing_is_kept(shop, means, what):
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("word", ["not", "No", " without "])
+def test_a_word_that_denies_others_gets_no_other_meaning(shop, word):
+    with pytest.raises(TermError, match="denies others"):
+        shop.write(add_synonym, word, means="symptom", what="ac_not_cold")
+
+
 def test_a_word_that_another_process_taught_is_understood_by_the_next_parse(shop):
     memory = shop.memory()
     closed(shop, opened(shop))
