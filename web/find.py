@@ -19,6 +19,8 @@ bp = Blueprint("find", __name__)
 # A question is a few lines (our choice); longer text belongs into a job.
 _MAX_QUESTION = 4000
 _TOP = 8
+# A search kept for the week must not be felt while somebody else writes (our choice).
+_PATIENCE_MS = 50
 
 
 @bp.get("/find")
@@ -83,9 +85,12 @@ def _listed(wanted: CaseFilter) -> str:
 
 
 def _keep_lost(text: str) -> None:
-    """Keep a search that found nothing for the week; the answer is shown whatever happens."""
+    """Keep a search that found nothing for the week, unless the shop is busy writing just now."""
     # A link on another site's page must not write here in the name of who follows it.
     if request.method != "GET" or request.headers.get("Sec-Fetch-Site") == "cross-site":
         return
-    with suppress(StoreError), db.store().write(person().name, datetime.now(UTC)) as unit:
+    with (
+        suppress(StoreError),
+        db.store().write(person().name, datetime.now(UTC), patience_ms=_PATIENCE_MS) as unit,
+    ):
         unit.searches.add(text, request.args.get("vehicle", ""))

@@ -19,6 +19,7 @@ from sqlalchemy.exc import ArgumentError, DatabaseError
 
 from kb.errors import StoreError
 from kb.store.case_lists import CaseLists
+from kb.store.faults import store_error
 from kb.store.journal import (
     HistoryRepository,
     Pen,
@@ -43,6 +44,7 @@ from kb.store.writes import EarlierStates, SentForms
 # The SQLite database inside the shop's data folder.
 DATABASE: Final = "baybook.db"
 _WRITE: Final = "baybook_write"
+_PATIENCE: Final = "baybook_patience"
 # Waiting for another process's write; a close is milliseconds (our choice).
 BUSY_MILLISECONDS: Final = 10_000
 
@@ -101,19 +103,26 @@ def make_engine(url: str, *, foreign_keys: bool = True) -> Engine:
 
         @event.listens_for(engine, "begin")
         def emit(connection: Connection) -> None:
-            writes = connection.get_execution_options().get(_WRITE, False)
+            options = connection.get_execution_options()
+            writes, patience = options.get(_WRITE, False), options.get(_PATIENCE)
+            # A pooled connection may still have the patience of who used it before.
+            wait = BUSY_MILLISECONDS if patience is None else patience
+            connection.exec_driver_sql(f"PRAGMA busy_timeout={wait:d}")
             connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
 
 
 @contextmanager
-def begin(engine: Engine, *, writes: bool) -> Iterator[Connection]:
-    """Open a transaction; one that ``writes`` takes the write lock before its first read."""
-    with (
-        engine.connect().execution_options(**{_WRITE: writes}) as connection,
-        connection.begin(),
-    ):
+def begin(engine: Engine, *, writes: bool, patience_ms: int | None = None) -> Iterator[Connection]:
+    """Open a transaction; one that ``writes`` takes the write lock before its first read.
+
+    With ``patience_ms`` it waits no longer for a lock that another holds.
+    """
+    options = {_WRITE: writes, _PATIENCE: patience_ms}
+    with engine.connect().execution_options(**options) as connection, connection.begin():
+        if patience_ms is not None and engine.dialect.name == "postgresql":
+            connection.exec_driver_sql(f"SET LOCAL lock_timeout = {patience_ms:d}")
         yield connection
 
 
@@ -156,7 +165,9 @@ class Store:
         self._writer: int | None = None
 
     @contextmanager
-    def write(self, who: str, at: datetime) -> Iterator[UnitOfWork]:
+    def write(
+        self, who: str, at: datetime, *, patience_ms: int | None = None
+    ) -> Iterator[UnitOfWork]:
         """Open a unit of work that commits once at its end, or rolls back on any error.
 
         Parameters
@@ -165,15 +176,23 @@ class Store:
             Stands in the history.
         at : datetime
             With a zone; the clock is the caller's.
+        patience_ms : int, optional
+            Milliseconds, at least 1, to wait at each door for other writers; without it a write
+            queues behind those of this process and waits for others as the database does.
+
+        Raises
+        ------
+        StoreError
+            If the moment has no zone, units are nested, or the database fails or stays busy.
         """
         if at.tzinfo is None:
             raise StoreError(f"expected a moment with a zone, got {at.isoformat()}; use UTC")
         if self._writer == threading.get_ident():
             raise StoreError("expected one write unit at a time, got one in another; use the outer")
-        with self._lock:
+        with self._turn(patience_ms):
             self._writer = threading.get_ident()
             try:
-                with self._transaction(writes=True) as connection:
+                with self._transaction(writes=True, patience_ms=patience_ms) as connection:
                     lock_generation(connection)
                     unit = UnitOfWork(Pen(connection, who=who, at=at.astimezone(UTC)))
                     yield unit
@@ -183,6 +202,16 @@ class Store:
                         renew_state(connection)
             finally:
                 self._writer = None
+
+    @contextmanager
+    def _turn(self, patience_ms: int | None) -> Iterator[None]:
+        """Hold the only place for writers of this process."""
+        if not self._lock.acquire(timeout=-1 if patience_ms is None else patience_ms / 1000):
+            raise StoreError("nothing was saved; expected a turn to write, got none; try again")
+        try:
+            yield
+        finally:
+            self._lock.release()
 
     @contextmanager
     def read(self) -> Iterator[UnitOfWork]:
@@ -216,29 +245,12 @@ class Store:
         self.close()
 
     @contextmanager
-    def _transaction(self, *, writes: bool) -> Iterator[Connection]:
+    def _transaction(self, *, writes: bool, patience_ms: int | None = None) -> Iterator[Connection]:
         try:
-            with begin(self._engine, writes=writes) as connection:
+            with begin(self._engine, writes=writes, patience_ms=patience_ms) as connection:
                 yield connection
         except DatabaseError as error:
             raise store_error(error) from error
-
-
-def store_error(error: DatabaseError) -> StoreError:
-    """Return what a person can do about an error of the database."""
-    reason = str(error.orig)
-    advice = next((text for word, text in _ADVICE.items() if word in reason), "run baybook doctor")
-    return StoreError(f"nothing was saved; expected a sound database, got: {reason}; {advice}")
-
-
-_ADVICE: Final = {
-    "locked": "another program holds the database; try again",
-    "full": "make room on the disk, then try again",
-    "disk I/O": "make room on the disk, then try again",
-    "readonly": "let this user write to the data folder",
-    "malformed": "restore the last backup with baybook restore",
-    "not a database": "restore the last backup with baybook restore",
-}
 
 
 def open_store(url: str) -> Store:

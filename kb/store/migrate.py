@@ -7,7 +7,8 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import DatabaseError
 
 from kb.errors import StoreError
-from kb.store.engine import begin, make_engine, sqlite_file, store_error
+from kb.store.engine import begin, make_engine, sqlite_file
+from kb.store.faults import store_error
 
 if TYPE_CHECKING:
     from alembic.config import Config

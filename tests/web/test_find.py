@@ -1,4 +1,5 @@
 import re
+import threading
 import time
 from datetime import UTC, datetime
 
@@ -212,11 +213,34 @@ def test_a_text_made_to_be_slow_is_answered_or_refused_at_once(site, number):
 
 
 def test_the_answer_is_shown_where_a_lost_search_cannot_be_kept(site, monkeypatch):
-    def busy(*_):
+    def busy(*_, **known):
         raise StoreError("locked")
 
     monkeypatch.setattr(site.app.extensions["baybook"].store, "write", busy)
     assert "Nothing like it here yet" in site.page("/find?q=a+zorble+noise")
+
+
+def test_an_answer_does_not_wait_for_somebody_who_writes(site):
+    site.page("/find?q=a+zorble+noise")
+    writing, done = threading.Event(), threading.Event()
+
+    def write():
+        with site.store.write("Ines", datetime.now(UTC)):
+            writing.set()
+            done.wait(30)
+
+    other = threading.Thread(target=write)
+    other.start()
+    try:
+        assert writing.wait(10)
+        text = site.page("/find?q=another+zorble+noise")
+        assert other.is_alive()
+        assert not done.is_set()
+    finally:
+        done.set()
+        other.join()
+    assert "Nothing like it here yet" in text
+    assert lost(site) == ["a zorble noise"]
 
 
 def test_find_stands_in_the_header_of_every_page_but_its_own(site):

@@ -156,6 +156,21 @@ def test_threads_queue_for_the_write(store):
         assert unit.jobs.count() == 40
 
 
+def test_a_write_with_little_patience_gives_up_at_once(store, store_url):
+    with open_store(store_url) as other, other.write("x", NOW):
+        before = time.monotonic()
+        with (
+            pytest.raises(StoreError, match="nothing was saved"),
+            store.write("y", NOW, patience_ms=50),
+        ):
+            pass
+        assert time.monotonic() - before < 5
+    with store.write("y", NOW, patience_ms=50) as unit:
+        unit.jobs.add(a_job("J1"), verb="open")
+    with store.read() as unit:
+        assert unit.jobs.get("J1").id == "J1"
+
+
 def test_times_are_kept_in_utc(store):
     there = timezone(timedelta(hours=-5))
     with store.write("x", datetime(2026, 5, 14, 4, 30, tzinfo=there)) as unit:
