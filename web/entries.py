@@ -25,14 +25,25 @@ from kb.workflow.entries import (
 )
 from web import db
 from web.auth import needs
-from web.entry_fields import checks_next, checks_of, field_keys, usual_readings
+from web.entry_fields import (
+    advised,
+    check_entry,
+    checks_of,
+    field_keys,
+    is_refused,
+    refused_check,
+    usual_readings,
+)
 from web.forms import cents_typed, read_minutes
 from web.jobs import job_page
 from web.rights import Right
 
 bp = Blueprint("entries", __name__)
 bp.add_app_template_global(usual_readings)
-bp.add_app_template_global(checks_next)
+bp.add_app_template_global(check_entry)
+bp.add_app_template_global(is_refused)
+bp.add_app_template_global(refused_check)
+bp.add_app_template_filter(advised)
 
 Page = str | Response | tuple[str, int]
 
@@ -57,10 +68,20 @@ def _states() -> list[str]:
     return request.form.getlist("state")
 
 
+# Where the page of the job is taken up again after each entry; the others begin at its top.
+_LANDS = {
+    add_readings: "pieces",
+    add_codes: "pieces",
+    add_clean_scan: "pieces",
+    add_tried: "pieces",
+    add_finding: "next",
+}
+
+
 def _written(job_id: str, verb: Callable[..., Job], *args: Any, **known: Any) -> Response:
     with db.writing() as unit:
         verb(unit, job_id, *args, **known)
-    return redirect(url_for("jobs.show", job_id=job_id))
+    return redirect(url_for("jobs.show", job_id=job_id, _anchor=_LANDS.get(verb)))
 
 
 @bp.post("/job/<job_id>/readings")

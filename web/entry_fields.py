@@ -1,7 +1,8 @@
 """What the quick forms of a job offer: usual readings by system, checks with their outcomes."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from flask import request
 
@@ -123,14 +124,34 @@ def usual_readings(job: Job, answers: Suggestion | None) -> UsualReadings:
     )
 
 
-def checks_next(answers: Suggestion | None) -> list[CheckEntry]:
-    """Return the checks worth doing next, ready to be tapped."""
-    words = db.words()
-    return [
-        CheckEntry(check=words.checks[row.check], subject=row.subject, cautions=row.cautions)
-        for row in (answers.checks if answers else ())
-        if row.check in words.checks
-    ]
+def check_entry(check: str | None, subject: str | None) -> CheckEntry | None:
+    """Return a check ready to be tapped; None for one that the shop does not use."""
+    known = db.words().checks.get(check or "")
+    return None if known is None else CheckEntry(check=known, subject=subject)
+
+
+def advised(answers: Suggestion | None) -> tuple[tuple[str | None, str | None], ...]:
+    """Return check and subject of everything that "Next check" lists."""
+    if answers is None or not answers.settles:
+        return ()
+    return tuple((row.check, row.subject) for row in answers.checks)
+
+
+def is_refused(typed: Mapping[str, Any] | None, check: str, subject: str | None) -> bool:
+    """Say whether the form that was refused is the one of this check and subject."""
+    if not typed or typed.get("entry") != "finding":
+        return False
+    return typed.get("check") == check and (typed.get("asked") or "") == (subject or "")
+
+
+def refused_check(typed: Mapping[str, Any], answers: Suggestion | None) -> CheckEntry | None:
+    """Return the check whose form was refused where the page would not show it otherwise."""
+    if typed.get("entry") != "finding":
+        return None
+    asked = (typed.get("check"), typed.get("asked") or None)
+    look = answers.look.look if answers and answers.look else None
+    shown = (*advised(answers), *(((look.check, look.subject),) if look else ()))
+    return None if asked in shown else check_entry(*asked)
 
 
 def checks_of(system: str, words: Vocabulary) -> list[CheckEntry]:

@@ -186,3 +186,18 @@ def days_words(opened: date, today: date) -> str:
     if days < 1:
         return "opened today"
     return f"open for {days} day{'' if days == 1 else 's'}, since {opened.isoformat()}"
+
+
+@bp.app_template_filter()
+def told_lines(job: Job) -> list[str]:
+    """Return what the customer answered and what is known of the car, a line each."""
+    said, car = job.complaint, job.vehicle
+    answers = (
+        ("how often", said.frequency),
+        ("since", said.since),
+        ("just before", said.before_it),
+    )
+    told = "; ".join(f"{name}: {text}" for name, text in answers if text)
+    counted = f"{car.odometer:,.0f} {car.odometer_unit or ''}" if car.odometer is not None else ""
+    known = ", ".join(filter(None, (f"VIN {car.vin}" if car.vin else "", counted.strip())))
+    return [line for line in (f"The customer says {told}" if told else "", known) if line]

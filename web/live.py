@@ -21,10 +21,14 @@ _TOP_JOB, _TOP_FIND = 6, 8
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Asked:
-    """A job as it would be, and what was read from the text in the box, if any stands there."""
+    """A job as it would be, and what was read from the text in the box, if any stands there.
+
+    ``of`` is the open job that is asked for; without it there is nothing to tap outcomes into.
+    """
 
     job: Job
     parsed: Parsed | None
+    of: Job | None = None
 
 
 def _text() -> str:
@@ -68,9 +72,9 @@ def _job_with(job_id: str, text: str) -> _Asked:
     with db.store().read() as unit:
         found = open_job_of(unit, job_id)
     if not text.strip():
-        return _Asked(job=found, parsed=None)
+        return _Asked(job=found, parsed=None, of=found)
     parsed = draft_job(text, words=db.words(), today=found.opened).parsed
-    return _Asked(job=merge_text(found, text, parsed), parsed=parsed)
+    return _Asked(job=merge_text(found, text, parsed), parsed=parsed, of=found)
 
 
 def _answers(job: Job, top: int) -> Suggestion | None:
@@ -83,7 +87,10 @@ def _answers(job: Job, top: int) -> Suggestion | None:
 def _fragment(asked: _Asked, *, top: int) -> str:
     nothing = not any(line.strip() for line in asked.job.lines)
     answers = None if nothing else _answers(asked.job, top)
-    return render_template("_live.html", parsed=asked.parsed, answers=answers, nothing=nothing)
+    known = {} if asked.of is None else {"job": asked.of, "typed": {}}
+    return render_template(
+        "_live.html", parsed=asked.parsed, answers=answers, nothing=nothing, **known
+    )
 
 
 def _refusal(error: KBError) -> str:

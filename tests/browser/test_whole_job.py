@@ -25,9 +25,9 @@ def picture(tmp_path):
 def tap_outcomes(page, count):
     """Tap the first outcome of so many suggested checks, one after the other."""
     for _ in range(count):
-        shown = page.locator("[data-entry] details.check")
+        shown = page.locator("#answers details.check")
         if not shown.first.is_visible():
-            page.get_by_text("What a check showed", exact=True).click()
+            page.get_by_text("Checks between the nearest causes", exact=True).click()
         if not shown.first.locator("button").first.is_visible():
             shown.first.locator("summary").click()
         shown.first.get_by_role("group").get_by_role("button").first.click()
@@ -147,9 +147,8 @@ class Keyboard:
             self.press("Enter")
 
     def tap_an_outcome(self):
-        """Open the checks, then the first one, and press its first outcome."""
-        self.tab_to("What a check showed")
-        self.press("Enter", "Tab", "Enter", "Tab")
+        """Go to the next check, and press the first outcome that can be tapped."""
+        self.tab_to("Add")
         while self.page.evaluate("document.activeElement.name") != "outcome":
             self.press("Tab")
         with self.page.expect_navigation():

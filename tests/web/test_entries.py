@@ -9,9 +9,13 @@ from tests.web.conftest import WORDS, closed_case
 VIN = "5ZZTR2P59GA004217"
 
 
-def section(text):
-    start = text.index('<section aria-labelledby="entry"')
+def section(text, name="entry"):
+    start = text.index(f'<section aria-labelledby="{name}"')
     return text[start : text.index("</section>", start)]
+
+
+def ids_of(text):
+    return re.findall(r'\bid="([^"]+)"', text)
 
 
 def marked(text, form, field):
@@ -115,7 +119,7 @@ def test_nothing_filled_in_is_said_and_an_unknown_quantity_is_no_trace(site):
 
 def test_one_tap_on_an_outcome_stores_the_finding(site):
     job = site.opened()
-    text = section(site.page(f"/job/{job}"))
+    text = section(site.page(f"/job/{job}"), "next")
     assert 'name="check" value="condenser_air_boost"' in text
     for outcome in (*WORDS.checks["condenser_air_boost"].outcomes, "unclear", "not_done"):
         assert f'name="outcome" value="{outcome}"' in text
@@ -123,10 +127,53 @@ def test_one_tap_on_an_outcome_stores_the_finding(site):
     answer = site.send(
         f"/job/{job}/finding", check="condenser_air_boost", outcome="no_change", minutes="7,5"
     )
-    assert answer.status_code == 302
+    assert answer.location == f"/job/{job}#next"
     (finding,) = site.get(job).findings
     assert (finding.outcome, finding.minutes) == ("no_change", 7.5)
-    assert 'name="check" value="condenser_air_boost"' not in section(site.page(f"/job/{job}"))
+    assert 'name="check" value="condenser_air_boost"' not in site.page(f"/job/{job}")
+
+
+def test_what_came_of_a_check_is_tapped_where_it_is_advised_and_nowhere_else(site):
+    job = site.opened()
+    text = site.page(f"/job/{job}")
+    assert text.count('name="check" value="condenser_air_boost"') == 1
+    assert 'name="outcome"' not in section(text)
+    assert text.index('id="next"') < text.index('id="causes"')
+    live = site.page(f"/job/{job}/answers?text=amb+92F")
+    assert live.count('name="check" value="condenser_air_boost"') == 1
+    assert len(ids_of(live)) == len(set(ids_of(live)))
+    assert 'name="outcome"' not in site.page("/answers?q=cold+on+the+road,+warm+at+lights")
+
+
+def test_a_refused_check_is_shown_again_where_it_is_advised_no_more(site):
+    job = site.opened()
+    form = {"check": "rotor_runout_check", "outcome": "in_limit", "minutes": "soon"}
+    answer = site.send(f"/job/{job}/finding", **form)
+    assert answer.status_code == 400
+    assert 'aria-describedby="minutes-again-error"' in answer.text
+    assert 'value="soon"' in answer.text
+    assert len(ids_of(answer.text)) == len(set(ids_of(answer.text)))
+
+
+def test_the_refused_field_takes_the_focus_so_that_nobody_looks_for_it(site):
+    job = site.opened()
+    for path, form in {
+        "codes": {"code": "b10z"},
+        "tried": {"part": ""},
+        "readings": {"read:vent_temp:driver": "x"},
+        "finding": {"check": "condenser_air_boost", "outcome": "no_change", "minutes": "x"},
+    }.items():
+        text = site.send(f"/job/{job}/{path}", **form).text
+        assert re.search(r'<input[^>]* aria-invalid="true" autofocus ', text), path
+
+
+def test_what_the_customer_answered_and_the_car_are_read_at_the_top(site):
+    job = site.opened()
+    site.send(f"/job/{job}/complaint", frequency="every day", since="the hail storm")
+    site.send(f"/job/{job}/vehicle", vin=VIN, odometer="88000", odometer_unit="mi")
+    head = site.page(f"/job/{job}").partition('class="two job"')[0]
+    assert "The customer says how often: every day; since: the hail storm" in head
+    assert f"VIN {VIN}, 88,000 mi" in head
 
 
 @pytest.mark.parametrize("minutes", ["soon", "-1", "99999", "nan"])
@@ -136,7 +183,7 @@ def test_minutes_that_are_none_are_refused_at_the_field(site, minutes):
         f"/job/{job}/finding", check="condenser_air_boost", outcome="no_change", minutes=minutes
     )
     assert answer.status_code == 400
-    assert re.search(r'aria-describedby="minutes-\d+-error"', answer.text)
+    assert re.search(r'aria-describedby="minutes-\w+-error"', answer.text)
     assert f'value="{minutes}"' in answer.text
     assert site.get(job).findings == ()
 

@@ -69,7 +69,7 @@ def test_what_was_typed_into_a_refused_field_stays_there(site):
     answer = tap(site, job_id, "finding", "0", change="minutes", value="soon")
     part = chip(answer.text, "finding-0")
     assert answer.status_code == 400
-    assert 'value="soon" aria-invalid="true" aria-describedby="finding-0-error"' in part
+    assert 'value="soon" aria-invalid="true" autofocus aria-describedby="finding-0-error"' in part
     assert 'id="finding-0-error"' in part
 
 
