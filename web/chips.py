@@ -269,6 +269,8 @@ def _scan(row: Scan, index: int, words: Vocabulary) -> Chip:
 
 def _tried(row: Tried, index: int, words: Vocabulary) -> Chip:
     says = f"{row.part}: {row.text}" if row.text else row.part
+    says += f", {row.cost_cents / 100:,.2f}" if row.cost_cents is not None else ""
+    says += f", {row.minutes:g} min" if row.minutes is not None else ""
     return Chip(kind="tried", index=index, seen=mark_of(row), says=says, taps=(_OUT,))
 
 

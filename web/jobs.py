@@ -137,7 +137,9 @@ def vehicle(job_id: str) -> Page:
         with db.writing() as unit:
             change_vehicle(unit, job_id, request.form)
     except ParseError as error:
-        return job_page(job_of(job_id), {**request.form, "vehicle_error": str(error)}), 400
+        field = "year" if error.text == request.form.get("year", "").strip() else "odometer"
+        wrong = {"vehicle_error": str(error), "vehicle_field": field}
+        return job_page(job_of(job_id), {**request.form, **wrong}), 400
     return redirect(url_for("jobs.show", job_id=job_id))
 
 

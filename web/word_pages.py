@@ -14,6 +14,7 @@ from kb.workflow.word_merges import (
     suggestions,
     unread_counts,
 )
+from web.wording import amount
 
 # The parts of the page, with the kind of term that each shows.
 PARTS: Final = {
@@ -28,6 +29,16 @@ PARTS: Final = {
 MOST_OWN: Final = 60
 MOST_UNREAD: Final = 25
 _NO_SYSTEM: Final = "Every system"
+# What the quantities are read on, where the key alone is no word of the trade.
+_READ_ON: Final = {
+    "hvac": "Heating and air conditioning",
+    "conditions": "Surroundings",
+    "electrical": "Electrical and charging",
+    "engine": "Engine, fuel and exhaust",
+    "hybrid": "Hybrid and high voltage",
+    "mechanical": "Turning and measuring parts",
+    "network": "Data network",
+}
 _GROUPS: Final = "Parts and their other words"
 
 
@@ -119,7 +130,7 @@ def _note(row: ShopTerm, words: Vocabulary) -> str:
         parts.append(", ".join(outcomes))
     if row.kind == "quantity" and "hard" in row.body:
         low, high = row.body["hard"]
-        parts.append(f"{low:g} to {high:g} {row.body.get('unit', '')}")
+        parts.append(f"{low:g} to {amount(f'{high:g}', row.body.get('unit', ''))}")
     return "; ".join(part for part in parts if part)
 
 
@@ -147,7 +158,12 @@ def _listed(words: Vocabulary, kind: str) -> list[tuple[str, str, str]]:
             for r in words.checks.values()
         ),
         "quantity": (
-            (r.group.capitalize(), r.key, f"{r.name}, {r.shown}") for r in words.quantities.values()
+            (
+                _READ_ON.get(r.group, r.group.capitalize()),
+                r.key,
+                ", ".join(filter(None, (r.name, amount("", r.shown).strip()))),
+            )
+            for r in words.quantities.values()
         ),
         "synonym": (
             (_GROUPS, r.key, f"{r.say}: {', '.join(r.also)}") for r in words.groups.values()

@@ -34,6 +34,8 @@ PHASES: Final = {
     Phase.AFTER: "after the repair",
 }
 _KEYS: Final = re.compile(r"(?<=\d) (delta_deg[FC]|deg[FC]?|percent|[kMm]?ohm|32nds|count)\b")
+# In a list of units no number stands before the key.
+_DEGREES: Final = re.compile(r"\b(?:delta_)?deg[FC]\b")
 
 
 def percent(chance: float) -> str:
@@ -67,7 +69,8 @@ def choice_words(options: Iterable[str]) -> str:
 
 def with_signs(text: str) -> str:
     """Return a sentence with the keys of units written as a technician writes them."""
-    return _KEYS.sub(lambda found: _SIGNS[found[1]], text)
+    beside = _KEYS.sub(lambda found: _SIGNS[found[1]], text)
+    return _DEGREES.sub(lambda found: _SIGNS[found[0]].strip(), beside)
 
 
 def named(rows: Mapping[str, Named], key: str) -> str:

@@ -38,11 +38,17 @@ class CauseReadings:
         Fitted.
     causes : iterable of str
         Those that the model does not know are left out.
+    without : str, optional
+        A case that is left out: nothing is set beside itself.
     """
 
-    def __init__(self, model: CauseModel, causes: Iterable[str]) -> None:
+    def __init__(
+        self, model: CauseModel, causes: Iterable[str], *, without: str | None = None
+    ) -> None:
         known = set(model.causes_)
-        self._witnesses = [Witnesses(model, cause) for cause in causes if cause in known]
+        self._witnesses = [
+            Witnesses(model, cause, without=without) for cause in causes if cause in known
+        ]
 
     def of(self, key: str) -> tuple[CauseValues, ...]:
         """Return what the cases of each cause read of ``key``, causes without any left out.

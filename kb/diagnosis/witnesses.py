@@ -25,14 +25,17 @@ class Witnesses:
         Fitted.
     cause : str
         One of its causes.
+    without : str, optional
+        A case that is left out.
     """
 
-    def __init__(self, model: CauseModel, cause: str) -> None:
+    def __init__(self, model: CauseModel, cause: str, *, without: str | None = None) -> None:
         self.model, self.index, self.words = model, model.index, model.words
         self.cause = cause
         self.at = model.number(cause)
         self.term: CauseTerm | None = model.words.causes.get(cause)
-        self.rows: Rows = model.witnesses(cause)
+        rows = model.witnesses(cause)
+        self.rows: Rows = rows[[self.index.ids_[row] != without for row in rows]]
         self.mask: NDArray[np.bool_] = np.zeros(len(self.index.ids_), np.bool_)
         self.mask[self.rows] = True
 

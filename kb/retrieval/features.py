@@ -123,7 +123,7 @@ def _symptom_tokens(job: Job, words: Vocabulary) -> Iterator[Token]:
         yield _clause_token(text, words)
 
 
-def finding_token(finding: Finding) -> Token | None:
+def finding_token(finding: Finding, words: Vocabulary) -> Token | None:
     """Return the token of a finding: its check and subject, with its outcome as the value."""
     if finding.outcome in _SILENT:
         return None
@@ -132,15 +132,15 @@ def finding_token(finding: Finding) -> Token | None:
         part="finding",
         field=f"{finding.check}|{subject}",
         value=finding.outcome,
-        what=f"{finding.check.replace('_', ' ')}"
+        what=words.check_name(finding.check)
         + (f" ({subject})" if subject else "")
         + f": {finding.outcome.replace('_', ' ')}",
     )
 
 
-def _finding_tokens(job: Job) -> Iterator[Token]:
+def _finding_tokens(job: Job, words: Vocabulary) -> Iterator[Token]:
     for finding in job.findings:
-        token = finding_token(finding)
+        token = finding_token(finding, words)
         if token is not None:
             yield token
 
@@ -189,7 +189,7 @@ def case_tokens(job: Job, words: Vocabulary) -> tuple[Token, ...]:
     """Return all tokens of a job, each field and value once."""
     rows: Iterable[Iterator[Token]] = (
         _symptom_tokens(job, words),
-        _finding_tokens(job),
+        _finding_tokens(job, words),
         _code_tokens(job),
         _vehicle_tokens(job.vehicle),
         _tried_tokens(job),

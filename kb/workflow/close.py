@@ -104,7 +104,7 @@ def close_job(
     job = replace(as_closed(job, answers, words=words, today=today), waits_for=None)
     job = replace(job, invoice=invoice or job.invoice)
     unit.jobs.save(job, verb="close", what=f"{answers.end}: {answers.cause or 'no cause'}")
-    _overturn(unit, job)
+    overturn(unit, job)
     return job
 
 
@@ -166,8 +166,14 @@ def as_closed(job: Job, answers: CloseAnswers, *, words: Vocabulary, today: date
     )
 
 
-def _overturn(unit: UnitOfWork, job: Job) -> None:
-    """Mark the first case of a comeback as overturned where the cause was another one."""
+def overturn(unit: UnitOfWork, job: Job) -> None:
+    """Mark the first case of a comeback as overturned where the cause was another one.
+
+    A comeback that is open again says no more what the cause was: then the first case stands again.
+    """
+    if job.closing is None:
+        _stand_again(unit, job)
+        return
     if job.comeback_of is None or job.cause is None:
         return
     first = unit.jobs.get(job.comeback_of)
@@ -176,3 +182,11 @@ def _overturn(unit: UnitOfWork, job: Job) -> None:
     closing = replace(first.closing, overturned_by=job.id, held=False)
     what = f"{job.id} came back with {job.cause}"
     unit.jobs.save(replace(first, closing=closing), verb="overturn", what=what)
+
+
+def _stand_again(unit: UnitOfWork, job: Job) -> None:
+    first = unit.jobs.get(job.comeback_of) if job.comeback_of else None
+    if first is None or first.closing is None or first.closing.overturned_by != job.id:
+        return
+    closing = replace(first.closing, overturned_by=None)
+    unit.jobs.save(replace(first, closing=closing), verb="stand again", what=f"{job.id} is open")

@@ -227,7 +227,7 @@ def vehicle_from(values: Mapping[str, str]) -> Vehicle:
         raise ParseError(f"expected the year as four digits, got '{year}'", text=year)
     if odometer and not re.fullmatch(r"[0-9]{1,7}", odometer):
         raise ParseError(
-            f"expected the odometer as a number of at most 7 digits, got '{odometer[:20]}'",
+            f"expected the odometer in at most 7 digits, like 88000, got '{odometer[:20]}'",
             text=odometer,
         )
     return Vehicle(

@@ -201,7 +201,7 @@ def strips_of(
         Left out is what has no number, and a single number with nothing beside it.
     """
     drafts = _Gathered(job, model.words, altitude_m).drafts.values()
-    beside = CauseReadings(model, causes[:MOST_CAUSES])
+    beside = CauseReadings(model, causes[:MOST_CAUSES], without=job.id)
     made = [_strip(draft, beside.of(draft.key)) for draft in drafts]
     return tuple(sorted(filter(_is_worth_it, made), key=lambda row: -row.telling))
 

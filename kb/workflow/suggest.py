@@ -198,7 +198,7 @@ def suggest_from(
 
 def _done(job: Job, words: Vocabulary) -> tuple[tuple[str, str], ...]:
     """Return what is known: findings by check and subject, and checks whose readings are typed."""
-    tokens = [finding_token(row) for row in job.findings]
+    tokens = [finding_token(row, words) for row in job.findings]
     found = [tuple(token.field.split("|")[:2]) for token in tokens if token is not None]
     typed = {
         row.quantity

@@ -1,6 +1,6 @@
 """Take back the last write of a job, and say what others wrote to it meanwhile."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from kb.case.casefile import read_case
 from kb.case.model import Job
@@ -9,6 +9,7 @@ from kb.errors import ConflictError
 from kb.store.engine import UnitOfWork
 from kb.store.journal import HistoryLine
 from kb.store.photos import PHOTO_VERB
+from kb.workflow.close import overturn
 from kb.workflow.corrections import settle_again
 
 
@@ -37,10 +38,12 @@ def undo_last(unit: UnitOfWork, job_id: str, *, words: Vocabulary) -> Undone:
             f"expected a write to take back, got {job_id} as it was opened; "
             "close it with 'no fault found' if it should not be here"
         )
-    line = _lines(unit, job_id)[-1]
+    line, last = _lines(unit, job_id)[-1], unit.jobs.get(job_id)
     job = read_case(text, name=job_id, words=words)
     unit.jobs.save(job, verb="undo", what=f"{line.verb}: {line.what}")
     settle_again(unit, job_id, line)
+    if line.verb in {"close", "undo"}:
+        overturn(unit, replace(job, comeback_of=job.comeback_of or last.comeback_of))
     return Undone(job=job, line=line)
 
 

@@ -98,7 +98,10 @@ def test_a_case_without_more_than_its_cause_is_a_page_too(site):
 
 def test_the_checks_say_what_they_spoke_for_and_the_standing_has_its_reason(site, full):
     text = site.page("/case/S9")
-    assert "overturned, because the car came back and the cause was another one" in text
+    assert (
+        "<strong>overturned</strong>, because the car came back and the cause was another one"
+        in text
+    )
     assert "speaks for: " in text or "speaks against: " in text
     assert "seen, because" not in text
 

@@ -426,3 +426,11 @@ def test_only_who_may_add_words_may_name_a_new_cause(site):
     answer = advisor.send(f"/job/{job}/close", **NEW)
     assert answer.status_code == 400
     assert site.get(job).state is JobState.OPEN
+
+
+def test_what_is_looked_up_on_the_close_page_is_shown_where_one_lands(site):
+    job = site.opened()
+    text = site.page(f"/job/{job}/close")
+    for action, place in (("look", "preview"), ("usual", "choices")):
+        assert f'value="{action}" class="quiet" formaction="/job/{job}/close#{place}"' in text
+        assert f'id="{place}"' in text

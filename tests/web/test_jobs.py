@@ -266,3 +266,11 @@ def test_today_lists_the_oldest_job_first_with_what_it_waits_for_and_for_how_lon
     assert "Open</strong>, waits for its next check, or its close" in rows[first]
     assert "opened today" in rows[first]
     assert "Waiting</strong>, waits for the fan, Tuesday" in rows[second]
+
+
+@pytest.mark.parametrize(("field", "value"), [("odometer", "88k"), ("year", "16")])
+def test_a_wrong_number_of_the_vehicle_is_told_at_its_field(site, field, value):
+    job = site.opened()
+    text = site.send(f"/job/{job}/vehicle", **{"year": "2016", field: value}).text
+    assert f'value="{value}" aria-invalid="true" autofocus aria-describedby="{field}-error"' in text
+    assert f'id="{field}-error" role="alert"' in text

@@ -151,3 +151,10 @@ def test_a_person_that_nobody_knows_is_not_found(site):
         answer = site.send(f"/people/404/{path}", role="viewer")
         assert answer.status_code == 404
         assert "look at People" in answer.text
+
+
+def test_a_role_is_chosen_by_one_word_and_said_in_full_beside(site):
+    text = site.page("/people")
+    assert '<option value="technician" selected>technician</option>' in text
+    for role, words in ROLE_WORDS.items():
+        assert f"<dt>{role.capitalize()}</dt><dd>{words}</dd>" in text

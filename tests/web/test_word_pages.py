@@ -40,3 +40,12 @@ def test_a_name_is_that_of_what_stands_there_now(site):
     assert name_of(words, "cause", "condenser_fan_dead") == "Condenser fan or one speed dead"
     assert name_of(words, "quantity", "no_such_thing") == "no such thing"
     assert name_of(words, "check", "coil_swap") == words.checks["coil_swap"].name
+
+
+def test_quantities_are_grouped_under_words_of_the_trade(site):
+    groups = list(shown(site, "quantities").shipped)
+    assert {"Heating and air conditioning", "Surroundings", "Brakes"} <= set(groups)
+    assert not {"Hvac", "Conditions", "Network"} & set(groups)
+    names = [name for rows in shown(site, "quantities").shipped.values() for name, _ in rows]
+    assert "Ambient air temperature, °F" in names
+    assert not [name for name in names if "deg" in name or name.endswith(", ")]

@@ -67,7 +67,7 @@ def test_no_unit_is_shown_by_its_key_where_that_is_not_the_trades_word():
 def test_units_inside_a_sentence_get_their_signs_and_words_stay():
     assert with_signs("vent 68 degF, there 46.5 degC") == "vent 68 °F, there 46.5 °C"
     assert with_signs("10 percent of 3 ohm") == "10 % of 3 Ω"
-    assert with_signs("to some degree, degF alone") == "to some degree, degF alone"
+    assert with_signs("to some degree, degF alone") == "to some degree, °F alone"
 
 
 def test_a_key_that_the_vocabulary_lacks_is_shown_in_plain_words():
@@ -143,3 +143,8 @@ def test_the_guess_or_check_line_says_when_guessing_pays():
     assert "worth up to 133" in said
     sure = guess_words(replace(line, chance=0.9))
     assert "Prove it with the repair all the same" in sure
+
+
+def test_a_list_of_units_is_written_with_their_signs():
+    said = "expected Vent in degF, degC, got psi; 5 delta_degF and 68 degF"
+    assert with_signs(said) == "expected Vent in °F, °C, got psi; 5 °F and 68 °F"

@@ -50,14 +50,15 @@ def test_swapped_conditions_share_no_token():
 
 def test_a_finding_is_known_by_check_subject_and_outcome():
     row = Finding(check="coil_swap", subject="Cylinder 3", outcome="fault_moved")
-    token = finding_token(row)
+    token = finding_token(row, WORDS)
     assert token is not None
     assert (token.field, token.value) == ("coil_swap|cylinder 3", "fault_moved")
+    assert token.what == f"{WORDS.check_name('coil_swap')} (cylinder 3): fault moved"
 
 
 def test_a_check_that_told_nothing_is_no_evidence():
-    assert finding_token(Finding(check="coil_swap", outcome="unclear")) is None
-    assert finding_token(Finding(check="coil_swap", outcome="not_done")) is None
+    assert finding_token(Finding(check="coil_swap", outcome="unclear"), WORDS) is None
+    assert finding_token(Finding(check="coil_swap", outcome="not_done"), WORDS) is None
 
 
 def test_no_codes_and_codes_conflict():

@@ -1,6 +1,7 @@
 import pytest
 
 from kb.case.model import JobState, Proof
+from kb.case.standing import standing_of
 from kb.errors import ConflictError, NotFoundError
 from kb.workflow.close import CloseAnswers, close_job
 from kb.workflow.jobs import Intake, add_text, draft_job, open_job, set_waiting
@@ -33,6 +34,27 @@ def test_a_close_that_is_taken_back_leaves_no_case(shop):
     shop.write(undo_last, job, words=WORDS)
     assert shop.get(job).state is JobState.OPEN
     assert memory.size() == 0
+
+
+def test_a_first_case_stands_again_when_the_close_of_its_comeback_is_taken_back(shop):
+    first, second = opened(shop), opened(shop, "no crank again, one click")
+
+    def closed(job, cause, comeback_of=None):
+        proofs = [Proof(method="seen", text="x")]
+        answers = CloseAnswers(cause=cause, proofs=proofs, comeback_of=comeback_of)
+        shop.write(close_job, job, answers, words=WORDS, today=TODAY)
+
+    closed(first, "starter_worn")
+    closed(second, "cable_corroded", first)
+    assert standing_of(shop.get(first)) == "overturned"
+    shop.write(undo_last, second, words=WORDS)
+    assert standing_of(shop.get(first)) == "proven"
+    assert shop.history(first)[-1].verb == "stand again"
+    shop.write(undo_last, second, words=WORDS)
+    assert standing_of(shop.get(first)) == "overturned"
+    shop.write(undo_last, second, words=WORDS)
+    closed(second, "starter_worn", first)
+    assert standing_of(shop.get(first)) != "overturned"
 
 
 def test_an_opening_cannot_be_taken_back_and_says_what_to_do(shop):
