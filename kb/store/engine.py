@@ -177,8 +177,7 @@ class Store:
         at : datetime
             With a zone; the clock is the caller's.
         patience_ms : int, optional
-            Milliseconds, at least 1, to wait at each door for other writers; without it a write
-            queues behind those of this process and waits for others as the database does.
+            Milliseconds to wait at each door for other writers; a write without it queues.
 
         Raises
         ------
