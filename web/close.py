@@ -7,7 +7,7 @@ from zlib import crc32
 from flask import Blueprint, redirect, render_template, request, url_for
 
 from kb.case.handover import dangers_of
-from kb.case.model import FixKind, Job, Option
+from kb.case.model import FixKind, Job
 from kb.case.retake import as_found
 from kb.case.terms import Vocabulary
 from kb.errors import (
@@ -20,13 +20,14 @@ from kb.errors import (
 from kb.store.engine import UnitOfWork
 from kb.workflow.close import CloseAnswers, close_job
 from kb.workflow.close_draft import drafted_proofs, usual_choices
+from kb.workflow.undo import as_closed_before
 from kb.workflow.words import add_cause, words_of
 from web import db
 from web.auth import needs, person
+from web.close_again import fields_again, option_fields
 from web.close_form import MOST_OPTIONS, PROOFS, read_close_form
 from web.close_words import finding_words, preview, state_words
 from web.db import FORM_ID
-from web.filters import money
 from web.jobs import Page
 from web.rights import Right
 from web.wording import amount
@@ -82,7 +83,14 @@ def _drafted(job: Job, cause: str) -> dict[str, str]:
 
 
 def _prefilled(job: Job) -> dict[str, str]:
-    """Return the fields as the job fills them; the cause only where a finding proves it."""
+    """Return the fields as the job fills them; the cause only where a finding proves it.
+
+    A job that was closed and reopened is asked nothing again.
+    """
+    with db.store().read() as unit:
+        closed = as_closed_before(unit, job.id, words=db.words())
+    if closed is not None:
+        return fields_again(closed)
     typed = {"invoice": job.invoice or "", "comeback_of": job.comeback_of or ""}
     likely = _likely(job)
     if likely and (proofs := _drafted(job, likely[0][0])):
@@ -101,21 +109,11 @@ def _with_usual(job: Job, typed: Typed, cause: str | None) -> dict[str, str]:
     said = {typed.get(f"option_{n}", "").strip() for n in range(1, MOST_OPTIONS + 1)}
     fresh = [row for row in options if row.what not in said]
     for n, option in zip(empty, fresh, strict=False):
-        filled |= _option_fields(n, option)
+        filled |= option_fields(n, option)
     return filled
 
 
 _PROOF_FIELDS = ("method", "proof_text")
-
-
-def _option_fields(n: int, row: Option) -> dict[str, str]:
-    return {
-        f"option_{n}": row.what,
-        f"kind_{n}": row.kind or "",
-        f"price_{n}": "" if row.price_cents is None else money(row.price_cents),
-        f"remains_{n}": row.remains,
-        f"risk_{n}": row.risk,
-    }
 
 
 def _earlier(unit: UnitOfWork, job: Job) -> list[Job]:

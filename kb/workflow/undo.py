@@ -56,3 +56,16 @@ def written_since(unit: UnitOfWork, job_id: str, revision: int) -> tuple[History
 def _lines(unit: UnitOfWork, job_id: str) -> tuple[HistoryLine, ...]:
     """Return the lines that made a state of the job: one a revision; photos make none."""
     return tuple(row for row in unit.history.of(job_id) if row.verb != PHOTO_VERB)
+
+
+def as_closed_before(unit: UnitOfWork, job_id: str, *, words: Vocabulary) -> Job | None:
+    """Return an open job as it was last closed, None where it never was or it is long ago."""
+    revision = unit.jobs.revision(job_id)
+    for earlier in range(revision - 1, 0, -1):
+        text = unit.earlier.at(job_id, earlier)
+        if text is None:
+            return None
+        job = read_case(text, name=job_id, words=words)
+        if job.closing is not None:
+            return job
+    return None

@@ -434,3 +434,22 @@ def test_what_is_looked_up_on_the_close_page_is_shown_where_one_lands(site):
     for action, place in (("look", "preview"), ("usual", "choices")):
         assert f'value="{action}" class="quiet" formaction="/job/{job}/close#{place}"' in text
         assert f'id="{place}"' in text
+
+
+def test_a_close_that_was_taken_back_is_asked_nothing_again(site):
+    job = site.opened(KEPT)
+    names = after_names(site, job)
+    options = {"option_1": "new fan", "kind_1": "replaced", "price_1": "412.00", "chosen": "1"}
+    form = {**CLOSE, **options, "fix_text": "fan assembly", names["high_side_pressure"]: "209"}
+    assert site.send(f"/job/{job}/close", **form).status_code == 302
+    closed = site.get(job)
+    site.send(f"/job/{job}/undo")
+    site.send(f"/job/{job}/add", text="fan loud last month")
+    typed = fields(site.page(f"/job/{job}/close"))
+    for name in ("cause", "method", "proof_text", "fix", "fix_text", "price_1", "chosen", "lesson"):
+        assert typed[name] == form.get(name, ""), name
+    assert typed[names["high_side_pressure"]] == "209 psi"
+    again = site.send(f"/job/{job}/close", **{**typed, "fix": form["fix"]})
+    assert again.status_code == 302
+    assert site.get(job).closing == closed.closing
+    assert site.get(job).reading_sets == closed.reading_sets

@@ -5,7 +5,7 @@ from kb.case.standing import standing_of
 from kb.errors import ConflictError, NotFoundError
 from kb.workflow.close import CloseAnswers, close_job
 from kb.workflow.jobs import Intake, add_text, draft_job, open_job, set_waiting
-from kb.workflow.undo import undo_last, written_since
+from kb.workflow.undo import as_closed_before, undo_last, written_since
 from tests.kb.workflow.conftest import TODAY, WORDS
 
 
@@ -72,3 +72,16 @@ def test_what_others_wrote_meanwhile_is_told_line_by_line(shop):
     with shop.store.read() as unit:
         assert [line.what for line in written_since(unit, job, 1)] == ["parts", "batt 12.1 V"]
         assert written_since(unit, job, 3) == ()
+
+
+def test_a_reopened_job_knows_how_it_was_closed_and_a_fresh_one_does_not(shop):
+    job = opened(shop)
+    with shop.store.read() as unit:
+        assert as_closed_before(unit, job, words=WORDS) is None
+    answers = CloseAnswers(cause="starter_worn", proofs=[Proof(method="seen", text="x")])
+    shop.write(close_job, job, answers, words=WORDS, today=TODAY)
+    closed = shop.get(job)
+    shop.write(undo_last, job, words=WORDS)
+    shop.write(add_text, job, "batt 12.1 V", words=WORDS)
+    with shop.store.read() as unit:
+        assert as_closed_before(unit, job, words=WORDS) == closed
