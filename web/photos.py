@@ -6,8 +6,8 @@ from flask import Blueprint, Flask, current_app, redirect, request, url_for
 from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response
 
-from kb.errors import NotFoundError, ParseError
-from kb.store.photo_files import StoredPhoto, keep_photo, photo_path
+from kb.errors import ParseError
+from kb.store.photo_files import StoredPhoto, keep_photo, read_photo
 from kb.store.photos import JobPhoto
 from web import db
 from web.auth import needs
@@ -88,18 +88,18 @@ def add(job_id: str) -> Page:
 @bp.get("/photo/<content_hash>")
 @needs(Right.SEE)
 def show(content_hash: str) -> Response:
-    """Send the bytes of one photo; under one hash they never change."""
-    path = photo_path(photo_folder(), content_hash)
+    """Send the bytes of one photo, or with ``size=small`` its small picture.
+
+    Under one hash they never change.
+    """
+    small = request.args.get("size") == "small"
     with db.store().read() as unit:
         stored = unit.photos.get(content_hash)
-    if not path.is_file():
-        raise NotFoundError(
-            f"expected the photo's file {path.name}, got none; restore the photos from a backup"
-        )
     # A photo is a few hundred kB: read whole, no file stays open behind a slow line.
-    answer = Response(path.read_bytes(), mimetype=stored.media_type)
+    data = read_photo(photo_folder(), content_hash, small=small)
+    answer = Response(data, mimetype=stored.media_type)
     answer.cache_control.private = True
     answer.cache_control.immutable = True
     answer.cache_control.max_age = _YEAR_SECONDS
-    answer.set_etag(content_hash)
+    answer.set_etag(f"{content_hash}-small" if small else content_hash)
     return answer.make_conditional(request)

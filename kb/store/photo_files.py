@@ -24,6 +24,9 @@ MAX_PIXELS: Final = 40_000_000
 # Longest side that is kept: a label stays legible, a file stays near 200 kB (our choice).
 MAX_SIDE: Final = 2048
 QUALITY: Final = 82
+# Longest side and quality of the small picture on a page; it stays near 15 kB (our choice).
+SMALL_SIDE: Final = 320
+SMALL_QUALITY: Final = 65
 _HASH: Final = re.compile(r"[0-9a-f]{64}")
 _KINDS: Final = "send a JPEG, PNG or WebP picture (on a phone: camera format 'most compatible')"
 # What the decoders raise on files that are damaged or built to hurt.
@@ -126,6 +129,31 @@ def keep_photo(folder: Path, data: bytes) -> StoredPhoto:
     if not path.exists():
         _write_whole(path, made)
     return stored
+
+
+def read_photo(folder: Path, content_hash: str, *, small: bool = False) -> bytes:
+    """Return the bytes of a kept photo, or of its small picture, which is made at the first asking.
+
+    Raises
+    ------
+    NotFoundError
+        If it is no hash, or the file is gone.
+    """
+    path = photo_path(folder, content_hash)
+    if not path.is_file():
+        raise NotFoundError(
+            f"expected the photo's file {path.name}, got none; restore the photos from a backup"
+        )
+    if not small:
+        return path.read_bytes()
+    beside = path.with_suffix(".small.jpg")
+    if not beside.exists():
+        with Image.open(path, formats=("JPEG",)) as opened:
+            opened.thumbnail((SMALL_SIDE, SMALL_SIDE))
+            out = BytesIO()
+            opened.save(out, "JPEG", quality=SMALL_QUALITY)
+        _write_whole(beside, out.getvalue())
+    return beside.read_bytes()
 
 
 def _write_whole(path: Path, data: bytes) -> None:

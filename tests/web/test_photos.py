@@ -27,7 +27,7 @@ def test_a_photo_is_shown_on_its_job_and_sent_as_it_is_kept(site):
     assert (answer.status_code, answer.location) == (302, f"/job/{job}#photos")
     (row,) = kept(site, job)
     text = site.page(f"/job/{job}")
-    assert f'src="/photo/{row.content_hash}" width="160" height="120"' in text
+    assert f'src="/photo/{row.content_hash}?size=small" width="160" height="120"' in text
     assert 'alt="fan &lt;still&gt;"' in text
 
     answer = site.client.get(f"/photo/{row.content_hash}")
@@ -163,3 +163,16 @@ def test_a_sending_of_photos_that_is_too_long_says_how_long_it_may_be(site):
     )
     assert answer.status_code == 413
     assert "at most 40 megabytes" in answer.text
+
+
+def test_a_page_shows_the_small_picture_and_leads_to_the_whole_one(site):
+    job = site.opened()
+    photo = site.with_photo(job)
+    assert f'<a href="/photo/{photo}"><img src="/photo/{photo}?size=small"' in site.page(
+        f"/job/{job}"
+    )
+    whole = site.client.get(f"/photo/{photo}")
+    small = site.client.get(f"/photo/{photo}?size=small")
+    assert (small.status_code, small.mimetype) == (200, "image/jpeg")
+    assert small.headers["ETag"] != whole.headers["ETag"]
+    assert small.headers["Content-Security-Policy"]

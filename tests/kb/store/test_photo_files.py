@@ -7,7 +7,14 @@ import pytest
 from PIL import Image
 
 from kb.errors import NotFoundError, ParseError
-from kb.store.photo_files import MAX_SIDE, encode_photo, keep_photo, photo_path
+from kb.store.photo_files import (
+    MAX_SIDE,
+    SMALL_SIDE,
+    encode_photo,
+    keep_photo,
+    photo_path,
+    read_photo,
+)
 from tests.factories import a_picture
 
 GPS = 0x8825
@@ -148,3 +155,23 @@ def test_the_same_photo_twice_is_one_file_named_by_its_content(tmp_path):
 def test_only_a_hash_becomes_part_of_a_path(tmp_path, name):
     with pytest.raises(NotFoundError, match="64 digits"):
         photo_path(tmp_path, name)
+
+
+def test_the_small_picture_is_small_made_once_and_shows_the_same(tmp_path):
+    noise = BytesIO()
+    Image.effect_noise((2400, 1600), 60).convert("RGB").save(noise, "JPEG", quality=90)
+    stored = keep_photo(tmp_path, noise.getvalue())
+    whole = read_photo(tmp_path, stored.content_hash)
+    assert len(whole) == stored.size_bytes
+    small = read_photo(tmp_path, stored.content_hash, small=True)
+    assert max(opened(small).size) == SMALL_SIDE
+    assert opened(small).size == (320, 213)
+    assert len(small) < 0.1 * len(whole)
+    assert read_photo(tmp_path, stored.content_hash, small=True) == small
+    assert len(list(tmp_path.rglob("*.jpg"))) == 2
+
+
+def test_no_small_picture_is_made_of_a_photo_that_is_not_there(tmp_path):
+    for name in ("0" * 64, "../x"):
+        with pytest.raises(NotFoundError):
+            read_photo(tmp_path, name, small=True)
