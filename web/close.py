@@ -1,6 +1,6 @@
 """The close page: four questions, filled from the job, and how the case will stand."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from zlib import crc32
 
@@ -12,7 +12,6 @@ from kb.case.retake import as_found
 from kb.case.terms import Vocabulary
 from kb.errors import (
     ConflictError,
-    EmptyIndexError,
     NotProvenError,
     TermError,
     UnknownTermError,
@@ -20,17 +19,18 @@ from kb.errors import (
 from kb.store.engine import UnitOfWork
 from kb.workflow.close import CloseAnswers, close_job
 from kb.workflow.close_draft import drafted_proofs, usual_choices
+from kb.workflow.entries import earlier_jobs
 from kb.workflow.undo import as_closed_before
 from kb.workflow.words import add_cause, words_of
 from web import db
 from web.auth import needs, person
 from web.close_again import fields_again, option_fields
 from web.close_form import MOST_OPTIONS, PROOFS, read_close_form
-from web.close_words import finding_words, preview, state_words
+from web.close_words import finding_words, preview
 from web.db import FORM_ID
-from web.jobs import Page
+from web.jobs import Page, answers_for, job_of
 from web.rights import Right
-from web.wording import amount
+from web.wording import amount, state_words
 
 bp = Blueprint("close", __name__)
 
@@ -45,11 +45,14 @@ _MISSING = {
 }
 # Field of the close page by the field of a cause that the shop adds.
 _TERM_FIELDS = {"name": "new_cause", "system": "new_system"}
+_PROOF_FIELDS = ("method", "proof_text")
 # Buttons of the form that show something and write nothing.
 _SHOWN = frozenset({"usual", "look"})
 _NOT_CLOSED = "Not closed yet; what is missing is marked below, everything typed is still there."
 
 Typed = Mapping[str, str]
+# Causes with their chances.
+Likely = Sequence[tuple[str, float]]
 
 
 def photos_of(unit: UnitOfWork, job_id: str) -> list[tuple[str, str]]:
@@ -57,18 +60,10 @@ def photos_of(unit: UnitOfWork, job_id: str) -> list[tuple[str, str]]:
     return [(row.content_hash, row.caption) for row in unit.photos.of(job_id)]
 
 
-def _job(job_id: str) -> Job:
-    with db.store().read() as unit:
-        return unit.jobs.get(job_id)
-
-
-def _likely(job: Job) -> list[tuple[str, float]]:
+def _likely(job: Job) -> Likely:
     """Return the likely causes with their chances, those with a proof on the job among them."""
-    try:
-        rows = db.memory().suggest(job, top=6).causes
-    except EmptyIndexError:
-        return []
-    named = [(row.cause, row.chance) for row in rows if row.cause]
+    answers = answers_for(job)
+    named = [(row.cause, row.chance) for row in answers.causes if row.cause] if answers else []
     proved = [row for row in named[_MOST_LIKELY:] if drafted_proofs(job, row[0], db.words())]
     return [*named[:_MOST_LIKELY], *proved[:2]]
 
@@ -82,7 +77,7 @@ def _drafted(job: Job, cause: str) -> dict[str, str]:
     return typed
 
 
-def _prefilled(job: Job) -> dict[str, str]:
+def _prefilled(job: Job, likely: Likely) -> dict[str, str]:
     """Return the fields as the job fills them; the cause only where a finding proves it.
 
     A job that was closed and reopened is asked nothing again.
@@ -92,7 +87,6 @@ def _prefilled(job: Job) -> dict[str, str]:
     if closed is not None:
         return fields_again(closed)
     typed = {"invoice": job.invoice or "", "comeback_of": job.comeback_of or ""}
-    likely = _likely(job)
     if likely and (proofs := _drafted(job, likely[0][0])):
         typed |= proofs | {"cause": likely[0][0]}
     return typed
@@ -113,15 +107,12 @@ def _with_usual(job: Job, typed: Typed, cause: str | None) -> dict[str, str]:
     return filled
 
 
-_PROOF_FIELDS = ("method", "proof_text")
-
-
 def _earlier(unit: UnitOfWork, job: Job) -> list[Job]:
     """Return the other jobs of the same car, and the one that this is said to be a comeback of."""
-    rows = list(unit.jobs.of_vehicle(job.vehicle.vin)) if job.vehicle.vin else []
+    rows = list(earlier_jobs(unit, job))
     if job.comeback_of and job.comeback_of not in {row.id for row in rows}:
         rows.append(unit.jobs.get(job.comeback_of))
-    return sorted((row for row in rows if row.id != job.id), key=lambda row: row.id)
+    return sorted(rows, key=lambda row: row.id)
 
 
 def _page(
@@ -131,6 +122,7 @@ def _page(
     *,
     answers: CloseAnswers,
     sure: bool = False,
+    likely: Likely | None = None,
 ) -> str:
     filled = [n for n in range(1, MOST_OPTIONS + 1) if typed.get(f"option_{n}", "").strip()]
     rows = min(MOST_OPTIONS, max(_LEAST_OPTIONS, max(filled, default=0) + 1))
@@ -143,7 +135,7 @@ def _page(
         errors=errors,
         likely=[
             (key, chance, [finding_words(job, row.finding, db.words()) for row in proofs])
-            for key, chance in _likely(job)
+            for key, chance in (_likely(job) if likely is None else likely)
             for proofs in [drafted_proofs(job, key, db.words())]
         ],
         words=db.words(),
@@ -185,12 +177,13 @@ def _read(job: Job, typed: Typed) -> tuple[CloseAnswers, dict[str, str]]:
 @needs(Right.CLOSE)
 def form(job_id: str) -> Page:
     """Ask the four questions, filled from the job."""
-    job = _job(job_id)
+    job = job_of(job_id)
     if job.closing is not None:
         return redirect(url_for("cases.show", case_id=job_id))
-    typed = _prefilled(job)
+    likely = _likely(job)
+    typed = _prefilled(job, likely)
     answers, _ = _read(job, typed)
-    return _page(job, typed, {}, answers=answers)
+    return _page(job, typed, {}, answers=answers, likely=likely)
 
 
 @bp.post("/job/<job_id>/close")
@@ -201,7 +194,7 @@ def send(job_id: str) -> Page:
     With ``action`` "usual" the usual choices are filled in, with "look" it is shown how the case
     would stand; neither writes anything.
     """
-    job, typed = _job(job_id), request.form.to_dict()
+    job, typed = job_of(job_id), request.form.to_dict()
     answers, errors = _read(job, typed)
     if typed.get("action") in _SHOWN and job.closing is None:
         if typed["action"] == "usual":

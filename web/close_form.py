@@ -10,12 +10,14 @@ from kb.errors import KBError, TermError
 from kb.workflow.close import CloseAnswers
 from kb.workflow.declined import NO_REPAIR
 from kb.workflow.word_forms import key_of, plain_name
-from web.forms import FormErrors, cents_typed
+from web.forms import FormErrors, cents_typed, no_price
 from web.wording import with_signs
 
 # Rows of choices that a form may send (our choice), and suffixes of the names of up to three proofs.
 MOST_OPTIONS = 6
 PROOFS = ("", "_2", "_3")
+# Before the reason why the conditions as found were not to be had again.
+NOT_AVAILABLE = "same conditions not available: "
 _GONE = (
     "expected readings that are as found on the job, got '{}' for one that was changed meanwhile; "
     "the readings below are those of now, type it again"
@@ -45,7 +47,7 @@ class _Reader:
         try:
             return cents_typed(typed)
         except ValueError:
-            self.errors[field] = f"expected a price like 412.00, got '{typed[:20]}'"
+            self.errors[field] = no_price(typed)
             return None
 
     def options(self) -> list[Option]:
@@ -135,7 +137,7 @@ class _Reader:
             )
         if reason:
             kind = kind or "not_proved"
-            text = "; ".join(filter(None, [text, f"same conditions not available: {reason}"]))
+            text = "; ".join(filter(None, [text, f"{NOT_AVAILABLE}{reason}"]))
         return [AfterCheck(kind=kind, text=text)] if kind else []
 
 

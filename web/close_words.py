@@ -8,10 +8,8 @@ from kb.case.standing import standing_of, standing_reason
 from kb.case.terms import Vocabulary
 from kb.workflow.close import ENDS_WITH_CAUSE, CloseAnswers, as_closed
 from kb.workflow.close_draft import asks_for_more
-from kb.workflow.declined import NO_REPAIR
+from kb.workflow.declined import DECLINED_ENDS, HEAD, NO_REPAIR
 from web.wording import named, reading_words, response_words
-
-_NOT_REPAIRED = frozenset({"declined", "declined_before_proof"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,12 +37,6 @@ def finding_words(job: Job, number: int, words: Vocabulary) -> str:
     return "; ".join([head, *filter(None, changed), *read])
 
 
-def state_words(key: str, words: Vocabulary) -> str:
-    """Return one condition of a reading set in words."""
-    known = words.conditions.get(key)
-    return known.say if known else key.replace("_", " ")
-
-
 def _missing(answers: CloseAnswers) -> str:
     gaps = [
         what
@@ -64,7 +56,7 @@ def stands_words(job: Job, answers: CloseAnswers) -> str:
 
 
 def _doubts(answers: CloseAnswers) -> tuple[str, ...]:
-    if answers.end in _NOT_REPAIRED and answers.fix and answers.fix not in NO_REPAIR:
+    if answers.end in DECLINED_ENDS and answers.fix and answers.fix not in NO_REPAIR:
         return (f"The customer declined, but the fix says {answers.fix}: look at both again.",)
     return ()
 
@@ -80,7 +72,7 @@ def preview(job: Job, answers: CloseAnswers, *, words: Vocabulary, today: date) 
         if asks_for_more(row.method, row.text, row.photo)
     )
     asks += _doubts(answers)
-    declined = next((row.risk for row in options if "Safety repair declined." in row.risk), "")
+    declined = next((row.risk for row in options if HEAD in row.risk), "")
     if declined and not answers.told:
         asks += ("Write down who was told of the danger.",)
     return Preview(stands=stands_words(closed, answers), asks=asks, declined=declined)

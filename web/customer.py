@@ -12,13 +12,14 @@ from werkzeug.wrappers import Response
 
 from kb.case.handover import handovers_of, leaving_words
 from kb.case.model import Closing, Finding, Job, Option
-from kb.errors import EmptyIndexError
 from kb.workflow.close_draft import drafted_proofs
+from kb.workflow.declined import DECLINED_ENDS
 from web import case_words, db
 from web.auth import needs
 from web.cases import before_and_after
 from web.close import photos_of
 from web.filters import check_name, plain, response, vehicle
+from web.jobs import answers_for, job_of
 from web.rights import Right
 
 bp = Blueprint("customer", __name__)
@@ -26,8 +27,7 @@ bp = Blueprint("customer", __name__)
 _OPEN_UNPROVEN = "The cause is not proven yet; we are still looking."
 _OPEN_PROVEN = "Our checks show the cause. Nothing is repaired yet."
 
-# Ends after which no repair stands on the page, and what stands there.
-_UNREPAIRED = frozenset({"declined", "declined_before_proof"})
+# What stands on the page after a decline.
 _LEFT = "Nothing was repaired, as you decided."
 
 
@@ -68,8 +68,7 @@ def of_case(case_id: str) -> str | Response:
 @needs(Right.SEE)
 def of_job(job_id: str) -> str | Response:
     """Show what is known so far on an open job."""
-    with db.store().read() as unit:
-        job = unit.jobs.get(job_id)
+    job = job_of(job_id)
     if job.closing is not None:
         return redirect(url_for("customer.of_case", case_id=job_id))
     return render_template("customer.html", sheet=_open(job))
@@ -107,7 +106,7 @@ def _closed(job: Job, photos: set[str]) -> Sheet:
 
 def _done(closing: Closing) -> str:
     """Return what was done; nothing where the customer declined, whatever fix is named."""
-    return _LEFT if closing.end in _UNREPAIRED else case_words.fix_words(closing)
+    return _LEFT if closing.end in DECLINED_ENDS else case_words.fix_words(closing)
 
 
 def _open(job: Job) -> Sheet:
@@ -135,10 +134,8 @@ def _found(row: Finding) -> str:
 
 def _proven(job: Job) -> str | None:
     """Return the leading likely cause where a finding of the job proves it."""
-    try:
-        first = db.memory().suggest(job, top=1).causes[0].cause
-    except EmptyIndexError:
-        return None
+    answers = answers_for(job, top=1)
+    first = answers.causes[0].cause if answers else None
     return first if drafted_proofs(job, first, db.words()) else None
 
 

@@ -34,8 +34,8 @@ from web.entry_fields import (
     refused_check,
     usual_readings,
 )
-from web.forms import cents_typed, read_minutes
-from web.jobs import job_page
+from web.forms import cents_typed, no_price, read_minutes
+from web.jobs import Page, job_of, job_page
 from web.rights import Right
 
 bp = Blueprint("entries", __name__)
@@ -45,18 +45,11 @@ bp.add_app_template_global(is_refused)
 bp.add_app_template_global(refused_check)
 bp.add_app_template_filter(advised)
 
-Page = str | Response | tuple[str, int]
-
-
-def _job(job_id: str) -> Job:
-    with db.store().read() as unit:
-        return unit.jobs.get(job_id)
-
 
 def _refused(job_id: str, entry: str, errors: Mapping[str, str]) -> tuple[str, int]:
     """Return the page with everything typed, and messages at the fields of the form ``entry``."""
     typed = {**request.form, "entry": entry, "errors": errors, "states": _states()}
-    job = _job(job_id)
+    job = job_of(job_id)
     if job.closing is not None:
         raise ConflictError(f"expected an open job, got {job_id}, which is closed")
     if request.form.get("page") == "checks":
@@ -88,7 +81,7 @@ def _written(job_id: str, verb: Callable[..., Job], *args: Any, **known: Any) ->
 @needs(Right.WORK)
 def readings(job_id: str) -> Page:
     """Add the readings that were filled in, as one reading set."""
-    _job(job_id)
+    job_of(job_id)
     rows = {
         name: TypedReading(
             quantity=quantity,
@@ -101,7 +94,8 @@ def readings(job_id: str) -> Page:
     found, errors = read_typed(rows, words=db.words())
     if errors:
         return _refused(job_id, "readings", errors)
-    states = tuple(key for key in _states() if key in _known_states())
+    known = {key for row in db.words().baselines.values() for key in row.conditions}
+    states = tuple(key for key in _states() if key in known)
     phase = Phase.AFTER if request.form.get("phase") == Phase.AFTER else Phase.BEFORE
     try:
         group = ReadingSet(phase=phase, state=states, readings=found)
@@ -110,15 +104,11 @@ def readings(job_id: str) -> Page:
         return _refused(job_id, "readings", {"": str(error)})
 
 
-def _known_states() -> set[str]:
-    return {key for row in db.words().baselines.values() for key in row.conditions}
-
-
 @bp.post("/job/<job_id>/finding")
 @needs(Right.WORK)
 def finding(job_id: str) -> Page:
     """Add a check with the outcome whose button was tapped."""
-    _job(job_id)
+    job_of(job_id)
     form = request.form
     try:
         minutes = read_minutes(form.get("minutes", ""))
@@ -140,7 +130,7 @@ def finding(job_id: str) -> Page:
 @needs(Right.WORK)
 def codes(job_id: str) -> Page:
     """Add trouble codes, or that modules were scanned and had none."""
-    _job(job_id)
+    job_of(job_id)
     form = request.form
     try:
         if form.get("action") == "none":
@@ -164,14 +154,14 @@ def codes(job_id: str) -> Page:
 @needs(Right.WORK)
 def tried(job_id: str) -> Page:
     """Add a part or a piece of work that did not cure."""
-    _job(job_id)
+    job_of(job_id)
     form = request.form
     errors: dict[str, str] = {}
     cents = minutes = None
     try:
         cents = cents_typed(form.get("cost", ""))
     except ValueError:
-        errors["cost"] = f"expected a price like 412.00, got '{form.get('cost', '')[:20]}'"
+        errors["cost"] = no_price(form.get("cost", ""))
     try:
         minutes = read_minutes(form.get("minutes", ""))
     except ParseError as error:
@@ -207,7 +197,7 @@ def comeback(job_id: str) -> Page:
 @needs(Right.WORK)
 def checks(job_id: str) -> Page:
     """Show all checks of a system, each with its outcomes to tap."""
-    job = _job(job_id)
+    job = job_of(job_id)
     if job.closing is not None:
         return redirect(url_for("cases.show", case_id=job_id))
     return _checks_page(job, {})

@@ -44,6 +44,11 @@ def cents_typed(text: str) -> int | None:
     return int(whole) * 100 + int((part + "00")[:2])
 
 
+def no_price(typed: str) -> str:
+    """Return what stands at a field whose text is no price."""
+    return f"expected a price like 412.00, got '{typed[:20]}'"
+
+
 def read_minutes(text: str) -> float | None:
     """Return typed minutes; None where it is empty.
 

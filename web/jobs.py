@@ -76,9 +76,10 @@ def job_of(job_id: str) -> Job:
         return unit.jobs.get(job_id)
 
 
-def _answers(job: Job) -> Suggestion | None:
+def answers_for(job: Job, *, top: int = 6) -> Suggestion | None:
+    """Return the three answers for a job, None before there is a closed one."""
     try:
-        return db.memory().suggest(job, top=6)
+        return db.memory().suggest(job, top=top)
     except EmptyIndexError:
         return None
 
@@ -100,7 +101,7 @@ def job_page(job: Job, typed: Mapping[str, Any]) -> str:
     return render_template(
         "job.html",
         job=job,
-        answers=_answers(job),
+        answers=answers_for(job),
         typed=typed,
         revision=revision,
     )

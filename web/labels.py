@@ -3,8 +3,8 @@
 import segno
 from flask import Blueprint, render_template, url_for
 
-from web import db
 from web.auth import needs
+from web.jobs import job_of
 from web.rights import Right
 
 bp = Blueprint("labels", __name__)
@@ -37,6 +37,4 @@ def qr_code(job_id: str) -> str:
 @needs(Right.SEE)
 def show(job_id: str) -> str:
     """Show the label of a job, open or closed."""
-    with db.store().read() as unit:
-        job = unit.jobs.get(job_id)
-    return render_template("label.html", job=job)
+    return render_template("label.html", job=job_of(job_id))

@@ -6,11 +6,11 @@ from flask import Blueprint, render_template, request
 
 from kb.case.model import Job
 from kb.case.parse import Parsed
-from kb.errors import EmptyIndexError, KBError, NotFoundError, ParseError
+from kb.errors import KBError, NotFoundError, ParseError
 from kb.workflow.jobs import draft_job, merge_text, open_job_of, read_vehicle
-from kb.workflow.suggest import Suggestion
 from web import db
 from web.auth import needs
+from web.jobs import answers_for
 from web.rights import Right
 
 bp = Blueprint("live", __name__)
@@ -77,16 +77,9 @@ def _job_with(job_id: str, text: str) -> _Asked:
     return _Asked(job=merge_text(found, text, parsed), parsed=parsed, of=found)
 
 
-def _answers(job: Job, top: int) -> Suggestion | None:
-    try:
-        return db.memory().suggest(job, top=top)
-    except EmptyIndexError:
-        return None
-
-
 def _fragment(asked: _Asked, *, top: int) -> str:
     nothing = not any(line.strip() for line in asked.job.lines)
-    answers = None if nothing else _answers(asked.job, top)
+    answers = None if nothing else answers_for(asked.job, top=top)
     known = {} if asked.of is None else {"job": asked.of, "typed": {}}
     return render_template(
         "_live.html", parsed=asked.parsed, answers=answers, nothing=nothing, **known

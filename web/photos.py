@@ -11,7 +11,7 @@ from kb.store.photo_files import StoredPhoto, keep_photo, read_photo
 from kb.store.photos import JobPhoto
 from web import db
 from web.auth import needs
-from web.jobs import job_page
+from web.jobs import Page, job_of, job_page
 from web.rights import Right
 
 bp = Blueprint("photos", __name__)
@@ -19,8 +19,6 @@ bp = Blueprint("photos", __name__)
 MAX_PHOTOS = 4
 MAX_BYTES = 40_000_000
 _YEAR_SECONDS = 365 * 24 * 3600
-
-Page = str | Response | tuple[str, int]
 
 
 def init_app(app: Flask) -> None:
@@ -67,8 +65,7 @@ def _refusal(sent: list[FileStorage]) -> str | None:
 @needs(Right.WORK)
 def add(job_id: str) -> Page:
     """Keep up to four photos of a job; what cannot be kept is told, the others are kept."""
-    with db.store().read() as unit:
-        job = unit.jobs.get(job_id)
+    job = job_of(job_id)
     caption = request.form.get("caption", "").strip()
     sent = [file for file in request.files.getlist("photo") if file.filename]
     refusal = _refusal(sent)

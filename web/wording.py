@@ -67,6 +67,12 @@ def choice_words(options: Iterable[str]) -> str:
     return " or ".join(_SIGNS.get(key, "").strip() or key.replace("_", " ") for key in options)
 
 
+def state_words(key: str, words: Vocabulary) -> str:
+    """Return one condition of a reading set in words."""
+    known = words.conditions.get(key)
+    return known.say if known else key.replace("_", " ")
+
+
 def with_signs(text: str) -> str:
     """Return a sentence with the keys of units written as a technician writes them."""
     beside = _KEYS.sub(lambda found: _SIGNS[found[1]], text)
@@ -120,11 +126,7 @@ def finding_words(row: Finding, words: Vocabulary) -> str:
 
 def set_words(row: ReadingSet, words: Vocabulary) -> str:
     """Return when a reading set was taken, and the state of the car."""
-    known = (words.conditions.get(key) for key in row.state)
-    state = ", ".join(
-        term.say if term else key.replace("_", " ")
-        for key, term in zip(row.state, known, strict=True)
-    )
+    state = ", ".join(state_words(key, words) for key in row.state)
     return PHASES[row.phase] + (f" ({state})" if state else "")
 
 

@@ -10,8 +10,14 @@ from kb.case.terms import Vocabulary
 
 # Chosen, these leave the fault in the car.
 NO_REPAIR = frozenset({FixKind.DECLINED, FixKind.WORKAROUND})
-_WITHOUT_REPAIR = frozenset({"declined", "workaround", "declined_before_proof"})
+# Ends by which the customer declined.
+DECLINED_ENDS = frozenset({"declined", "declined_before_proof"})
+_WITHOUT_REPAIR = DECLINED_ENDS | {"workaround"}
 _REPAIRED = frozenset({"fixed", "comeback_same", "comeback_other"})
+
+# How the sentence begins, and what stands before who was told.
+HEAD = "Safety repair declined."
+_TOLD = "Told of the danger: "
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,9 +62,9 @@ def declined_sentence(choice: Choice, *, what: str, words: Vocabulary, today: da
     if not dangers or not is_left_undone(choice):
         return ""
     told = choice.told.strip()
-    heard = f"Told of the danger: {told}." if told else "Who was told is not written down."
+    heard = f"{_TOLD}{told}." if told else "Who was told is not written down."
     return (
-        f"Safety repair declined. We advised this repair: {what}. The danger without it: "
+        f"{HEAD} We advised this repair: {what}. The danger without it: "
         f"{' '.join(dangers)} The customer declined it on {today.isoformat()}. {heard}"
     )
 
@@ -81,3 +87,10 @@ def write_out(choice: Choice, *, words: Vocabulary, today: date) -> tuple[Option
     if at is None:
         return (*options, advised)
     return (*options[:at], advised, *options[at + 1 :])
+
+
+def read_back(risk: str) -> tuple[str, str]:
+    """Return a risk as it was typed, without the sentence, and who was told by the sentence."""
+    typed, _, sentence = risk.partition(HEAD)
+    _, found, told = sentence.partition(_TOLD)
+    return typed.strip(), told.removesuffix(".") if found else ""

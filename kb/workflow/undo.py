@@ -60,12 +60,7 @@ def _lines(unit: UnitOfWork, job_id: str) -> tuple[HistoryLine, ...]:
 
 def as_closed_before(unit: UnitOfWork, job_id: str, *, words: Vocabulary) -> Job | None:
     """Return an open job as it was last closed, None where it never was or it is long ago."""
-    revision = unit.jobs.revision(job_id)
-    for earlier in range(revision - 1, 0, -1):
-        text = unit.earlier.at(job_id, earlier)
-        if text is None:
-            return None
-        job = read_case(text, name=job_id, words=words)
-        if job.closing is not None:
-            return job
-    return None
+    # One line a revision: the line that closed it made the state that is wanted.
+    closes = [at for at, row in enumerate(_lines(unit, job_id), 1) if row.verb == "close"]
+    text = unit.earlier.at(job_id, closes[-1]) if closes else None
+    return None if text is None else read_case(text, name=job_id, words=words)

@@ -7,7 +7,8 @@ from kb.case.model import Finding, FixKind, Proof, ReadingSet
 from kb.case.terms import load_vocabulary
 from kb.workflow.close import CloseAnswers
 from tests.factories import a_full_case, a_job, a_reading
-from web.close_words import finding_words, preview, state_words
+from web.close_words import finding_words, preview
+from web.wording import state_words
 
 WORDS = load_vocabulary()
 TODAY = date(2026, 5, 4)
