@@ -1,8 +1,11 @@
 """What was answered at a close that was taken back, as the fields of the close page."""
 
+from dataclasses import replace
+
 from kb.case.model import Closing, Job, Option, Phase
 from kb.case.retake import as_found
-from web.close_form import PROOFS
+from kb.workflow.declined import read_back
+from web.close_form import NOT_AVAILABLE, PROOFS
 from web.filters import money
 
 
@@ -31,11 +34,17 @@ def _answers(row: Closing) -> dict[str, str]:
         typed[f"proof_text{end}"] = proof.text
         typed[f"photo{end}"] = proof.photo or ""
     for n, option in enumerate(row.options, 1):
-        typed |= option_fields(n, option)
+        # The sentence about a declined safety repair is written anew.
+        risk, told = read_back(option.risk)
+        typed |= option_fields(n, replace(option, risk=risk))
+        if told:
+            typed["told"] = told
         if option.chosen:
             typed["chosen"] = str(n)
     for check in row.after_checks[:1]:
-        typed |= {"after_kind": check.kind, "after_text": check.text}
+        said, _, reason = check.text.partition(NOT_AVAILABLE)
+        typed |= {"after_kind": check.kind, "after_text": said.removesuffix("; ")}
+        typed["other_conditions"] = reason
     return typed
 
 

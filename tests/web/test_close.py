@@ -453,3 +453,17 @@ def test_a_close_that_was_taken_back_is_asked_nothing_again(site):
     assert again.status_code == 302
     assert site.get(job).closing == closed.closing
     assert site.get(job).reading_sets == closed.reading_sets
+
+
+def test_a_declined_repair_that_is_closed_again_is_written_out_once(site):
+    job = site.opened("brake pedal goes to the floor; batt 12.6 V")
+    form = {**CLOSE, **BRAKES, "fix": "declined", "told": "the owner", "chosen": ""}
+    form |= {"other_conditions": "wet road", "after_kind": "not_proved", "after_text": "see above"}
+    assert site.send(f"/job/{job}/close", **form).status_code == 302
+    closed = site.get(job)
+    site.send(f"/job/{job}/undo")
+    typed = fields(site.page(f"/job/{job}/close"))
+    assert (typed["told"], typed["other_conditions"]) == ("the owner", "wet road")
+    assert site.send(f"/job/{job}/close", **typed).status_code == 302
+    assert site.get(job).closing == closed.closing
+    assert str(closed.closing).count("Safety repair declined.") == 1

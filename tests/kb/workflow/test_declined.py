@@ -4,7 +4,7 @@ import pytest
 
 from kb.case.model import FixKind, Option
 from kb.case.terms import load_vocabulary
-from kb.workflow.declined import Choice, declined_sentence, is_left_undone, write_out
+from kb.workflow.declined import Choice, declined_sentence, is_left_undone, read_back, write_out
 
 WORDS = load_vocabulary()
 TODAY = date(2026, 5, 4)
@@ -78,3 +78,17 @@ def test_without_choices_the_usual_repair_is_added_as_advised():
 def test_where_nobody_is_in_danger_nothing_is_added(known):
     assert write_out(choice(options=(REPAIR,), **known), words=WORDS, today=TODAY) == (REPAIR,)
     assert declined_sentence(choice(**known), what="x", words=WORDS, today=TODAY) == ""
+
+
+def test_what_was_written_out_is_read_back_and_a_plain_risk_stays():
+    assert read_back("may fade") == ("may fade", "")
+    assert read_back("") == ("", "")
+    out = write_out(
+        Choice(
+            end="declined", cause="hose_collapsed", fix=None, options=(), told="Mr. Ho, by phone"
+        ),
+        words=load_vocabulary(),
+        today=date(2026, 5, 4),
+    )
+    assert read_back(out[0].risk) == ("", "Mr. Ho, by phone")
+    assert read_back(f"may fade {out[0].risk}") == ("may fade", "Mr. Ho, by phone")
