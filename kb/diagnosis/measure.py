@@ -11,7 +11,7 @@ Floats = NDArray[np.float64]
 
 _CUT: Final = 10
 # Normal quantile of a two-sided 95 % interval.
-_Z95: Final = 1.959963984540054
+Z95: Final = 1.959963984540054
 _BINS: Final = 10
 # What counts as said with certainty, and the least chance that a surprise is reckoned with.
 SURE: Final = 0.9
@@ -68,9 +68,9 @@ def wilson_interval(hits: int, n: int) -> tuple[float, float]:
     """
     if n == 0:
         return 0.0, 1.0
-    share, square = hits / n, _Z95**2
+    share, square = hits / n, Z95**2
     middle = (share + square / (2 * n)) / (1 + square / n)
-    half = _Z95 * np.sqrt(share * (1 - share) / n + square / (4 * n * n)) / (1 + square / n)
+    half = Z95 * np.sqrt(share * (1 - share) / n + square / (4 * n * n)) / (1 + square / n)
     return float(max(0.0, middle - half)), float(min(1.0, middle + half))
 
 
