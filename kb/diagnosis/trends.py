@@ -1,0 +1,205 @@
+"""What comes up more often than it used to: the one rule of the weekly review, and of its trial.
+
+Exposure is recorded cases, so that a person who records more, or a week of holidays, raises
+nothing by itself. Causes are held against their past first, pairs of a vehicle and a cause only
+within the causes that were flagged.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kb.diagnosis.arrivals import Counted, Series, Windows, count_windows
+from kb.diagnosis.discoveries import SHARE_BY_CHANCE, found
+from kb.diagnosis.rates import predictive_tails, ratio_limits
+
+Floats = NDArray[np.float64]
+
+ALERT: Final = "alert"
+WATCH: Final = "watch"
+QUIET: Final = ""
+_ORDER: Final = (QUIET, WATCH, ALERT)
+# Our choice: a level is news when none of the previous 8 reviews had it.
+NEWS_WEEKS: Final = 8
+# Stands for no jobs at all where something is divided by them; such a row is not judged.
+_NO_JOBS: Final = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """The numbers of the rule, all our choice, tried by ``tests.benchmarks.bench_week_rules``.
+
+    ``watch`` is the p below which a row is watched; ``q`` the share by chance among the alerts;
+    ``strength`` how many arrivals the mean of all rows counts as; ``least`` how many arrivals,
+    and vehicles, a flagged row has.
+    """
+
+    windows: Windows = field(default_factory=Windows)
+    watch: float = 0.005
+    q: float = SHARE_BY_CHANCE
+    strength: float = 1.0
+    least: int = 3
+
+
+CAUSES: Final = Rule()
+PAIRS: Final = replace(CAUSES, watch=0.001)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trend:
+    """One series against its past.
+
+    ``recent`` and ``before`` are arrivals in the recent weeks and the year before; ``expected``
+    arrivals in the recent weeks, had nothing changed; ``ratio`` recent over expected with its 95 %
+    interval; ``p`` the chance of as many by luck. All that is judged is None where there is too
+    little to tell from. ``season`` is what the time of the year multiplies, None: not known.
+    ``new``: no review of the previous 8 had this level or a higher one.
+    """
+
+    key: str
+    recent: int
+    before: int
+    expected: float | None
+    ratio: float | None
+    ratio_low: float | None
+    ratio_high: float | None
+    p: float | None
+    level: str
+    season: float | None
+    new: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Judged:
+    """What the past leads to expect of each row, and how far off the recent weeks are, (n,)."""
+
+    expected: Floats
+    low: Floats
+    high: Floats
+    p: Floats
+    reachable: Floats
+
+
+def _judged(counted: Counted, strength: float) -> _Judged:
+    """Return the gamma distribution of each row's past, held against its recent weeks."""
+    season = 1.0 if counted.season is None else counted.season
+    jobs = np.maximum(counted.recent_jobs * season, _NO_JOBS)
+    size = counted.before + strength
+    weight = strength / counted.usual + counted.before_jobs
+    # Were all arrivals of both windows recent ones: no p of this row could be less.
+    most, none = counted.before + counted.recent, np.full(len(size), strength)
+    reachable = predictive_tails(most, size=none, weight=weight, exposure=jobs)
+    low, high = ratio_limits(counted.recent, size)
+    return _Judged(
+        expected=size / weight * jobs,
+        low=low * weight / jobs,
+        high=high * weight / jobs,
+        p=predictive_tails(counted.recent, size=size, weight=weight, exposure=jobs),
+        reachable=reachable,
+    )
+
+
+def _levels(counted: Counted, judged: _Judged, rule: Rule) -> list[str]:
+    """Return the level of each row."""
+    alert = found(judged.p, reachable=np.where(counted.enough, judged.reachable, 1.0), q=rule.q)
+    seen = counted.enough & (np.minimum(counted.recent, counted.vehicles) >= rule.least)
+    # Among a few rows Benjamini and Hochberg ask for less than a watch does; an alert is both.
+    watch = seen & (judged.p < rule.watch)
+    return [_ORDER[number] for number in np.where(watch & alert, 2, np.where(watch, 1, 0))]
+
+
+def _trend(
+    row: Series, counted: Counted, *, judged: _Judged, at: int, level: str, past: str
+) -> Trend:
+    """Return the row at ``at`` as a value; ``past`` is the highest level that it had lately."""
+
+    def told(values: Floats) -> float | None:
+        return float(values[at]) if counted.enough[at] else None
+
+    return Trend(
+        key=row.key,
+        recent=int(counted.recent[at]),
+        before=int(counted.before[at]),
+        expected=told(judged.expected),
+        ratio=told(counted.recent / judged.expected),
+        ratio_low=told(judged.low),
+        ratio_high=told(judged.high),
+        p=told(judged.p),
+        level=level,
+        season=None if counted.season is None else float(counted.season[at]),
+        new=_ORDER.index(level) > _ORDER.index(past),
+    )
+
+
+def find_trends(
+    series: Sequence[Series],
+    exposure: Sequence[float],
+    totals: Mapping[str, Sequence[int]] | None = None,
+    *,
+    flagged: Mapping[str, str] | None = None,
+    rule: Rule = CAUSES,
+) -> tuple[Trend, ...]:
+    """Return every series against its past, in the order given.
+
+    The rate before is a gamma distribution: ``strength`` arrivals at the usual rate and those of
+    the year before. p is the chance that it brings as many arrivals as the recent weeks had, with
+    as many jobs and at this time of the year. Watched: p under ``rule.watch``. Alert: found too by
+    Benjamini and Hochberg among all rows whose totals could show anything.
+
+    Parameters
+    ----------
+    series : (n,)
+    exposure : (weeks,)
+        Recorded cases a week of the whole shop, oldest first, the newest week last.
+    totals : mapping of group to (weeks,), optional
+        Arrivals of each whole system, from which its season is learned; by default those of the
+        series given.
+    flagged : mapping of key to level, optional
+        The highest level of the previous reviews, as ``flagged_before`` gives it.
+
+    Raises
+    ------
+    ValueError
+        Where a series does not have one number for each week.
+    """
+    if not series:
+        return ()
+    counted = count_windows(series, exposure, totals=totals, windows=rule.windows)
+    judged = _judged(counted, rule.strength)
+    levels = _levels(counted, judged, rule)
+    past = {} if flagged is None else flagged
+    return tuple(
+        _trend(row, counted, judged=judged, at=at, level=levels[at], past=past.get(row.key, QUIET))
+        for at, row in enumerate(series)
+    )
+
+
+def _ago(row: Series, weeks: int) -> Series:
+    """Return the series as it stood so many weeks ago; its vehicles of then are not known."""
+    own = None if row.exposure is None else row.exposure[:-weeks]
+    return replace(row, weekly=row.weekly[:-weeks], vehicles=None, exposure=own)
+
+
+def flagged_before(
+    series: Sequence[Series],
+    exposure: Sequence[float],
+    totals: Mapping[str, Sequence[int]] | None = None,
+    *,
+    rule: Rule = CAUSES,
+    reviews: int = NEWS_WEEKS,
+) -> dict[str, str]:
+    """Return the highest level that each flagged series had in the reviews before this one.
+
+    The rule itself run on the weeks as they stood; for shops that keep no past reviews.
+    """
+    highest: dict[str, str] = {}
+    for weeks in range(1, min(reviews, len(exposure) - 1) + 1):
+        then = [_ago(row, weeks) for row in series]
+        sums = None if totals is None else {name: row[:-weeks] for name, row in totals.items()}
+        for trend in find_trends(then, exposure[:-weeks], sums, rule=rule):
+            if _ORDER.index(trend.level) > _ORDER.index(highest.get(trend.key, QUIET)):
+                highest[trend.key] = trend.level
+    return highest
