@@ -5,7 +5,7 @@ import os
 from alembic import context
 from sqlalchemy import Connection, TypeDecorator, create_engine
 
-from kb.store import shop_tables  # noqa: F401 - its tables belong to the metadata
+from kb.store import shop_tables, week_tables  # noqa: F401 - their tables belong to the metadata
 from kb.store.tables import JobRow
 
 

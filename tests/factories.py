@@ -31,6 +31,7 @@ from kb.case.model import (
     Tried,
     Vehicle,
 )
+from kb.case.parts import FittedPart
 from kb.case.terms import load_vocabulary
 from kb.store.engine import default_url, sqlite_file
 from kb.store.migrate import upgrade
@@ -147,6 +148,8 @@ def a_full_case(id: str = "J900003", **changes: Any) -> Job:  # noqa: A002
         "tried": (Tried(part="fan relay", text="no change", cost_cents=1895, minutes=10.0),),
         "closing": a_closing(
             second_cause="condenser_fouled",
+            parts=(FittedPart(part="condenser fan", supplier="Northgate", lot="2631"),),
+            until=date(2026, 9, 30),
             options=(
                 Option(
                     what="fan assembly",

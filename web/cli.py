@@ -17,7 +17,7 @@ from kb.workflow.memory import Memory
 from kb.workflow.suggest import Suggestion
 from kb.workflow.trials import read_lines
 from kb.workflow.words import words_of
-from web import measure_commands, people_commands, shop_commands
+from web import measure_commands, people_commands, shop_commands, week_commands
 from web.home import shop_memory, shop_store, shop_words, today, writing
 from web.report import answer_json, answer_text, ended_as, job_text, json_line
 
@@ -55,6 +55,7 @@ for _command in (
     measure_commands.measure,
     shop_commands.rebuild,
     people_commands.user,
+    week_commands.week,
 ):
     main.add_command(_command)
 

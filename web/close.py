@@ -16,7 +16,7 @@ from kb.errors import (
     TermError,
     UnknownTermError,
 )
-from kb.store.engine import UnitOfWork
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.close import CloseAnswers, close_job
 from kb.workflow.close_draft import drafted_proofs, usual_choices
 from kb.workflow.entries import earlier_jobs

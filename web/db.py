@@ -11,8 +11,9 @@ from flask import Flask, current_app, g, has_request_context, request
 
 from kb.case.terms import Vocabulary, load_vocabulary
 from kb.errors import ParseError
-from kb.store.engine import Store, UnitOfWork, open_store
+from kb.store.engine import Store, open_store
 from kb.store.journal import HistoryLine
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.jobs import MAX_TEXT
 from kb.workflow.memory import Memory
 from kb.workflow.undo import written_since

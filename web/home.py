@@ -11,7 +11,8 @@ from platformdirs import user_data_path
 
 from kb.case.terms import Vocabulary, load_vocabulary
 from kb.errors import ParseError
-from kb.store.engine import Store, UnitOfWork, default_url, open_store
+from kb.store.engine import Store, default_url, open_store
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.memory import Memory
 from kb.workflow.words import words_of
 

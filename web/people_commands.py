@@ -5,8 +5,9 @@ from datetime import UTC, datetime
 
 import click
 
-from kb.store.engine import Store, UnitOfWork
+from kb.store.engine import Store
 from kb.store.people import StoredPerson
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.people import (
     OWNER,
     add_person,

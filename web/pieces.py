@@ -10,7 +10,7 @@ from kb.case.clarify import OpenPoint, open_points
 from kb.case.model import Job
 from kb.case.terms import Vocabulary
 from kb.errors import ConflictError, KBError, ParseError
-from kb.store.engine import UnitOfWork
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.corrections import Correction, answer, correct, leave, read_lines
 from web import db
 from web.auth import needs

@@ -28,6 +28,8 @@ class Right(StrEnum):
     TEACH = "teach"
     # Merge and take out words of the shop.
     WORDS = "words"
+    # Decide about rows of the week, and write notes of the shop.
+    DECIDE = "decide"
     # Name people, their roles, and end their sessions.
     PEOPLE = "people"
 
@@ -38,6 +40,6 @@ RIGHTS: Final[Mapping[Role, frozenset[Right]]] = {
     Role.VIEWER: frozenset({Right.SEE}),
     Role.ADVISOR: frozenset({Right.SEE, Right.WORK, Right.CLOSE}),
     Role.TECHNICIAN: _TECHNICIAN,
-    Role.FOREMAN: _TECHNICIAN | {Right.WORDS},
+    Role.FOREMAN: _TECHNICIAN | {Right.WORDS, Right.DECIDE},
     Role.OWNER: frozenset(Right),
 }

@@ -33,6 +33,7 @@ from web import (
     sent,
     sign_in,
     trust,
+    week,
     words,
 )
 from web.hosts import is_own
@@ -67,6 +68,7 @@ _PAGES = (
     pieces,
     pictures,
     trust,
+    week,
     live,
     sign_in,
     people,

@@ -6,7 +6,7 @@ from typing import Final
 
 from kb.case.shop_rows import MERGED_KINDS, ShopTerm
 from kb.case.terms import Vocabulary
-from kb.store.engine import UnitOfWork
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.word_merges import (
     Suggested,
     UnreadWord,

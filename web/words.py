@@ -11,7 +11,7 @@ from kb.case.term_rows import Named
 from kb.case.terms import Vocabulary
 from kb.case.units import UNITS
 from kb.errors import TermError
-from kb.store.engine import UnitOfWork
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.word_merges import (
     case_counts,
     known_says,

@@ -30,6 +30,7 @@ from kb.case.model import (
     Tried,
     Vehicle,
 )
+from kb.case.parts import FittedPart
 from kb.case.terms import OPEN_OUTCOMES, Vocabulary, load_vocabulary
 from kb.case.units import parse_value, to_canonical
 from kb.errors import CaseFileError, KBError
@@ -125,18 +126,20 @@ class _Reader(Header):
             self._term_row(row, AfterCheck, "kind") for row in self.tables(top, "after_check")
         )
         return self.plain(
-            table,
+            _without(table, "until"),
             Closing,
             closed=self.date(top, "closed"),
             fix=self.enum(table, "fix", FixKind),
             proofs=proofs,
+            parts=tuple(self.part(row) for row in self.tables(top, "part")),
+            until=self.date(table, "until") if "until" in table else None,
             options=tuple(self.option(row) for row in self.tables(top, "option")),
             after_checks=after,
         )
 
     def _refuse_loose(self, top: Table) -> None:
         """Refuse parts of a closing where the file has none; they would be lost."""
-        for key in ("closed", "proof", "option", "after_check"):
+        for key in ("closed", "proof", "part", "option", "after_check"):
             if key in top:
                 raise self.fail(f"expected [closing] in a file with '{key}', got none", key)
 
@@ -145,6 +148,13 @@ class _Reader(Header):
         self.known(table, kind)
         self.required(table, key, rows)
         return self.plain(table, kind)
+
+    def part(self, table: Table) -> FittedPart:
+        """Return one part that was fitted."""
+        self.known(table, FittedPart)
+        if not str(table.get("part", "")).strip():
+            raise self.fail("expected what was fitted as part, got nothing", "part")
+        return self.plain(table, FittedPart)
 
     def code(self, table: Table) -> Code:
         """Return one trouble code."""
@@ -202,12 +212,12 @@ _LISTS: Final[dict[str, tuple[str, Callable[[_Reader, Table], Any]]]] = {
     "tried": ("tried", _Reader.tried),
 }
 _COMPUTED: Final = ("typed", "canonical", "low", "high", "word")
-_CLOSING_PARTS: Final = ("closed", "proofs", "options", "after_checks")
+_CLOSING_PARTS: Final = ("closed", "proofs", "parts", "options", "after_checks")
 _TOP_KEYS: Final = (
     *JOB_PLAIN,
     *_LISTS,
     "state", "origin", "opened", "closed", "vehicle", "complaint", "scan", "fields", "closing",
-    "proof", "option", "after_check",
+    "proof", "part", "option", "after_check",
 )  # fmt: skip
 
 

@@ -104,7 +104,12 @@ _LISTS: Final = {
     "finding": "findings",
     "tried": "tried",
 }
-_CLOSING_LISTS: Final = {"proof": "proofs", "option": "options", "after_check": "after_checks"}
+_CLOSING_LISTS: Final = {
+    "proof": "proofs",
+    "part": "parts",
+    "option": "options",
+    "after_check": "after_checks",
+}
 _NESTED: Final = {
     "symptom": ("response",),
     "reading_set": ("readings",),

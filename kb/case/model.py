@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 
+from kb.case.parts import FittedPart
+
 
 class Phase(StrEnum):
     """When a reading set was taken."""
@@ -67,11 +69,12 @@ class FixKind(StrEnum):
 
 
 class Origin(StrEnum):
-    """Where a record came from."""
+    """Where a record came from; invented ones are counted by the week and never witnesses."""
 
     SHOP = "shop"
     DEMONSTRATION = "demonstration"
     IMPORTED = "imported"
+    INVENTED = "invented"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -238,8 +241,8 @@ class AfterCheck:
 class Closing:
     """How a job ended.
 
-    ``held`` says that the holding period passed without a comeback; ``overturned_by`` names the
-    job that showed the cause to be wrong.
+    ``held``: the holding period passed without a comeback; ``overturned_by``: the job that showed
+    the cause to be wrong; ``until``: the day to which a work-around is meant to last.
     """
 
     closed: date
@@ -249,6 +252,8 @@ class Closing:
     proofs: tuple[Proof, ...] = ()
     fix: FixKind | None = None
     fix_text: str = ""
+    parts: tuple[FittedPart, ...] = ()
+    until: date | None = None
     options: tuple[Option, ...] = ()
     after_checks: tuple[AfterCheck, ...] = ()
     held: bool = False
@@ -260,8 +265,7 @@ class Closing:
 class Job:
     """A car with a complaint, from the moment it is written up.
 
-    ``lines`` keeps everything that was typed, as typed. ``fields`` keeps closed fields of imported
-    records by name (component, failure, location).
+    ``lines`` keeps everything as typed; ``fields`` are closed fields of imported records by name.
     """
 
     id: str

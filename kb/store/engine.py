@@ -18,28 +18,17 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DatabaseError
 
 from kb.errors import StoreError
-from kb.store.case_lists import CaseLists
 from kb.store.faults import store_error
 from kb.store.journal import (
-    HistoryRepository,
     Pen,
-    SettingRepository,
     bump_generation,
     generation,
     lock_generation,
     renew_state,
     state,
 )
-from kb.store.people import People
-from kb.store.photos import PhotoRepository
-from kb.store.repository import JobRepository
-from kb.store.searches import SearchRepository
-from kb.store.settled import SettledPieces
-from kb.store.shop_terms import ShopTerms
-from kb.store.sign_ins import FailedSignIns, Sessions, SignInLinks
 from kb.store.tables import SCHEMA_REVISION
-from kb.store.unread import UnreadWords
-from kb.store.writes import EarlierStates, SentForms
+from kb.store.unit_of_work import UnitOfWork
 
 # The SQLite database inside the shop's data folder.
 DATABASE: Final = "baybook.db"
@@ -124,32 +113,6 @@ def begin(engine: Engine, *, writes: bool, patience_ms: int | None = None) -> It
         if patience_ms is not None and engine.dialect.name == "postgresql":
             connection.exec_driver_sql(f"SET LOCAL lock_timeout = {patience_ms:d}")
         yield connection
-
-
-class UnitOfWork:
-    """One transaction: the jobs, their history and all that lies beside them."""
-
-    def __init__(self, pen: Pen) -> None:
-        self.connection = pen.connection
-        self.history = HistoryRepository(pen)
-        self.jobs = JobRepository(pen, self.history)
-        self.settings = SettingRepository(pen)
-        self.earlier = EarlierStates(pen)
-        self.sent = SentForms(pen)
-        self.people = People(pen, self.history)
-        self.sessions = Sessions(pen)
-        self.links = SignInLinks(pen)
-        self.failed = FailedSignIns(pen)
-        self.settled = SettledPieces(pen)
-        self.unread = UnreadWords(pen)
-        self.photos = PhotoRepository(pen, self.history)
-        self.case_lists = CaseLists(pen)
-        self.searches = SearchRepository(pen)
-        self.terms = ShopTerms(pen, self.history)
-
-    def state(self) -> str:
-        """Return what names the state of the closed jobs that this unit of work sees."""
-        return state(self.connection)
 
 
 class Store:

@@ -16,6 +16,7 @@ from kb.store.shapes import (
     CODE,
     FINDING,
     FINDING_RESPONSE,
+    FITTED_PART,
     OPTION,
     PROOF,
     READING,
@@ -77,6 +78,7 @@ class _Loader:
         closings = self.load(
             CLOSING,
             proofs=self.load(PROOF),
+            parts=self.load(FITTED_PART),
             options=self.load(OPTION),
             after_checks=self.load(AFTER_CHECK),
         )

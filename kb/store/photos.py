@@ -8,8 +8,8 @@ from sqlalchemy import func, insert, select
 from kb.errors import NotFoundError
 from kb.store.journal import HistoryRepository, Pen
 from kb.store.photo_files import StoredPhoto
-from kb.store.shop_tables import JobPhotoRow
-from kb.store.tables import JobRow, PhotoRow
+from kb.store.shop_tables import JobPhotoRow, PhotoRow
+from kb.store.tables import JobRow
 
 # The verb of a photo's line of history; it writes no new state of the job.
 PHOTO_VERB: Final = "photo"

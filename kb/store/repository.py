@@ -6,7 +6,7 @@ from typing import Final, TypeVar
 
 from sqlalchemy import ColumnElement, delete, func, insert, select, update
 
-from kb.case.model import Job, JobState
+from kb.case.model import Job, JobState, Origin
 from kb.errors import ConflictError, NotFoundError, StoreError
 from kb.store.journal import HistoryRepository, Pen, next_job_number
 from kb.store.loading import load_jobs, table_of
@@ -112,6 +112,11 @@ class JobRepository:
     def closed_jobs(self) -> tuple[Job, ...]:
         """Return every closed job."""
         return load_jobs(self._connection, JobRow.state == JobState.CLOSED.value)
+
+    def witnesses(self) -> tuple[Job, ...]:
+        """Return every closed job that may be a witness: all but the invented ones."""
+        chosen = (JobRow.state == JobState.CLOSED.value) & (JobRow.origin != Origin.INVENTED.value)
+        return load_jobs(self._connection, chosen)
 
     def closed_since(self, seq: int) -> tuple[Job, ...]:
         """Return the closed jobs that were written after line ``seq`` of the history."""

@@ -17,6 +17,7 @@ from kb.store.shapes import (
     CODE,
     FINDING,
     FINDING_RESPONSE,
+    FITTED_PART,
     OPTION,
     PROOF,
     READING,
@@ -33,6 +34,7 @@ from kb.store.tables import (
     FieldRow,
     FindingResponseRow,
     FindingRow,
+    FittedPartRow,
     JobRow,
     LineRow,
     OptionRow,
@@ -49,7 +51,8 @@ Rows = dict[type[Base], list[dict[str, Any]]]
 # Parents first, so that a batch of inserts never meets a missing parent.
 TABLES: Final[tuple[type[Base], ...]] = (
     JobRow, LineRow, FieldRow, SymptomRow, SymptomResponseRow, FindingRow, FindingResponseRow,
-    ReadingSetRow, ReadingRow, CodeRow, TriedRow, ClosingRow, ProofRow, OptionRow, AfterCheckRow,
+    ReadingSetRow, ReadingRow, CodeRow, TriedRow, ClosingRow, ProofRow, FittedPartRow, OptionRow,
+    AfterCheckRow,
 )  # fmt: skip
 # Deleting these empties every table below a job; the rest goes by cascade.
 CHILDREN: Final[tuple[type[Base], ...]] = (
@@ -182,5 +185,6 @@ def _add_closing(rows: Rows, job: Job) -> None:
         return
     rows[ClosingRow].append(_columns(CLOSING, job.closing, job_id=job.id))
     _add_flat(rows, PROOF, job.closing.proofs, job_id=job.id)
+    _add_flat(rows, FITTED_PART, job.closing.parts, job_id=job.id)
     _add_flat(rows, OPTION, job.closing.options, job_id=job.id)
     _add_flat(rows, AFTER_CHECK, job.closing.after_checks, job_id=job.id)

@@ -21,6 +21,7 @@ from kb.case.model import (
     Symptom,
     Tried,
 )
+from kb.case.parts import FittedPart
 from kb.store.columns import Base
 from kb.store.tables import (
     AfterCheckRow,
@@ -28,6 +29,7 @@ from kb.store.tables import (
     CodeRow,
     FindingResponseRow,
     FindingRow,
+    FittedPartRow,
     OptionRow,
     ProofRow,
     ReadingRow,
@@ -79,7 +81,10 @@ CODE = Shape(CodeRow, Code)
 FINDING = Shape(FindingRow, Finding, ("responses",))
 FINDING_RESPONSE = Shape(FindingResponseRow, Response, (), _RESPONSE, deep=True)
 TRIED = Shape(TriedRow, Tried)
-CLOSING = Shape(ClosingRow, Closing, ("proofs", "options", "after_checks"), {"fix": FixKind})
+CLOSING = Shape(
+    ClosingRow, Closing, ("proofs", "parts", "options", "after_checks"), {"fix": FixKind}
+)
 PROOF = Shape(ProofRow, Proof)
+FITTED_PART = Shape(FittedPartRow, FittedPart)
 OPTION = Shape(OptionRow, Option, (), {"kind": FixKind})
 AFTER_CHECK = Shape(AfterCheckRow, AfterCheck)

@@ -122,6 +122,16 @@ class SearchRow(Base):
     vehicle: Mapped[str]
 
 
+class PhotoRow(Base):
+    """A photo by the hash of its content; the bytes lie in a folder beside the database."""
+
+    __tablename__ = "photos"
+
+    content_hash: Mapped[str] = mapped_column(primary_key=True)
+    media_type: Mapped[str]
+    size_bytes: Mapped[int]
+
+
 class JobPhotoRow(Base):
     """A photo that belongs to a job; the bytes lie under their hash."""
 

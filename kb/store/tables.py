@@ -14,7 +14,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 from kb.store.columns import Base, job_key, parent_key
 
 # The newest migration that this code knows; a test holds it to the migrations folder.
-SCHEMA_REVISION: Final = "0002"
+SCHEMA_REVISION: Final = "0003"
 
 
 class JobRow(Base):
@@ -32,7 +32,7 @@ class JobRow(Base):
     system: Mapped[str | None]
     invoice: Mapped[str | None] = mapped_column(unique=True)
     waits_for: Mapped[str | None]
-    comeback_of: Mapped[str | None]
+    comeback_of: Mapped[str | None] = mapped_column(index=True)
     body: Mapped[str]
     body_html: Mapped[str]
     vehicle_year: Mapped[int | None]
@@ -199,12 +199,13 @@ class ClosingRow(Base):
     __tablename__ = "closings"
 
     job_id: Mapped[str] = job_key()
-    closed: Mapped[date]
+    closed: Mapped[date] = mapped_column(index=True)
     end: Mapped[str]
     cause: Mapped[str | None] = mapped_column(index=True)
     second_cause: Mapped[str | None]
     fix: Mapped[str | None]
     fix_text: Mapped[str]
+    until: Mapped[date | None]
     held: Mapped[bool]
     overturned_by: Mapped[str | None]
     lesson: Mapped[str]
@@ -225,6 +226,18 @@ class ProofRow(Base):
     method: Mapped[str]
     text: Mapped[str]
     photo: Mapped[str | None]
+
+
+class FittedPartRow(Base):
+    """A part that was fitted."""
+
+    __tablename__ = "fitted_parts"
+
+    job_id: Mapped[str] = _closing_key()
+    ordinal: Mapped[int] = mapped_column(primary_key=True)
+    part: Mapped[str]
+    supplier: Mapped[str | None]
+    lot: Mapped[str | None]
 
 
 class OptionRow(Base):
@@ -265,16 +278,6 @@ class HistoryRow(Base):
     verb: Mapped[str]
     job_id: Mapped[str | None]
     what: Mapped[str]
-
-
-class PhotoRow(Base):
-    """A photo by the hash of its content; the bytes lie in a folder beside the database."""
-
-    __tablename__ = "photos"
-
-    content_hash: Mapped[str] = mapped_column(primary_key=True)
-    media_type: Mapped[str]
-    size_bytes: Mapped[int]
 
 
 class SettingRow(Base):

@@ -16,7 +16,7 @@ from kb.case.model import (
 )
 from kb.case.terms import Vocabulary
 from kb.errors import ConflictError, NotProvenError, UnknownTermError
-from kb.store.engine import UnitOfWork
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.declined import Choice, write_out
 
 # Ends that say what was wrong need the cause and its proof; the others are kept as jobs that

@@ -7,7 +7,7 @@ from kb.case.handover import dangers_of
 from kb.case.model import Finding, FixKind, Job, Option
 from kb.case.terms import Vocabulary
 from kb.diagnosis.proving import proves
-from kb.store.engine import UnitOfWork
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.declined import NO_REPAIR
 from kb.workflow.memory import MOST_PRICED
 

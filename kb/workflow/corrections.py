@@ -10,8 +10,8 @@ from kb.case.model import Job
 from kb.case.parse import Parsed, parse
 from kb.case.terms import Vocabulary
 from kb.errors import ConflictError, NotFoundError, UnknownTermError
-from kb.store.engine import UnitOfWork
 from kb.store.journal import HistoryLine
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.jobs import open_job_of
 
 # Verbs of the lines of history that settle a piece; what was said follows the piece.

@@ -10,7 +10,7 @@ from kb.case.model import Code, Finding, Job, Reading, ReadingSet, Scan, Tried
 from kb.case.parse import parse, parse_reading
 from kb.case.terms import OPEN_OUTCOMES, Vocabulary
 from kb.errors import ConflictError, KBError, ParseError
-from kb.store.engine import UnitOfWork
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.jobs import open_job_of
 
 # The words of one field: a place, a part, an answer (our choice).

@@ -15,7 +15,7 @@ from kb.case.clauses import read_clauses
 from kb.case.model import Closing, Job, JobState, Origin, Vehicle
 from kb.case.terms import Vocabulary
 from kb.errors import ImportTableError
-from kb.store.engine import UnitOfWork
+from kb.store.unit_of_work import UnitOfWork
 
 # What a column may stand for; text and date are needed.
 ROLES: Final = ("text", "date", "asset", "component", "failure", "location", "action", "cost", "id")

@@ -12,7 +12,7 @@ from kb.case.shop_made import made_family
 from kb.case.terms import Vocabulary
 from kb.case.vin import clean_vin
 from kb.errors import ConflictError, ParseError
-from kb.store.engine import UnitOfWork
+from kb.store.unit_of_work import UnitOfWork
 
 # One entry is a few lines; more belongs in an import (our choice).
 MAX_TEXT = 20_000

@@ -23,7 +23,8 @@ from kb.retrieval.learned import Learned
 from kb.retrieval.learned_file import read_learned, write_learned
 from kb.retrieval.snapshot import kept_numbers, read_snapshot, write_snapshot
 from kb.retrieval.weigh import fit_weighed
-from kb.store.engine import Store, UnitOfWork
+from kb.store.engine import Store
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.suggest import (
     Suggestion,
     Wanted,
@@ -175,7 +176,7 @@ class Memory:
         """
         with self._lock:
             with self.store.read() as unit:
-                state, jobs = unit.state(), tuple(unit.jobs.closed_jobs())
+                state, jobs = unit.state(), unit.jobs.witnesses()
                 words = self._overlaid(unit)
             made = [witness_features(job, words, self.altitude_m) for job in jobs]
             # Threads of the linear algebra wait for each other on a busy small machine: 84 s
@@ -218,7 +219,7 @@ class Memory:
     def _fit(self, words: Vocabulary) -> _Fitted:
         with self.store.read() as unit:
             state = unit.state()
-            jobs = tuple(unit.jobs.closed_jobs())
+            jobs = unit.jobs.witnesses()
         made = [witness_features(job, words, self.altitude_m) for job in jobs]
         return self._keep(state, made, self._numbers(), words=words)
 

@@ -7,9 +7,9 @@ from hashlib import sha256
 from typing import Final
 
 from kb.errors import ConflictError, NotFoundError, ParseError
-from kb.store.engine import UnitOfWork
 from kb.store.people import StoredPerson
 from kb.store.sign_ins import StoredLink
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.passwords import (
     Hasher,
     clean_name,

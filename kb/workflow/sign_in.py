@@ -6,9 +6,10 @@ from enum import StrEnum
 from typing import Final
 
 from kb.errors import SignInError, TooManyTriesError
-from kb.store.engine import Store, UnitOfWork
+from kb.store.engine import Store
 from kb.store.people import StoredPerson
 from kb.store.sign_ins import StoredSession
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.passwords import Hasher, clean_name
 from kb.workflow.people import new_token, token_hash
 

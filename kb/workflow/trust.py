@@ -58,7 +58,7 @@ def measure_trust(memory: Memory, *, today: date, newest: int | None = MOST_ASKE
     """
     state = trust_state(memory)
     with memory.store.read() as unit:
-        jobs = unit.jobs.closed_jobs()
+        jobs = unit.jobs.witnesses()
     result = measure_own(
         jobs,
         memory.words,

@@ -6,9 +6,9 @@ from kb.case.casefile import read_case
 from kb.case.model import Job
 from kb.case.terms import Vocabulary
 from kb.errors import ConflictError
-from kb.store.engine import UnitOfWork
 from kb.store.journal import HistoryLine
 from kb.store.photos import PHOTO_VERB
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.close import overturn
 from kb.workflow.corrections import settle_again
 

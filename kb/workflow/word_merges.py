@@ -12,7 +12,7 @@ from kb.case.shop_rows import MERGED_KINDS, ShopTerm
 from kb.case.shop_words import parts
 from kb.case.terms import Vocabulary, load_vocabulary
 from kb.errors import NotFoundError, TermError, VocabularyError
-from kb.store.engine import UnitOfWork
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.words import names_of, words_of
 
 # Suggestions for a word, and the likeness, of 100, from which one is shown (our choice).

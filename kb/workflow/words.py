@@ -10,7 +10,7 @@ from kb.case.shop_words import parts, with_shop_terms
 from kb.case.terms import OPEN_OUTCOMES, Vocabulary, load_vocabulary
 from kb.case.units import UNITS
 from kb.errors import TermError, VocabularyError
-from kb.store.engine import UnitOfWork
+from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.word_forms import key_of, numbers, plain_name, refuse_alike
 
 

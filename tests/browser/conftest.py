@@ -189,6 +189,7 @@ def all_pages(shop):
     known = {
         "/": ["/"],
         "/trust": ["/trust"],
+        "/week": ["/week"],
         "/find": [
             "/find",
             "/find?q=cold+on+the+road,+warm+at+lights;+low+58+hi+318",

@@ -31,6 +31,7 @@ from kb.case.model import (
     Tried,
     Vehicle,
 )
+from kb.case.parts import FittedPart
 from kb.case.terms import OPEN_OUTCOMES, load_vocabulary
 from kb.case.units import Quantity
 
@@ -132,6 +133,10 @@ closings = st.builds(
     proofs=few(st.builds(Proof, method=keys(WORDS.proof_methods), text=texts, photo=maybe_text)),
     fix=st.none() | st.sampled_from(FixKind),
     fix_text=texts,
+    parts=few(
+        st.builds(FittedPart, part=some_text.filter(str.strip), supplier=maybe_text, lot=maybe_text)
+    ),
+    until=st.none() | st.dates(),
     options=few(options),
     after_checks=few(st.builds(AfterCheck, kind=keys(WORDS.after_checks), text=texts)),
     held=st.booleans(),

@@ -13,6 +13,7 @@ from web.rights import Role
 PAGES = {
     "/": ("/", None),
     "/find": ("/find", None),
+    "/week": ("/week", None),
     "/job/<job_id>": ("/job/{job}", "/job/J404"),
     "/job/<job_id>/close": ("/job/{job}/close", "/job/J404/close"),
     "/job/<job_id>/answers": ("/job/{job}/answers?text=no+crank", "/job/J404/answers"),

@@ -22,7 +22,7 @@ ASKED = {
     Right.SEE: {
         "cases.show", "customer.of_case", "customer.of_job", "find.show", "jobs.show",
         "jobs.today", "labels.show", "live.job", "live.question", "me.show", "photos.show",
-        "sent.show", "trust.show", "words.show",
+        "sent.show", "trust.show", "week.show", "words.show",
     } | OWN,
     Right.WORK: {
         "entries.checks", "entries.codes", "entries.comeback", "entries.complaint",

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from sqlalchemy import Column, event, func, select
 
-from kb.case.model import Job, JobState, Vehicle
+from kb.case.model import Job, JobState, Origin, Vehicle
 from kb.errors import ConflictError, NotFoundError, ParseError, StoreError
 from kb.store.columns import Words
 from kb.store.engine import Store, sqlite_file
@@ -98,6 +98,14 @@ def test_a_job_that_is_not_there_is_not_found(store):
             unit.jobs.revision("J7")
 
 
+def test_an_invented_job_is_no_witness(store):
+    rows = (a_case("J1"), a_case("J2", origin=Origin.INVENTED))
+    add(store, *rows)
+    with store.read() as unit:
+        assert unit.jobs.closed_jobs() == rows
+        assert unit.jobs.witnesses() == rows[:1]
+
+
 def test_open_waiting_and_closed_jobs_are_told_apart(store):
     rows = (
         a_job("J1"),
@@ -109,6 +117,7 @@ def test_open_waiting_and_closed_jobs_are_told_apart(store):
     with store.read() as unit:
         assert unit.jobs.open_jobs() == rows[:2]
         assert unit.jobs.closed_jobs() == rows[2:]
+        assert unit.jobs.witnesses() == rows[2:]
         assert unit.jobs.count() == 4
         assert unit.jobs.ids() == ("J1", "J2", "J3", "J4")
 

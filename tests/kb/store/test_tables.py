@@ -3,7 +3,7 @@ from sqlalchemy import ForeignKeyConstraint, create_mock_engine
 from sqlalchemy.dialects import postgresql
 from sqlalchemy.schema import CreateTable
 
-from kb.store import shop_tables  # noqa: F401 - its tables belong to the metadata
+from kb.store import shop_tables, week_tables  # noqa: F401 - their tables belong to the metadata
 from kb.store.rows import TABLES
 from kb.store.tables import JobRow
 

@@ -1,0 +1,43 @@
+"""One transaction: every repository over one connection."""
+
+from kb.store.case_lists import CaseLists
+from kb.store.journal import HistoryRepository, Pen, SettingRepository, state
+from kb.store.people import People
+from kb.store.photos import PhotoRepository
+from kb.store.repository import JobRepository
+from kb.store.reviews import Reviews
+from kb.store.searches import SearchRepository
+from kb.store.settled import SettledPieces
+from kb.store.shop_terms import ShopTerms
+from kb.store.sign_ins import FailedSignIns, Sessions, SignInLinks
+from kb.store.unread import UnreadWords
+from kb.store.week_rows import WeekRows
+from kb.store.writes import EarlierStates, SentForms
+
+
+class UnitOfWork:
+    """One transaction: the jobs, their history and all that lies beside them."""
+
+    def __init__(self, pen: Pen) -> None:
+        self.connection = pen.connection
+        self.history = HistoryRepository(pen)
+        self.jobs = JobRepository(pen, self.history)
+        self.settings = SettingRepository(pen)
+        self.earlier = EarlierStates(pen)
+        self.sent = SentForms(pen)
+        self.people = People(pen, self.history)
+        self.sessions = Sessions(pen)
+        self.links = SignInLinks(pen)
+        self.failed = FailedSignIns(pen)
+        self.settled = SettledPieces(pen)
+        self.unread = UnreadWords(pen)
+        self.photos = PhotoRepository(pen, self.history)
+        self.case_lists = CaseLists(pen)
+        self.searches = SearchRepository(pen)
+        self.terms = ShopTerms(pen, self.history)
+        self.weeks = WeekRows(pen)
+        self.reviews = Reviews(pen)
+
+    def state(self) -> str:
+        """Return what names the state of the closed jobs that this unit of work sees."""
+        return state(self.connection)

@@ -1,0 +1,93 @@
+"""Closed jobs as the week counts them: few columns of many jobs, one query."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import ColumnElement, select
+
+from kb.case.model import Job, JobState
+from kb.store.journal import Pen
+from kb.store.loading import load_jobs
+from kb.store.tables import ClosingRow, JobRow
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClosedLine:
+    """What the week counts of one closed job; ``cause`` as it was written."""
+
+    id: str
+    opened: date
+    closed: date
+    system: str | None
+    cause: str | None
+    end: str
+    held: bool
+    overturned_by: str | None
+    comeback_of: str | None
+    vin: str | None
+    year: int | None
+    make: str | None
+    model: str | None
+    engine: str | None
+
+    @property
+    def platform(self) -> tuple[str, str, str]:
+        """Make, model and engine; empty where not written down."""
+        return (self.make or "", self.model or "", self.engine or "")
+
+
+class WeekRows:
+    """The jobs of some weeks of one unit of work."""
+
+    def __init__(self, pen: Pen) -> None:
+        self._connection = pen.connection
+
+    def lines(self, first: date, last: date) -> tuple[ClosedLine, ...]:
+        """Return the jobs closed from ``first`` to ``last``, both included, oldest first."""
+        query = (
+            select(
+                JobRow.id,
+                JobRow.opened,
+                ClosingRow.closed,
+                JobRow.system,
+                ClosingRow.cause,
+                ClosingRow.end,
+                ClosingRow.held,
+                ClosingRow.overturned_by,
+                JobRow.comeback_of,
+                JobRow.vehicle_vin.label("vin"),
+                JobRow.vehicle_year.label("year"),
+                JobRow.vehicle_make.label("make"),
+                JobRow.vehicle_model.label("model"),
+                JobRow.vehicle_engine.label("engine"),
+            )
+            .join(ClosingRow, ClosingRow.job_id == JobRow.id)
+            .where(_between(first, last))
+            .order_by(ClosingRow.closed, JobRow.id)
+        )
+        return tuple(ClosedLine(**row) for row in self._connection.execute(query).mappings())
+
+    def closed(self, first: date, last: date) -> tuple[Job, ...]:
+        """Return the whole jobs closed from ``first`` to ``last``, in the order of their ids."""
+        ids = select(ClosingRow.job_id).where(_between(first, last))
+        return load_jobs(self._connection, JobRow.id.in_(ids))
+
+    def first_closed(self) -> date | None:
+        """Return the day of the oldest close, None before there is one."""
+        query = select(ClosingRow.closed).order_by(ClosingRow.closed).limit(1)
+        return self._connection.scalar(query)
+
+    def back_in(self, ids: Iterable[str]) -> tuple[Job, ...]:
+        """Return the jobs, open ones too, that are comebacks of those of ``ids``."""
+        query = JobRow.comeback_of.in_(tuple(ids))
+        return load_jobs(self._connection, query)
+
+    def open_on(self, day: date) -> tuple[Job, ...]:
+        """Return the jobs opened by ``day`` that are not closed now, waiting ones among them."""
+        states = (JobState.OPEN.value, JobState.WAITING.value)
+        return load_jobs(self._connection, JobRow.state.in_(states) & (JobRow.opened <= day))
+
+
+def _between(first: date, last: date) -> ColumnElement[bool]:
+    return (ClosingRow.closed >= first) & (ClosingRow.closed <= last)

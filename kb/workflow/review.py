@@ -1,0 +1,121 @@
+"""The weekly review: counted once a week, by one process, and kept."""
+
+import json
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+
+from kb.case.iso_week import IsoWeek
+from kb.store.engine import Store
+from kb.store.reviews import KeptReview
+from kb.workflow.memory import Memory
+from kb.workflow.week.rows import Level, WeekRow
+from kb.workflow.week.seen import Seen
+
+# A kept review of another form is counted anew.
+FORM: Final = 1
+# Rows that stand first, for a decision (the foreman's quarter of an hour; our choice).
+FIRST: Final = 3
+
+# Each module of the week, asked in this order.
+Topic = Callable[[Seen], Iterable[WeekRow]]
+TOPICS: tuple[Topic, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Review:
+    """One counted week; ``rows`` stand most pressing first, ``jobs`` were closed in it."""
+
+    week: IsoWeek
+    made_at: datetime
+    jobs: int
+    cases: int
+    rows: tuple[WeekRow, ...]
+
+    @property
+    def first(self) -> tuple[WeekRow, ...]:
+        """The rows worth a decision, at most three; none where nothing is more than luck."""
+        return tuple(row for row in self.rows if row.level is not Level.KNOW)[:FIRST]
+
+    @property
+    def rest(self) -> tuple[WeekRow, ...]:
+        """All other rows."""
+        return self.rows[len(self.first) :]
+
+    def row(self, key: str) -> WeekRow | None:
+        """Return the row of that key, None where the week has none."""
+        return next((row for row in self.rows if row.key == key), None)
+
+
+def count_week(seen: Seen) -> dict[str, Any]:
+    """Return the review of a week as values that JSON keeps."""
+    rows = sorted((row for topic in TOPICS for row in topic(seen)), key=lambda row: row.place)
+    return {
+        "form": FORM,
+        "week": str(seen.week),
+        "jobs": len(seen.week_jobs),
+        "cases": sum(job.is_case for job in seen.week_jobs),
+        "rows": [row.as_json() for row in rows],
+    }
+
+
+def kept_review(store: Store, week: IsoWeek) -> Review | None:
+    """Return the review of a week as it was counted; None where it is not, or of another form."""
+    with store.read() as unit:
+        kept = unit.reviews.get(str(week))
+    return _review(week, kept) if kept else None
+
+
+def _review(week: IsoWeek, kept: KeptReview) -> Review | None:
+    try:
+        body: Mapping[str, Any] = json.loads(kept.body)
+        if body["form"] != FORM:
+            return None
+        rows = tuple(WeekRow.from_json(row) for row in body["rows"])
+    except (ValueError, KeyError, TypeError):
+        return None
+    return Review(
+        week=week, made_at=kept.made_at, jobs=body["jobs"], cases=body["cases"], rows=rows
+    )
+
+
+def review_week(
+    memory: Memory, week: IsoWeek, *, who: str, now: datetime, anew: bool = False
+) -> Review | None:
+    """Return the review of a week, counted by whoever asks first; None while another counts it.
+
+    Parameters
+    ----------
+    memory : Memory
+        Gives store, words and altitude.
+    week : IsoWeek
+        A week that is over, or the running one: then what is known of it.
+    who : str
+        Stands in the claim.
+    now : datetime
+        With a zone.
+    anew : bool
+        Counts again what is counted already.
+    """
+    known = kept_review(memory.store, week)
+    if known is not None and not anew:
+        return known
+    with memory.store.write(who, now) as unit:
+        # Another may have finished it since; one that cannot be read (an older form) is counted.
+        kept = unit.reviews.get(str(week))
+        meanwhile = _review(week, kept) if kept else None
+        claim = unit.reviews.claim(str(week), anew=True) if anew or not meanwhile else None
+    if claim is None:
+        return meanwhile
+    body = _counted(memory, week)
+    with memory.store.write(who, now) as unit:
+        unit.reviews.keep(str(week), claim, body)
+    return kept_review(memory.store, week)
+
+
+def _counted(memory: Memory, week: IsoWeek) -> str:
+    words = memory.words
+    with memory.store.read() as unit:
+        seen = Seen(unit=unit, week=week, words=words, altitude_m=memory.altitude_m)
+        return json.dumps(count_week(seen), ensure_ascii=False)

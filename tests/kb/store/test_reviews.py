@@ -1,0 +1,53 @@
+from datetime import timedelta
+
+from kb.store.reviews import CLAIM_LIFE
+from tests.kb.store.other_process import NOW
+
+WEEK = "2026-W47"
+
+
+def claim(store, at=NOW, **options):
+    with store.write("x", at) as unit:
+        return unit.reviews.claim(WEEK, **options)
+
+
+def keep(store, claimed, body="{}", at=NOW):
+    with store.write("x", at) as unit:
+        return unit.reviews.keep(WEEK, claimed, body)
+
+
+def kept(store):
+    with store.read() as unit:
+        return unit.reviews.get(WEEK)
+
+
+def test_one_claims_a_week_and_the_next_does_not(store):
+    first = claim(store)
+    assert first
+    assert claim(store) is None
+    assert kept(store) is None
+    assert keep(store, first, "[1]")
+    assert kept(store).body == "[1]"
+    assert claim(store) is None
+    with store.read() as unit:
+        assert unit.reviews.weeks() == (WEEK,)
+
+
+def test_a_claim_of_a_process_that_died_is_taken_over(store):
+    first = claim(store)
+    second = claim(store, NOW + CLAIM_LIFE + timedelta(seconds=1))
+    assert second
+    assert second != first
+    assert not keep(store, first)
+    assert keep(store, second)
+
+
+def test_a_counted_week_is_counted_anew_when_told(store):
+    keep(store, claim(store))
+    later = NOW + timedelta(hours=1)
+    again = claim(store, later, anew=True)
+    assert again
+    assert kept(store).body == "{}"
+    assert claim(store, later + timedelta(seconds=1), anew=True) is None
+    assert keep(store, again, "[2]", later + timedelta(seconds=2))
+    assert kept(store).body == "[2]"

@@ -1,0 +1,100 @@
+import threading
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+
+from kb.case.iso_week import IsoWeek
+from kb.case.terms import load_vocabulary
+from kb.workflow import review
+from kb.workflow.memory import Memory
+from kb.workflow.review import kept_review, review_week
+from kb.workflow.week.rows import Level, WeekRow
+from tests.factories import a_case, a_closing
+
+WEEK = IsoWeek(date(2026, 11, 16))
+NOW = datetime(2026, 11, 23, 7, tzinfo=UTC)
+
+
+def rows_of(seen):
+    yield WeekRow(kind="kept", numbers={"jobs": len(seen.week_jobs)})
+    for at, level in enumerate(Level):
+        yield WeekRow(kind="old_job", subject=(str(at),), level=level)
+        yield WeekRow(kind="held", subject=(str(at),), level=level)
+
+
+def counted(memory, now=NOW, *, anew=False):
+    """Return the review of the week, which must be there."""
+    made = review_week(memory, WEEK, who="Ines", now=now, anew=anew)
+    assert made is not None
+    return made
+
+
+@pytest.fixture
+def memory(store, monkeypatch):
+    """Return the memory of a shop with one job in the week, and one topic that counts."""
+    monkeypatch.setattr(review, "TOPICS", (rows_of,))
+    with store.write("x", NOW) as unit:
+        unit.jobs.add(a_case("J1", closing=a_closing(closed=WEEK.monday)), verb="import")
+    return Memory(store, load_vocabulary())
+
+
+def test_a_week_is_counted_when_first_asked_for_and_kept(memory, monkeypatch):
+    made = counted(memory)
+    assert (made.jobs, made.cases, made.made_at) == (1, 1, NOW)
+    assert [row.key for row in made.first] == ["old_job:0", "held:0", "old_job:1"]
+    assert (*made.first, *made.rest) == made.rows
+    (kept,) = [row for row in made.rows if row.kind == "kept"]
+    assert kept.numbers == {"jobs": 1}
+    assert made.row("kept") == kept
+    assert made.row("kept:x") is None
+    monkeypatch.setattr(review, "TOPICS", ())
+    assert counted(memory, NOW + timedelta(days=1)) == made
+
+
+def test_a_week_is_counted_again_when_told(memory):
+    counted(memory)
+    with memory.store.write("x", NOW) as unit:
+        unit.jobs.add(a_case("J2", closing=a_closing(closed=WEEK.sunday)), verb="import")
+    again = counted(memory, NOW + timedelta(days=1), anew=True)
+    assert [row.numbers for row in again.rows if row.kind == "kept"] == [{"jobs": 2}]
+
+
+def test_while_another_counts_there_is_no_review(memory):
+    with memory.store.write("x", NOW) as unit:
+        assert unit.reviews.claim(str(WEEK))
+    assert review_week(memory, WEEK, who="Ines", now=NOW + timedelta(seconds=9)) is None
+    assert counted(memory, NOW + timedelta(minutes=5)).jobs == 1
+
+
+def test_of_many_who_ask_at_once_one_counts(memory, monkeypatch):
+    asked = []
+
+    def topic(seen):
+        asked.append(seen.week)
+        return rows_of(seen)
+
+    monkeypatch.setattr(review, "TOPICS", (topic,))
+    start = threading.Barrier(6)
+    found = []
+
+    def ask():
+        start.wait()
+        found.append(review_week(memory, WEEK, who="Ines", now=NOW))
+
+    threads = [threading.Thread(target=ask) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert asked == [WEEK]
+    assert any(found)
+
+
+@pytest.mark.parametrize(
+    "body", ["", "[]", "{}", '{"form": 0, "rows": []}', '{"form": 1, "rows": [{}]}']
+)
+def test_a_review_that_cannot_be_read_is_counted_again(memory, body):
+    with memory.store.write("x", NOW) as unit:
+        unit.reviews.keep(str(WEEK), unit.reviews.claim(str(WEEK)), body)
+    assert kept_review(memory.store, WEEK) is None
+    assert counted(memory).jobs == 1

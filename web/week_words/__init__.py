@@ -1,0 +1,1 @@
+"""Rows of the week in words, module by module as ``kb.workflow.week`` counts them."""

@@ -1,0 +1,22 @@
+"""Every kind of row with what says it."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from kb.case.terms import Vocabulary
+from kb.workflow.week.rows import WeekRow
+from web.week_words.said import Said, Say
+
+# The rows that each module says, in the order of the modules.
+SAY: Final[Mapping[str, Say]] = {}
+
+
+def say(row: WeekRow, words: Vocabulary) -> Said:
+    """Return a row in words.
+
+    Raises
+    ------
+    KeyError
+        If nobody says rows of its kind.
+    """
+    return SAY[row.kind](row, words)
