@@ -8,7 +8,7 @@ from kb.workflow.review import review_week
 from web import db
 from web.auth import needs, now, person
 from web.rights import Right
-from web.week_words.rows import say
+from web.week_page import shown, topics
 
 bp = Blueprint("week", __name__)
 
@@ -29,8 +29,7 @@ def show() -> str | tuple[str, int]:
         week=week,
         review=review,
         error=error,
-        first=[(row, say(row, words)) for row in review.first] if review else (),
-        rest=[(row, say(row, words)) for row in review.rest] if review else (),
-        words=words,
+        first=shown(review.first, words) if review else (),
+        topics=topics(review, words) if review else (),
     )
     return (page, 400) if error else page

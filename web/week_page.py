@@ -1,0 +1,86 @@
+"""The page of a week, put together: rows in words, those worth a decision first."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from hashlib import blake2s
+from typing import Final
+
+from kb.case.terms import Vocabulary
+from kb.workflow.review import Review
+from kb.workflow.week.rows import WeekRow
+from web.week_words.rows import say
+from web.week_words.said import Said
+
+# What rows are about, with the kinds of each, in the order in which the kinds stand.
+TOPIC_NAMES: Final = (
+    ("Safety", ("safety",)),
+    ("What came back", ("came_back",)),
+    ("What comes up more often", ("rising_cause", "rising_pair", "rising_complaint")),
+    ("Parts that failed again", ("failed_part",)),
+    ("Alike, and without a name", ("no_name",)),
+    ("Parts that did not cure", ("money_lost",)),
+    ("Work-arounds that end", ("workaround",)),
+    ("Declined repairs", ("declined",)),
+    ("Open for long", ("old_job",)),
+    ("New to this shop", ("new_ground",)),
+    ("Taken for each other", ("mixed_up",)),
+    ("Same readings, another cause", ("same_readings",)),
+    ("Causes without a test", ("inferred",)),
+    ("Odd readings", ("odd_value",)),
+    ("Checks", ("check_paid", "check_idle", "check_skipped", "slow_check")),
+    ("Did the answers help", ("answers_helped",)),
+    ("What was written down", ("records", "kept", "spread")),
+    ("Repairs that hold", ("held", "lasting")),
+    ("Time of the year", ("season",)),
+    ("Written down twice", ("twin",)),
+    ("Words not understood", ("unread_word",)),
+    ("Cases nobody met for long", ("old_knowledge",)),
+)
+# Cases of a row that stand open; the others are folded (our choice).
+OPEN_CASES: Final = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """A row with its words; ``anchor`` names its place on the page."""
+
+    row: WeekRow
+    said: Said
+
+    @property
+    def anchor(self) -> str:
+        """Return a short name made of the row's key, which may hold any sign."""
+        return "row-" + blake2s(self.row.key.encode(), digest_size=5).hexdigest()
+
+    @property
+    def open_cases(self) -> tuple[str, ...]:
+        """Return the cases that stand open."""
+        return self.row.cases[:OPEN_CASES]
+
+    @property
+    def folded_cases(self) -> tuple[str, ...]:
+        """Return the others."""
+        return self.row.cases[OPEN_CASES:]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShownTopic:
+    """The rows of one topic, the most pressing first."""
+
+    name: str
+    rows: tuple[Shown, ...]
+
+
+def shown(rows: Iterable[WeekRow], words: Vocabulary) -> tuple[Shown, ...]:
+    """Return rows with their words."""
+    return tuple(Shown(row=row, said=say(row, words)) for row in rows)
+
+
+def topics(review: Review, words: Vocabulary) -> tuple[ShownTopic, ...]:
+    """Return the rows that are not worth a decision by topic; empty topics are left out."""
+    found = []
+    for name, kinds in TOPIC_NAMES:
+        rows = shown((row for row in review.rest if row.kind in kinds), words)
+        if rows:
+            found.append(ShownTopic(name=name, rows=rows))
+    return tuple(found)
