@@ -45,6 +45,13 @@ class WeekRows:
 
     def lines(self, first: date, last: date) -> tuple[ClosedLine, ...]:
         """Return the jobs closed from ``first`` to ``last``, both included, oldest first."""
+        return self._lines(_between(first, last))
+
+    def lines_of(self, ids: Iterable[str]) -> tuple[ClosedLine, ...]:
+        """Return the closed ones among the jobs of ``ids``, oldest first."""
+        return self._lines(JobRow.id.in_(tuple(ids)))
+
+    def _lines(self, chosen: ColumnElement[bool]) -> tuple[ClosedLine, ...]:
         query = (
             select(
                 JobRow.id,
@@ -63,7 +70,7 @@ class WeekRows:
                 JobRow.vehicle_engine.label("engine"),
             )
             .join(ClosingRow, ClosingRow.job_id == JobRow.id)
-            .where(_between(first, last))
+            .where(chosen)
             .order_by(ClosingRow.closed, JobRow.id)
         )
         return tuple(ClosedLine(**row) for row in self._connection.execute(query).mappings())
