@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import Final
 from uuid import uuid4
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import delete, insert, select, update
 
 from kb.store.journal import Pen
 from kb.store.week_tables import ReviewRow
@@ -75,3 +75,17 @@ class Reviews:
             .values(made_at=at, body=body)
         )
         return done.rowcount == 1
+
+    def release(self, week: str, claim: str) -> bool:
+        """Give a claim back without a review; False where it was lost to another meanwhile.
+
+        What was kept before stays.
+        """
+        mine = (ReviewRow.week == week) & (ReviewRow.claim == claim)
+        never = self._pen.connection.execute(
+            delete(ReviewRow).where(mine & ReviewRow.made_at.is_(None))
+        )
+        kept = self._pen.connection.execute(
+            update(ReviewRow).where(mine).values(claimed_at=ReviewRow.made_at)
+        )
+        return never.rowcount + kept.rowcount == 1

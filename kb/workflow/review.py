@@ -10,6 +10,7 @@ from kb.case.iso_week import IsoWeek
 from kb.store.engine import Store
 from kb.store.reviews import KeptReview
 from kb.workflow.memory import Memory
+from kb.workflow.week.matters import Matter, matters
 from kb.workflow.week.rows import Level, WeekRow
 from kb.workflow.week.seen import Seen
 
@@ -35,13 +36,19 @@ class Review:
 
     @property
     def first(self) -> tuple[WeekRow, ...]:
-        """The rows worth a decision, at most three; none where nothing is more than luck."""
-        return tuple(row for row in self.rows if row.level is not Level.KNOW)[:FIRST]
+        """The rows worth a decision, each of another matter; none where nothing is firm."""
+        return tuple(matter.lead for matter in self.first_matters)
+
+    @property
+    def first_matters(self) -> tuple[Matter, ...]:
+        """What is worth a decision, at most three matters, each with the rows about it."""
+        return matters([row for row in self.rows if row.level is not Level.KNOW])[:FIRST]
 
     @property
     def rest(self) -> tuple[WeekRow, ...]:
         """All other rows."""
-        return self.rows[len(self.first) :]
+        first = {row.key for row in self.first}
+        return tuple(row for row in self.rows if row.key not in first)
 
     def row(self, key: str) -> WeekRow | None:
         """Return the row of that key, None where the week has none."""
@@ -96,22 +103,40 @@ def review_week(
     now : datetime
         With a zone.
     anew : bool
-        Counts again what is counted already.
+        Counts again what is counted already; what was counted while the week ran is counted again
+        by itself on any later day.
+
+    Notes
+    -----
+    Where counting fails, the week is free again for whoever asks next.
     """
     known = kept_review(memory.store, week)
-    if known is not None and not anew:
+    if known is not None and not anew and _is_whole(known, now):
         return known
     with memory.store.write(who, now) as unit:
         # Another may have finished it since; one that cannot be read (an older form) is counted.
         kept = unit.reviews.get(str(week))
         meanwhile = _review(week, kept) if kept else None
-        claim = unit.reviews.claim(str(week), anew=True) if anew or not meanwhile else None
+        is_known = meanwhile is not None and _is_whole(meanwhile, now)
+        claim = unit.reviews.claim(str(week), anew=True) if anew or not is_known else None
     if claim is None:
         return meanwhile
-    body = _counted(memory, week)
-    with memory.store.write(who, now) as unit:
-        unit.reviews.keep(str(week), claim, body)
+    body = None
+    try:
+        body = _counted(memory, week)
+    finally:
+        with memory.store.write(who, now) as unit:
+            if body is None:
+                unit.reviews.release(str(week), claim)
+            else:
+                unit.reviews.keep(str(week), claim, body)
     return kept_review(memory.store, week)
+
+
+def _is_whole(review: Review, now: datetime) -> bool:
+    """Return whether a review holds all of its week so far; of a running week, all up to a day."""
+    made, today = (at.astimezone().date() for at in (review.made_at, now))
+    return made > review.week.sunday or made >= today
 
 
 def _counted(memory: Memory, week: IsoWeek) -> str:

@@ -51,3 +51,24 @@ def test_a_counted_week_is_counted_anew_when_told(store):
     assert claim(store, later + timedelta(seconds=1), anew=True) is None
     assert keep(store, again, "[2]", later + timedelta(seconds=2))
     assert kept(store).body == "[2]"
+
+
+def test_a_claim_that_is_given_back_is_free_at_once(store):
+    first = claim(store)
+    with store.write("x", NOW) as unit:
+        assert not unit.reviews.release(WEEK, "another")
+        assert unit.reviews.release(WEEK, first)
+    assert kept(store) is None
+    assert not keep(store, first)
+    assert claim(store)
+
+
+def test_a_claim_to_count_anew_that_is_given_back_leaves_what_was_kept(store):
+    keep(store, claim(store), "[1]")
+    later = NOW + timedelta(hours=1)
+    again = claim(store, later, anew=True)
+    with store.write("x", later) as unit:
+        assert unit.reviews.release(WEEK, again)
+    assert kept(store).body == "[1]"
+    assert claim(store, later) is None
+    assert claim(store, later, anew=True)

@@ -1,3 +1,5 @@
+import subprocess
+import sys
 import threading
 from datetime import UTC, date, datetime, timedelta
 
@@ -42,7 +44,9 @@ def test_a_week_is_counted_when_first_asked_for_and_kept(memory, monkeypatch):
     made = counted(memory)
     assert (made.jobs, made.cases, made.made_at) == (1, 1, NOW)
     assert [row.key for row in made.first] == ["old_job:0", "held:0", "old_job:1"]
-    assert (*made.first, *made.rest) == made.rows
+    assert sorted(row.key for row in (*made.first, *made.rest)) == sorted(
+        row.key for row in made.rows
+    )
     (kept,) = [row for row in made.rows if row.kind == "kept"]
     assert kept.numbers == {"jobs": 1}
     assert made.row("kept") == kept
@@ -98,3 +102,65 @@ def test_a_review_that_cannot_be_read_is_counted_again(memory, body):
         unit.reviews.keep(str(WEEK), unit.reviews.claim(str(WEEK)), body)
     assert kept_review(memory.store, WEEK) is None
     assert counted(memory).jobs == 1
+
+
+def test_three_decisions_are_about_three_matters(memory, monkeypatch):
+    def topic(_):
+        for at, kind in enumerate(("rising_cause", "rising_pair", "rising_pair", "old_job")):
+            yield WeekRow(kind=kind, subject=("leak", str(at)), level=Level.ACT)
+        yield WeekRow(kind="season", level=Level.LOOK)
+        yield WeekRow(kind="twin", level=Level.LOOK)
+
+    monkeypatch.setattr(review, "TOPICS", (topic,))
+    made = counted(memory)
+    assert [row.kind for row in made.first] == ["rising_cause", "old_job", "season"]
+    assert [row.kind for row in made.first_matters[0].others] == ["rising_pair", "rising_pair"]
+    assert [row.kind for row in made.rest] == ["rising_pair", "rising_pair", "twin"]
+
+
+def test_counting_that_failed_leaves_the_week_to_the_next_who_asks(memory, monkeypatch):
+    def fails(_):
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(review, "TOPICS", (fails,))
+    with pytest.raises(ZeroDivisionError):
+        counted(memory)
+    monkeypatch.setattr(review, "TOPICS", (rows_of,))
+    assert counted(memory).jobs == 1
+
+
+def test_a_week_counted_while_it_ran_is_counted_again_on_any_later_day(memory):
+    while_running = datetime(2026, 11, 17, 12, tzinfo=UTC)
+    assert counted(memory, while_running).jobs == 1
+    with memory.store.write("x", NOW) as unit:
+        unit.jobs.add(a_case("J2", closing=a_closing(closed=WEEK.sunday)), verb="import")
+    assert counted(memory, while_running + timedelta(hours=1)).jobs == 1
+    assert counted(memory, while_running + timedelta(days=1)).jobs == 2
+    whole = counted(memory)
+    assert whole.made_at == NOW
+    assert counted(memory, NOW + timedelta(days=9)) == whole
+
+
+def test_of_several_processes_that_ask_at_once_one_counts(store, store_url, tmp_path):
+    with store.write("x", NOW) as unit:
+        unit.jobs.add(a_case("J1", closing=a_closing(closed=WEEK.monday)), verb="import")
+    gate, counted_by = tmp_path / "gate", tmp_path / "counted"
+    command = [sys.executable, "-m", "tests.kb.workflow.counting_process", store_url]
+    asking = [
+        subprocess.Popen(
+            [*command, str(gate), str(counted_by), f"p{at}"], stdout=subprocess.PIPE, text=True
+        )
+        for at in range(4)
+    ]
+    for process in asking:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "ready\n"
+    gate.touch()
+    told = sorted(process.communicate(timeout=60)[0].strip() for process in asking)
+    assert [process.returncode for process in asking] == [0] * 4
+    assert len(counted_by.read_text("utf-8").split()) == 1
+    assert set(told) <= {"1 jobs", "nothing yet"}
+    assert "1 jobs" in told
+    kept = kept_review(store, WEEK)
+    assert kept is not None
+    assert kept.jobs == 1
