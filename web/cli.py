@@ -9,9 +9,10 @@ from typing_extensions import override
 
 from kb.case.model import AfterCheck, FixKind, Job, Proof
 from kb.case.parse import Parsed
+from kb.case.parts import read_part
 from kb.errors import KBError
 from kb.store.engine import Store
-from kb.workflow.close import CloseAnswers, close_job
+from kb.workflow.close import CloseAnswers, close_job, good_until
 from kb.workflow.jobs import Entry, Intake, add_text, draft_job, open_job, read_vehicle
 from kb.workflow.memory import Memory
 from kb.workflow.suggest import Suggestion
@@ -199,6 +200,8 @@ def _pairs(values: Sequence[str], what: str) -> list[tuple[str, str]]:
 @click.option("--proof", "proofs", multiple=True, help="METHOD:what was seen or measured")
 @click.option("--fix", type=click.Choice([str(kind) for kind in FixKind]), help="what was done")
 @click.option("--fix-text", default="", help="the same in words")
+@click.option("--part", "parts", multiple=True, help="PART, SUPPLIER, LOT: fitted with this repair")
+@click.option("--until", default="", help="the day to which a work-around should last")
 @click.option("--after", "afters", multiple=True, help="AFTER-CHECK:what showed that it holds")
 @click.option("--lesson", default="", help="one sentence worth remembering")
 @click.option("--invoice", help="the same number twice makes one case")
@@ -210,18 +213,23 @@ def close(
     proofs: Sequence[str],
     fix: str | None,
     fix_text: str,
+    parts: Sequence[str],
+    until: str,
     afters: Sequence[str],
     lesson: str,
     invoice: str | None,
 ) -> None:
     """Close JOB with its cause and its proof; it becomes a case."""
+    kind = FixKind(fix) if fix else None
     answers = CloseAnswers(
         end=end,
         cause=cause,
         second_cause=second_cause,
         proofs=[Proof(method=m, text=t) for m, t in _pairs(proofs, "METHOD")],
-        fix=FixKind(fix) if fix else None,
+        fix=kind,
         fix_text=fix_text,
+        parts=[row for text in parts if (row := read_part(text))],
+        until=good_until(until, today=today(), end=end, fix=kind),
         after_checks=[AfterCheck(kind=k, text=t) for k, t in _pairs(afters, "AFTER-CHECK")],
         lesson=lesson,
     )

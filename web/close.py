@@ -26,6 +26,7 @@ from web import db
 from web.auth import needs, person
 from web.close_again import fields_again, option_fields
 from web.close_form import MOST_OPTIONS, PROOFS, read_close_form
+from web.close_parts import PART_ROWS, part_words
 from web.close_words import finding_words, preview
 from web.db import FORM_ID
 from web.jobs import Page, answers_for, job_of
@@ -128,6 +129,7 @@ def _page(
     rows = min(MOST_OPTIONS, max(_LEAST_OPTIONS, max(filled, default=0) + 1))
     with db.store().read() as unit:
         earlier, photos = _earlier(unit, job), photos_of(unit, job.id)
+        suppliers = unit.suppliers.newest()
     return render_template(
         "close.html",
         job=job,
@@ -142,6 +144,9 @@ def _page(
         fixes=list(FixKind),
         found=as_found(job),
         option_rows=range(1, rows + 1),
+        part_rows=PART_ROWS,
+        suppliers=suppliers,
+        today=db.today(),
         earlier=earlier,
         photos=photos,
         form_id=_kept_form_id(typed),
@@ -169,7 +174,7 @@ def _draft(job: Job, typed: Typed) -> str:
 def _read(job: Job, typed: Typed) -> tuple[CloseAnswers, dict[str, str]]:
     with db.store().read() as unit:
         hashes = {key for key, _ in photos_of(unit, job.id)}
-    answers, errors = read_close_form(typed, job, db.words(), photos=hashes)
+    answers, errors = read_close_form(typed, job, db.words(), today=db.today(), photos=hashes)
     return answers, dict(errors.by_field)
 
 
@@ -247,6 +252,9 @@ def _close(job: Job, typed: Typed, answers: CloseAnswers) -> Page:
 def states(keys: tuple[str, ...]) -> str:
     """Return the state of a reading set in words."""
     return ", ".join(state_words(key, db.words()) for key in keys)
+
+
+bp.add_app_template_filter(part_words)
 
 
 @bp.app_template_filter()

@@ -6,6 +6,7 @@ from kb.case.model import Closing, Job, Option, Phase
 from kb.case.retake import as_found
 from kb.workflow.declined import read_back
 from web.close_form import NOT_AVAILABLE, PROOFS
+from web.close_parts import part_fields
 from web.filters import money
 
 
@@ -27,8 +28,10 @@ def _answers(row: Closing) -> dict[str, str]:
         "second_cause": row.second_cause or "",
         "fix": row.fix or "",
         "fix_text": row.fix_text,
+        "until": row.until.isoformat() if row.until else "",
         "lesson": row.lesson,
     }
+    typed |= part_fields(row.parts)
     for end, proof in zip(PROOFS, row.proofs, strict=False):
         typed[f"method{end}"] = proof.method
         typed[f"proof_text{end}"] = proof.text

@@ -2,14 +2,17 @@
 
 from collections.abc import Container, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 
 from kb.case.model import AfterCheck, FixKind, Job, Option, Proof, Reading, ReadingSet
+from kb.case.parts import FittedPart
 from kb.case.retake import AsFound, after_sets, as_found, read_again
 from kb.case.terms import Vocabulary
-from kb.errors import KBError, TermError
-from kb.workflow.close import CloseAnswers
+from kb.errors import KBError, ParseError, TermError
+from kb.workflow.close import CloseAnswers, good_until
 from kb.workflow.declined import NO_REPAIR
 from kb.workflow.word_forms import key_of, plain_name
+from web.close_parts import parts_typed
 from web.forms import FormErrors, cents_typed, no_price
 from web.wording import with_signs
 
@@ -63,6 +66,19 @@ class _Reader:
             for n in range(1, MOST_OPTIONS + 1)
             if self.text(f"option_{n}")
         ]
+
+    def parts(self) -> list[FittedPart]:
+        parts, errors = parts_typed(self.form)
+        self.errors |= errors
+        return parts
+
+    def until(self, fix: FixKind | None, *, today: date) -> date | None:
+        end = self.form.get("end", "fixed")
+        try:
+            return good_until(self.text("until"), today=today, end=end, fix=fix)
+        except ParseError as error:
+            self.errors["until"] = str(error)
+            return None
 
     def refuse_as_fixed(self) -> None:
         if self.form.get("end", "fixed") == "fixed" and self.text("fix") in NO_REPAIR:
@@ -146,7 +162,12 @@ def _is_reading(name: str) -> bool:
 
 
 def read_close_form(
-    form: Mapping[str, str], job: Job, words: Vocabulary, *, photos: Container[str] = ()
+    form: Mapping[str, str],
+    job: Job,
+    words: Vocabulary,
+    *,
+    today: date,
+    photos: Container[str] = (),
 ) -> tuple[CloseAnswers, FormErrors]:
     """Return the answers of the close page for ``job``, and the errors by field.
 
@@ -156,13 +177,16 @@ def read_close_form(
     reader = _Reader(form, photos)
     reader.refuse_as_fixed()
     cause, second = reader.causes()
+    fix = reader.kind("fix")
     answers = CloseAnswers(
         end=form.get("end", "fixed"),
         cause=cause,
         second_cause=second,
         proofs=reader.proofs(),
-        fix=reader.kind("fix"),
+        fix=fix,
         fix_text=reader.text("fix_text"),
+        parts=reader.parts(),
+        until=reader.until(fix, today=today),
         options=reader.options(),
         after_checks=reader.after_checks(),
         lesson=reader.text("lesson"),

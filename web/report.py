@@ -11,6 +11,7 @@ from kb.case.terms import Vocabulary
 from kb.workflow.suggest import SeenBefore, Suggestion
 from web.cause_words import cause_cells, cause_json, lines_under, nothing_words
 from web.check_words import check_rows, next_json
+from web.close_parts import part_words
 from web.layout import WIDTH, table
 from web.wording import (
     PHASES,
@@ -229,5 +230,7 @@ def _closing_rows(job: Job, words: Vocabulary) -> list[tuple[str, str]]:
     ]
     done = ": ".join(part for part in (closing.fix, closing.fix_text) if part)
     rows += [("correction", done or "none written down")]
+    rows += [("part", part_words(row)) for row in closing.parts]
+    rows += [("good until", closing.until.isoformat())] if closing.until else []
     rows += [("after", row.text) for row in closing.after_checks]
     return rows + ([("remember", closing.lesson)] if closing.lesson else [])

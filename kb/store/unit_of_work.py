@@ -10,6 +10,7 @@ from kb.store.searches import SearchRepository
 from kb.store.settled import SettledPieces
 from kb.store.shop_terms import ShopTerms
 from kb.store.sign_ins import FailedSignIns, Sessions, SignInLinks
+from kb.store.suppliers import Suppliers
 from kb.store.unread import UnreadWords
 from kb.store.week_rows import WeekRows
 from kb.store.writes import EarlierStates, SentForms
@@ -37,6 +38,7 @@ class UnitOfWork:
         self.terms = ShopTerms(pen, self.history)
         self.weeks = WeekRows(pen)
         self.reviews = Reviews(pen)
+        self.suppliers = Suppliers(pen)
 
     def state(self) -> str:
         """Return what names the state of the closed jobs that this unit of work sees."""

@@ -14,8 +14,9 @@ from kb.case.model import (
     Proof,
     ReadingSet,
 )
+from kb.case.parts import FittedPart
 from kb.case.terms import Vocabulary
-from kb.errors import ConflictError, NotProvenError, UnknownTermError
+from kb.errors import ConflictError, NotProvenError, ParseError, UnknownTermError
 from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.declined import Choice, write_out
 
@@ -29,7 +30,8 @@ class CloseAnswers:
     """The four answers: cause, how it was proven, what was done, what shows that it holds.
 
     ``told`` is who heard of the danger of a declined safety repair; ``after`` are the readings
-    taken again; ``comeback_of`` is an earlier job of the car that this one is a comeback of.
+    taken again; ``comeback_of`` is an earlier job of the car that this one is a comeback of;
+    ``until`` is the day to which a work-around is meant to last.
     """
 
     end: str = "fixed"
@@ -38,12 +40,45 @@ class CloseAnswers:
     proofs: Sequence[Proof] = ()
     fix: FixKind | None = None
     fix_text: str = ""
+    parts: Sequence[FittedPart] = ()
+    until: date | None = None
     options: Sequence[Option] = ()
     after_checks: Sequence[AfterCheck] = ()
     lesson: str = ""
     after: Sequence[ReadingSet] = ()
     told: str = ""
     comeback_of: str | None = None
+
+
+def good_until(typed: str, *, today: date, end: str, fix: FixKind | None) -> date | None:
+    """Return the day to which a work-around is meant to last, None where none is typed.
+
+    Raises
+    ------
+    ParseError
+        If it is no date, lies before ``today``, or the job did not end with a work-around.
+    """
+    typed = typed.strip()
+    if not typed:
+        return None
+    try:
+        day = date.fromisoformat(typed)
+    except ValueError as error:
+        raise ParseError(
+            f"expected a date like {today.isoformat()}, got '{typed[:20]}'; type it again",
+            text=typed,
+        ) from error
+    if day < today:
+        raise ParseError(
+            f"expected a day from today on, got {typed}; type the day to which it should last",
+            text=typed,
+        )
+    if end != "workaround" and fix is not FixKind.WORKAROUND:
+        raise ParseError(
+            f"expected no such day for a repair, got {typed}; choose work-around or empty it",
+            text=typed,
+        )
+    return day
 
 
 def _missing(answers: CloseAnswers) -> tuple[str, ...]:
@@ -152,6 +187,8 @@ def as_closed(job: Job, answers: CloseAnswers, *, words: Vocabulary, today: date
         proofs=tuple(answers.proofs),
         fix=answers.fix,
         fix_text=answers.fix_text,
+        parts=tuple(answers.parts),
+        until=answers.until,
         options=write_out(choice, words=words, today=today),
         after_checks=tuple(answers.after_checks),
         lesson=answers.lesson,

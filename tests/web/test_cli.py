@@ -2,7 +2,7 @@ import json
 import os
 import subprocess
 import sys
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import click
 import pytest
@@ -178,6 +178,31 @@ def test_a_job_closed_with_cause_and_proof_is_found_by_the_next_find(terminal):
     closing = terminal.get(job).closing
     assert closing.second_cause == "overcharge"
     assert [(row.kind, row.text) for row in closing.after_checks] == [("same_readings", "hi 209")]
+
+
+def test_parts_and_the_end_of_a_work_around_are_kept(terminal):
+    job = terminal.opened()
+    terminal.said(
+        "close", job, *PROVEN, "--end", "workaround", "--fix", "workaround", "--part",
+        "fan, Northgate, 2631", "--part", "relay", "--until", "2031-09-30",
+    )  # fmt: skip
+    closing = terminal.get(job).closing
+    assert [(row.part, row.supplier, row.lot) for row in closing.parts] == [
+        ("fan", "Northgate", "2631"),
+        ("relay", None, None),
+    ]
+    assert closing.until == date(2031, 9, 30)
+    text = terminal.said("show", job)
+    assert "fan, from Northgate, lot 2631" in text
+    assert "2031-09-30" in text
+
+
+@pytest.mark.parametrize("until", ["spring", "2020-01-01"])
+def test_a_day_that_cannot_be_one_closes_nothing(terminal, until):
+    job = terminal.opened()
+    text = terminal.said("close", job, *PROVEN, "--end", "workaround", "--until", until, code=1)
+    assert "expected a d" in text
+    assert terminal.get(job).closing is None
 
 
 def test_the_same_invoice_twice_makes_one_case(terminal):

@@ -8,6 +8,7 @@ from kb.case.retake import as_found
 from tests.web.conftest import shown
 from tests.web.test_jobs import CLOSE, EVIL, marked
 from web.auth import Person, right_of
+from web.report import job_text
 from web.rights import RIGHTS, Right, Role
 
 # As it is kept while the job goes: the action repeated, with what it changed, proves the cause.
@@ -364,7 +365,7 @@ def test_script_in_every_field_comes_back_escaped(site):
         for name in evil
         if name not in chosen
         and not name.startswith(
-            ("price", "kind", "method", "photo", "second", "after_", "chosen", "new_")
+            ("price", "kind", "method", "photo", "second", "after_", "chosen", "new_", "until")
         )
     }
     free = {k: v for k, v in free.items() if not k.startswith("proof_text_")}
@@ -467,3 +468,56 @@ def test_a_declined_repair_that_is_closed_again_is_written_out_once(site):
     assert site.send(f"/job/{job}/close", **typed).status_code == 302
     assert site.get(job).closing == closed.closing
     assert str(closed.closing).count("Safety repair declined.") == 1
+
+
+# --- parts and the end of a work-around ----------------------------------------------------------
+
+PARTS = {"part_1": "condenser fan", "supplier_1": "Northgate", "lot_1": "2631", "part_2": "relay"}
+UNTIL = {"end": "workaround", "fix": "workaround", "until": "2031-09-30"}
+
+
+def test_what_was_fitted_stands_on_the_case_and_in_the_terminal_but_not_before_the_customer(site):
+    job = site.opened()
+    site.send(f"/job/{job}/close", **CLOSE | PARTS | UNTIL)
+    text = site.page(f"/case/{job}")
+    assert "<li>condenser fan, from Northgate, lot 2631</li><li>relay</li>" in text
+    assert "<dt>Good until</dt><dd>2031-09-30</dd>" in text
+    told = job_text(site.get(job), site.words)
+    assert "condenser fan, from Northgate, lot 2631" in told
+    assert "2031-09-30" in told
+    customer = site.page(f"/case/{job}/customer")
+    assert "Northgate" not in customer
+    assert "2631" not in customer
+
+
+def test_parts_and_the_day_are_asked_nothing_again_after_the_close_was_taken_back(site):
+    job = site.opened()
+    site.send(f"/job/{job}/close", **CLOSE | PARTS | UNTIL)
+    before = site.get(job).closing
+    site.send(f"/job/{job}/undo")
+    form = fields(site.page(f"/job/{job}/close"))
+    assert {name: form[name] for name in PARTS} == PARTS
+    assert form["until"] == "2031-09-30"
+    site.send(f"/job/{job}/close", **form)
+    assert site.get(job).closing.parts == before.parts
+    assert site.get(job).closing.until == before.until
+
+
+def test_suppliers_that_were_typed_before_are_offered_and_the_rows_are_folded(site):
+    first = site.page(f"/job/{site.opened()}/close")
+    assert '<datalist id="suppliers"></datalist>' in first
+    site.send(f"/job/{site.opened()}/close", **CLOSE | PARTS | {"invoice": ""})
+    text = site.page(f"/job/{site.opened('warm again')}/close")
+    assert '<datalist id="suppliers"><option value="Northgate"></option></datalist>' in text
+    assert "<details><summary>Parts fitted</summary>" in text
+    assert "<details><summary>How long a work-around should last</summary>" in text
+
+
+def test_a_day_before_today_is_asked_again_at_its_field_with_all_that_was_typed(site):
+    job = site.opened()
+    answer = site.send(f"/job/{job}/close", **CLOSE | PARTS | UNTIL | {"until": "2020-01-01"})
+    assert answer.status_code == 400
+    assert marked(answer.text, "until")
+    assert "<details open><summary>How long a work-around should last</summary>" in answer.text
+    assert 'value="Northgate"' in answer.text
+    assert site.get(job).closing is None

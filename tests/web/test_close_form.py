@@ -1,19 +1,23 @@
+from datetime import date
+
 import pytest
 
 from kb.case.model import FixKind, Phase, ReadingSet
+from kb.case.parts import FittedPart
 from kb.case.retake import as_found
 from kb.case.terms import load_vocabulary
 from tests.factories import a_job, a_reading
 from web.close_form import MOST_OPTIONS, read_close_form
 
 WORDS = load_vocabulary()
+TODAY = date(2026, 5, 4)
 LOW = a_reading("low_side_pressure", "58", "psi")
 JOB = a_job(reading_sets=(ReadingSet(state=("at_idle",), readings=(LOW, a_reading())),))
 LOW_FIELD, VENT_FIELD = (row.name for row in as_found(JOB))
 
 
 def read(form, **known):
-    return read_close_form(form, JOB, WORDS, **known)
+    return read_close_form(form, JOB, WORDS, today=TODAY, **known)
 
 
 def test_an_empty_form_is_missing_everything_and_wrong_in_nothing():
@@ -209,3 +213,47 @@ def test_a_work_around_is_never_fixed(fix):
 def test_who_was_told_and_the_comeback_are_taken():
     answers, _ = read({"told": " the owner ", "comeback_of": "S1"})
     assert (answers.told, answers.comeback_of) == ("the owner", "S1")
+
+
+# --- parts and the end of a work-around ----------------------------------------------------------
+
+
+def test_the_parts_that_were_named_are_the_parts_fitted():
+    answers, errors = read(
+        {"part_1": " fan  relay ", "part_3": "fan", "supplier_3": "Northgate", "lot_3": "2631"}
+    )
+    assert not errors
+    assert answers.parts == [
+        FittedPart(part="fan relay"),
+        FittedPart(part="fan", supplier="Northgate", lot="2631"),
+    ]
+
+
+@pytest.mark.parametrize("field", ["supplier_2", "lot_2"])
+def test_a_supplier_or_a_lot_without_its_part_is_said_at_the_part(field):
+    answers, errors = read({field: "Northgate"})
+    assert list(errors.by_field) == ["part_2"]
+    assert not answers.parts
+
+
+@pytest.mark.parametrize("known", [{"end": "workaround"}, {"fix": "workaround", "end": "declined"}])
+def test_a_work_around_may_say_to_which_day_it_should_last(known):
+    answers, errors = read({**known, "until": "2026-05-04"})
+    assert not errors
+    assert answers.until == TODAY
+
+
+@pytest.mark.parametrize(
+    ("typed", "known"),
+    [
+        ("spring", {"end": "workaround"}),
+        ("2026-02-30", {"end": "workaround"}),
+        ("2026-05-03", {"end": "workaround"}),
+        ("2026-09-30", {"end": "fixed", "fix": "replaced"}),
+    ],
+)
+def test_a_day_that_cannot_be_one_is_said_at_its_field(typed, known):
+    answers, errors = read({**known, "until": typed})
+    assert list(errors.by_field) == ["until"]
+    assert "expected" in errors.by_field["until"]
+    assert answers.until is None
