@@ -28,6 +28,7 @@ TOPIC_NAMES: Final = (
     ("Causes without a test", ("inferred",)),
     ("Odd readings", ("odd_value",)),
     ("Checks", ("check_paid", "check_idle", "check_skipped", "slow_check")),
+    ("From opening to closing", ("pace",)),
     ("Did the answers help", ("answers_helped",)),
     ("What was written down", ("records", "kept", "spread")),
     ("Repairs that hold", ("held", "lasting")),

@@ -11,6 +11,7 @@ from kb.store.engine import Store
 from kb.store.reviews import KeptReview
 from kb.workflow.memory import Memory
 from kb.workflow.week.matters import Matter, matters
+from kb.workflow.week.pace import pace
 from kb.workflow.week.rows import Level, WeekRow
 from kb.workflow.week.seen import Seen
 
@@ -21,7 +22,7 @@ FIRST: Final = 3
 
 # Each module of the week, asked in this order.
 Topic = Callable[[Seen], Iterable[WeekRow]]
-TOPICS: tuple[Topic, ...] = ()
+TOPICS: tuple[Topic, ...] = (pace,)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

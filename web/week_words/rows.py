@@ -5,10 +5,11 @@ from typing import Final
 
 from kb.case.terms import Vocabulary
 from kb.workflow.week.rows import WeekRow
+from web.week_words import pace
 from web.week_words.said import Said, Say
 
 # The rows that each module says, in the order of the modules.
-SAY: Final[Mapping[str, Say]] = {}
+SAY: Final[Mapping[str, Say]] = {**pace.SAY}
 
 
 def say(row: WeekRow, words: Vocabulary) -> Said:

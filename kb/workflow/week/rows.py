@@ -39,6 +39,7 @@ KINDS: Final = (
     "check_idle",
     "check_skipped",
     "slow_check",
+    "pace",
     "answers_helped",
     "records",
     "kept",
