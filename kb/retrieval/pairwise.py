@@ -7,13 +7,10 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from kb.case.contraries import contrary_share
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import ANALYZERS, TEXTS, CaseIndex
 from kb.retrieval.moments import LEAST_VALUES
 from kb.retrieval.similarity import (
-    CONTRARY_WEIGHT,
-    MOST_STATED,
     TEXT_SHARE,
     WORD_SHARE,
     reading_agreement,
@@ -38,8 +35,9 @@ class Recent:
 class Likeness:
     """Jobs compared each with each, in order of case ids; all arrays of shape (n_jobs, n_jobs).
 
-    ``total`` is the evidence in nats of texts, tokens and readings; it is the score that the search
-    gives, but for contrary facts, which ``contrary`` gives for one pair.
+    ``total`` is the evidence in nats of texts, tokens and readings: the score that the search gives,
+    but for the same words about contrary facts. Those order near matches; jobs of one kind, written
+    by different hands, often seem to contradict each other.
     """
 
     jobs: tuple[Recent, ...]
@@ -50,13 +48,6 @@ class Likeness:
     def ids(self) -> tuple[str, ...]:
         """Return the case ids in the order of the rows."""
         return self.index.ids_
-
-    def contrary(self, first: int, second: int) -> float:
-        """Return what the same words about contrary facts take off, in nats, 0 or below."""
-        said, there = (self.jobs[row].features.said for row in (first, second))
-        if min(len(said.split()), len(there.split())) > MOST_STATED:
-            return 0.0
-        return -CONTRARY_WEIGHT * contrary_share(said, there)
 
 
 def compare_all(jobs: Sequence[Recent]) -> Likeness:

@@ -36,23 +36,6 @@ def test_two_jobs_are_as_alike_as_the_search_says(seeds):
         assert likeness.total[row] == pytest.approx(expected, abs=1e-9)
 
 
-def test_contrary_facts_take_off_what_the_search_takes_off():
-    cold = CaseFeatures(case="A", said="vent is cold at idle, warm at speed")
-    warm = CaseFeatures(case="B", said="vent is warm at idle, cold at speed")
-    likeness = compare_all(recent(cold, warm))
-    asked = likeness.index.ask(cold)
-    expected = [part.weights[0] for part in asked.parts if part.part == "contrary"]
-    assert expected
-    assert likeness.contrary(0, 1) == likeness.contrary(1, 0) == pytest.approx(expected[0])
-
-
-def test_long_texts_are_not_held_against_each_other_as_contrary():
-    long = "vent is cold at idle, warm at speed " + "and more of it " * 20
-    other = "vent is warm at idle, cold at speed " + "and more of it " * 20
-    pair = (CaseFeatures(case="A", said=long), CaseFeatures(case="B", said=other))
-    assert compare_all(recent(*pair)).contrary(0, 1) == 0.0
-
-
 def test_no_job_and_one_job_compare_with_nothing():
     assert compare_all([]).total.shape == (0, 0)
     assert compare_all(recent(CaseFeatures(case="A", said="no start"))).total.shape == (1, 1)
