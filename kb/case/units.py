@@ -139,6 +139,12 @@ class Quantity:
     positions: tuple[str, ...] = ()
     where: str = ""
 
+    def allows(self, value: float) -> bool:
+        """Say whether a value in ``unit`` lies in the hard limits, a thousandth of them past."""
+        low, high = self.hard
+        slack = 1e-3 * max(abs(low), abs(high))
+        return low - slack <= value <= high + slack
+
     def likeness_tolerance(self, value: float) -> float:
         """Return the difference that a technician calls the same reading, in ``unit``."""
         share = abs(value) * (self.same_percent or 0.0) / 100
@@ -159,9 +165,7 @@ def to_canonical(value: float, unit: str, quantity: Quantity) -> float:
         accepted = ", ".join(quantity.accepted)
         raise UnitError(f"expected {quantity.name} in {accepted}, got {unit}; write one of them")
     canonical = convert(value, unit, quantity.unit)
-    low, high = quantity.hard
-    slack = 1e-3 * max(abs(low), abs(high))
-    if not low - slack <= canonical <= high + slack:
+    if not quantity.allows(canonical):
         raise LimitError(_limit_message(value, unit, quantity), text=f"{value:g} {unit}")
     return canonical
 
