@@ -1,14 +1,21 @@
 """The week: what repeats, what rises, what came back, and what was decided."""
 
-from flask import Blueprint, render_template, request
+from pathlib import Path
+from typing import Any
+
+from flask import Blueprint, current_app, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
 
 from kb.case.iso_week import IsoWeek
 from kb.errors import ParseError
-from kb.workflow.review import review_week
+from kb.workflow.review import Review, first_week, review_week
+from kb.workflow.trust import kept_trust
 from web import db
 from web.auth import needs, now, person
+from web.measure_words import foreman_lines
 from web.rights import Right
-from web.week_page import shown, topics
+from web.trust import trust_picture
+from web.week_page import WeekAsked, matters_shown, topics
 
 bp = Blueprint("week", __name__)
 
@@ -17,19 +24,56 @@ bp = Blueprint("week", __name__)
 @needs(Right.SEE)
 def show() -> str | tuple[str, int]:
     """Show the review of a week, the newest whole one unless another is asked for."""
-    last, error = IsoWeek.last_whole(db.today()), ""
+    typed = request.args.get("week", "").strip()
     try:
-        week = IsoWeek.parse(request.args["week"]) if request.args.get("week") else last
-    except ParseError as wrong:
-        week, error = last, str(wrong)
-    review = review_week(db.memory(), week, who=person().name, now=now())
-    words = db.words()
-    page = render_template(
-        "week.html",
-        week=week,
-        review=review,
-        error=error,
-        first=shown(review.first, words) if review else (),
-        topics=topics(review, words) if review else (),
+        return _page(IsoWeek.parse(typed) if typed else IsoWeek.last_whole(db.today()))
+    except ParseError as error:
+        return _page(IsoWeek.last_whole(db.today()), error=str(error)), 400
+
+
+@bp.post("/week/again")
+@needs(Right.DECIDE)
+def again() -> Response:
+    """Count a week again."""
+    with db.writing():
+        week = IsoWeek.parse(request.form.get("week", ""))
+    if not _asked(week).silence:
+        review_week(db.memory(), week, who=person().name, now=now(), anew=True)
+    return redirect(url_for("week.show", week=week))
+
+
+def _asked(week: IsoWeek) -> WeekAsked:
+    return WeekAsked(week=week, today=db.today(), first=first_week(db.store()))
+
+
+def _page(week: IsoWeek, *, error: str = "") -> str:
+    asked, review = _asked(week), None
+    if not asked.silence:
+        review = review_week(db.memory(), week, who=person().name, now=now())
+    return render_template(
+        "week.html", week=week, asked=asked, review=review, error=error, **_rows(review)
     )
-    return (page, 400) if error else page
+
+
+def _rows(review: Review | None) -> dict[str, Any]:
+    """Return what the page is filled with; nothing while a week is not counted."""
+    if review is None:
+        return {"first": (), "topics": (), "trust": None, "counted": ""}
+    words = db.words()
+    return {
+        "first": matters_shown(review, words),
+        "topics": topics(review, words),
+        "trust": _trust(),
+        "counted": f"{review.made_at.astimezone():%Y-%m-%d %H:%M}",
+    }
+
+
+def _trust() -> dict[str, Any] | None:
+    """Return how far to trust the chances, None before anything was measured."""
+    kept = kept_trust(Path(current_app.config["HOME"]))
+    if kept is None or not kept.bands:
+        return None
+    return {
+        "lines": foreman_lines(kept.result),
+        "picture": trust_picture("How far to trust the chances", kept.bands),
+    }

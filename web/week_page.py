@@ -2,12 +2,15 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from hashlib import blake2s
 from typing import Final
 
+from kb.case.iso_week import IsoWeek
 from kb.case.terms import Vocabulary
 from kb.workflow.review import Review
 from kb.workflow.week.rows import WeekRow
+from web.week_charts import WeekPicture, picture_of
 from web.week_words.rows import say
 from web.week_words.said import Said
 
@@ -49,6 +52,11 @@ class Shown:
     said: Said
 
     @property
+    def picture(self) -> WeekPicture | None:
+        """Return the row's picture, None where it has none."""
+        return picture_of(self.row)
+
+    @property
     def anchor(self) -> str:
         """Return a short name made of the row's key, which may hold any sign."""
         return "row-" + blake2s(self.row.key.encode(), digest_size=5).hexdigest()
@@ -65,6 +73,14 @@ class Shown:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ShownMatter:
+    """A card for a decision: the row that leads, and those about the same matter."""
+
+    lead: Shown
+    others: tuple[Shown, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ShownTopic:
     """The rows of one topic, the most pressing first."""
 
@@ -72,9 +88,64 @@ class ShownTopic:
     rows: tuple[Shown, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeekAsked:
+    """The week that is asked for; ``first`` is that of the shop's first job, None before one."""
+
+    week: IsoWeek
+    today: date
+    first: IsoWeek | None
+
+    @property
+    def newest(self) -> IsoWeek:
+        """Return the newest week that is over."""
+        return IsoWeek.last_whole(self.today)
+
+    @property
+    def running(self) -> IsoWeek:
+        """Return the week that runs."""
+        return IsoWeek.of(self.today)
+
+    @property
+    def is_running(self) -> bool:
+        """Return whether the week asked for still runs."""
+        return self.week == self.running
+
+    @property
+    def earlier(self) -> IsoWeek | None:
+        """Return the week before, None where nothing lies there."""
+        if self.silence or self.week == self.first:
+            return None
+        return self.week.shifted(-1)
+
+    @property
+    def later(self) -> IsoWeek | None:
+        """Return the week after, up to the newest that is over."""
+        return self.week.shifted(1) if not self.silence and self.week < self.newest else None
+
+    @property
+    def silence(self) -> str:
+        """Return why there is nothing to count; empty where there is."""
+        if self.week > self.running:
+            return f"This week has not begun; the one that runs is {self.running}."
+        if self.first is None:
+            return "No job is written down yet. The week is counted once there is one."
+        if self.week < self.first:
+            return f"This week lies before the first job, which came in in {self.first}."
+        return ""
+
+
 def shown(rows: Iterable[WeekRow], words: Vocabulary) -> tuple[Shown, ...]:
     """Return rows with their words."""
     return tuple(Shown(row=row, said=say(row, words)) for row in rows)
+
+
+def matters_shown(review: Review, words: Vocabulary) -> tuple[ShownMatter, ...]:
+    """Return what is worth a decision."""
+    return tuple(
+        ShownMatter(lead=shown((matter.lead,), words)[0], others=shown(matter.others, words))
+        for matter in review.first_matters
+    )
 
 
 def topics(review: Review, words: Vocabulary) -> tuple[ShownTopic, ...]:

@@ -38,7 +38,8 @@ class IsoWeek:
         """
         found = _TYPED.fullmatch(typed.strip())
         try:
-            if found:
+            # In the first and the last year that a date can hold, a week has no neighbours.
+            if found and 1 < int(found[1]) < 9999:
                 return cls(date.fromisocalendar(int(found[1]), int(found[2]), 1))
         except ValueError:
             pass

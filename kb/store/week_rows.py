@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from sqlalchemy import ColumnElement, select
+from sqlalchemy import ColumnElement, func, select
 
 from kb.case.model import Job, JobState
 from kb.store.journal import Pen
@@ -84,6 +84,10 @@ class WeekRows:
         """Return the day of the oldest close, None before there is one."""
         query = select(ClosingRow.closed).order_by(ClosingRow.closed).limit(1)
         return self._connection.scalar(query)
+
+    def first_opened(self) -> date | None:
+        """Return the day on which the oldest job came in, None before there is one."""
+        return self._connection.scalar(select(func.min(JobRow.opened)))
 
     def back_in(self, ids: Iterable[str]) -> tuple[Job, ...]:
         """Return the jobs, open ones too, that are comebacks of those of ``ids``."""

@@ -145,3 +145,10 @@ def _counted(memory: Memory, week: IsoWeek) -> str:
     with memory.store.read() as unit:
         seen = Seen(unit=unit, week=week, words=words, altitude_m=memory.altitude_m)
         return json.dumps(count_week(seen), ensure_ascii=False)
+
+
+def first_week(store: Store) -> IsoWeek | None:
+    """Return the week in which the first job came in, None before there is one."""
+    with store.read() as unit:
+        day = unit.weeks.first_opened()
+    return IsoWeek.of(day) if day else None

@@ -37,6 +37,7 @@ PAGES = {
     "/static/<path:filename>": ("/static/style.css", "/static/none.css"),
 }
 WRITES = {
+    "/week/again": None,
     "/jobs": None,
     "/job/<job_id>/add": "/job/J404/add",
     "/job/<job_id>/wait": "/job/J404/wait",

@@ -1,6 +1,8 @@
+from dataclasses import replace
+
 import pytest
 
-from web.plots import Axes, Curve, Mark, plot
+from web.plots import Axes, Bar, Curve, Mark, plot
 
 AXES = Axes(
     x=(0.0, 100.0), y=(0.0, 100.0), x_step=50.0, y_step=50.0, x_label="said", y_label="came"
@@ -29,3 +31,25 @@ def test_without_a_step_upwards_equal_ways_are_equal_ratios():
     made = plot(axes, marks=[Mark(x=0.5, y=100.0)])
     assert made.marks[0].y == pytest.approx((made.top + made.bottom) / 2)
     assert made.marks[0].interval is None
+
+
+def test_bars_stand_on_the_foot_of_the_picture_around_their_place():
+    made = plot(AXES, bars=[Bar(x=50.0, y=50.0, width=20.0), Bar(x=10.0, y=0.0, width=20.0)])
+    half, none = made.bars
+    assert half.x + half.width / 2 == pytest.approx((made.left + made.right) / 2)
+    assert half.width == pytest.approx((made.right - made.left) / 5)
+    assert half.y + half.height == made.bottom
+    assert half.height == (made.bottom - made.top) / 2
+    assert none.height == 0
+
+
+def test_places_have_names_and_a_second_row_takes_room_of_its_own():
+    named = replace(AXES, x_names=((0.0, "W1"), (100.0, "W9")), below=((50.0, "7"),))
+    made, plain = plot(named), plot(AXES)
+    assert [(tick.label, tick.at) for tick in made.x_ticks] == [
+        ("W1", made.left),
+        ("W9", made.right),
+    ]
+    assert [(tick.label, tick.at) for tick in made.below] == [("7", (made.left + made.right) / 2)]
+    assert made.bottom < plain.bottom
+    assert plain.below == ()

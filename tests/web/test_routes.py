@@ -33,6 +33,7 @@ ASKED = {
     Right.CLOSE: {"close.form", "close.send"},
     Right.TEACH: {"words.add", "words.means"},
     Right.WORDS: {"words.join", "words.merge_form", "words.out", "words.part"},
+    Right.DECIDE: {"week.again"},
     Right.PEOPLE: {
         "people.active", "people.add", "people.link", "people.role", "people.sessions",
         "people.show", "people.tablet",

@@ -54,3 +54,11 @@ def test_open_jobs_and_comebacks_are_found(store):
 def test_an_empty_shop_has_no_first_day(store):
     with store.read() as unit:
         assert unit.weeks.first_closed() is None
+        assert unit.weeks.first_opened() is None
+
+
+def test_the_first_day_is_that_of_the_job_that_came_in_first(store):
+    first = date(2026, 3, 1)
+    add(store, a_job("J1", opened=first), a_job("J2", opened=first.replace(day=9)))
+    with store.read() as unit:
+        assert unit.weeks.first_opened() == first

@@ -1,0 +1,191 @@
+"""Pictures of the week: counts against what was expected, repairs that hold, days to a cause."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from kb.workflow.week.rows import WeekRow
+from web.plots import Axes, Bar, Curve, Mark, Plot, plot
+from web.scales import round_step
+
+Numbers = Mapping[str, Any]
+Points = tuple[tuple[float, float], ...]
+
+# Weeks between two names on the axis, and how much of its week a bar fills (our choice).
+_NAMED_EVERY: Final = 5
+_BAR: Final = 0.7
+_HEIGHT: Final = 230.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeekPicture:
+    """A picture laid out, with its words and the rows of its table."""
+
+    name: str
+    about: tuple[str, ...]
+    told: str
+    chart: Plot
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+def picture_of(row: WeekRow) -> WeekPicture | None:
+    """Return the picture of a row, None for rows that have none or too little to draw."""
+    draw = _PICTURES.get(row.kind)
+    return draw(row.numbers) if draw else None
+
+
+# --- weeks ---------------------------------------------------------------------------------------
+
+
+def _week_names(weeks: Sequence[Numbers]) -> tuple[tuple[float, str], ...]:
+    """Return places and short names of some weeks, the newest always among them."""
+    last = len(weeks) - 1
+    return tuple(
+        (float(at), str(row["week"]).partition("-")[2])
+        for at, row in enumerate(weeks)
+        if (last - at) % _NAMED_EVERY == 0
+    )
+
+
+def _week_axes(weeks: Sequence[Numbers], most: float, y_label: str) -> Axes:
+    step = max(1.0, round_step(max(most, 1.0)))
+    return Axes(
+        x=(-0.6, len(weeks) - 0.4),
+        # Room over the highest for its number.
+        y=(0.0, step * (most // step + 1)),
+        x_step=1.0,
+        y_step=step,
+        x_label="week closed in",
+        y_label=y_label,
+        height=_HEIGHT,
+        x_names=_week_names(weeks),
+    )
+
+
+def _stretches(weeks: Sequence[Numbers], key: str) -> Iterator[Points]:
+    """Return a number of each week as level pieces; a week without it breaks the line."""
+    points: list[tuple[float, float]] = []
+    for at, row in enumerate(weeks):
+        value = row.get(key)
+        if value is not None:
+            points += [(at - 0.5, float(value)), (at + 0.5, float(value))]
+        elif points:
+            yield tuple(points)
+            points = []
+    if points:
+        yield tuple(points)
+
+
+def counted_by_week(numbers: Numbers) -> WeekPicture | None:
+    """Return counts as bars, with what was expected and the most that luck brings as lines."""
+    weeks = numbers.get("weeks") or ()
+    if not weeks:
+        return None
+    has_limits = any(row.get("expected") is not None for row in weeks)
+    tops = [float(row.get(key) or 0) for row in weeks for key in ("count", "upper")]
+    curves = [
+        Curve(points=points, style=style)
+        for key, style in (("expected", "dashed"), ("upper", "thin"))
+        for points in _stretches(weeks, key)
+    ]
+    lines = " Dashed: expected. Thin line: luck alone seldom goes above it."
+    return WeekPicture(
+        name="Week by week",
+        about=(
+            f"Bars: came in.{lines if has_limits else ''} One week alone says little; what counts "
+            f"is the last {numbers.get('recent_weeks', 8)} weeks together.",
+        ),
+        told="; ".join(f"{row['week']}: {row['count']}" for row in weeks if row["count"]),
+        chart=plot(
+            _week_axes(weeks, max(tops), "came in"),
+            bars=[Bar(x=at, y=row["count"], width=_BAR) for at, row in _counted(weeks)],
+            curves=curves,
+            marks=[*_over_limit(weeks), *_line_names(weeks)],
+        ),
+        heads=("Week", "Came in", "Expected", "Luck seldom above") if has_limits else _COUNT_HEADS,
+        rows=tuple(_count_cells(row, has_limits=has_limits) for row in weeks),
+    )
+
+
+_COUNT_HEADS: Final = ("Week", "Came in")
+
+
+def _counted(weeks: Sequence[Numbers]) -> Iterator[tuple[int, Numbers]]:
+    return ((at, row) for at, row in enumerate(weeks) if row["count"])
+
+
+def _over_limit(weeks: Sequence[Numbers]) -> Iterator[Mark]:
+    """Return the number over each bar that is above the limit."""
+    for at, row in _counted(weeks):
+        if row.get("upper") is not None and row["count"] > row["upper"]:
+            yield Mark(
+                x=at, y=row["count"], label=str(row["count"]), anchor="middle", shift=(0, -5),
+                shape="none",
+            )  # fmt: skip
+
+
+def _line_names(weeks: Sequence[Numbers]) -> Iterator[Mark]:
+    """Return the names of both lines at the first week that has them."""
+    for key, name in (("upper", "luck seldom above"), ("expected", "expected")):
+        at = next((at for at, row in enumerate(weeks) if row.get(key) is not None), None)
+        if at is not None:
+            yield Mark(x=at - 0.4, y=weeks[at][key], label=name, shift=(0, -4), shape="none")
+
+
+def _count_cells(row: Numbers, *, has_limits: bool) -> tuple[str, ...]:
+    cells = (str(row["week"]), str(row["count"]))
+    if not has_limits:
+        return cells
+    return (*cells, *(_number(row.get(key)) for key in ("expected", "upper")))
+
+
+def _number(value: float | None) -> str:
+    return "–" if value is None else f"{value:.1f}".removesuffix(".0")
+
+
+# --- days to a cause -----------------------------------------------------------------------------
+
+
+def days_by_week(numbers: Numbers) -> WeekPicture | None:
+    """Return the middle job of each week as a point, the middle half as an upright line."""
+    weeks = numbers["weeks"]
+    known = [(at, row) for at, row in enumerate(weeks) if row["middle"] is not None]
+    if not known:
+        return None
+    return WeekPicture(
+        name="Days from opening to closing",
+        about=(
+            "Point: half of the week's jobs took no longer. Upright line: the middle half of them. "
+            "Weeks with fewer than 5 jobs have no point.",
+        ),
+        told="; ".join(
+            f"{row['week']}: {_number(row['middle'])}, {_number(row['low'])} to "
+            f"{_number(row['high'])}"
+            for _, row in known
+        ),
+        chart=plot(
+            _week_axes(weeks, max(row["high"] for _, row in known), "days"),
+            marks=[
+                Mark(x=at, y=row["middle"], shape="before", interval=(row["low"], row["high"]))
+                for at, row in known
+            ],
+        ),
+        heads=("Week", "Jobs", "A quarter took up to", "Half took up to", "Three quarters up to"),
+        rows=tuple(
+            (
+                str(row["week"]),
+                str(row["jobs"]),
+                *(_number(row[key]) for key in ("low", "middle", "high")),
+            )
+            for row in weeks
+        ),
+    )
+
+
+_PICTURES: Final[Mapping[str, Callable[[Numbers], WeekPicture | None]]] = {
+    "rising_cause": counted_by_week,
+    "rising_pair": counted_by_week,
+    "rising_complaint": counted_by_week,
+    "pace": days_by_week,
+}
