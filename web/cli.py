@@ -11,7 +11,9 @@ from kb.case.model import AfterCheck, FixKind, Job, Proof
 from kb.case.parse import Parsed
 from kb.case.parts import read_part
 from kb.errors import KBError
+from kb.store.answers import ShownAnswer
 from kb.store.engine import Store
+from kb.workflow.answers_at_close import FITTED_FOR_A_CLOSE, shown_at_close
 from kb.workflow.close import CloseAnswers, close_job, good_until
 from kb.workflow.jobs import Entry, Intake, add_text, draft_job, open_job, read_vehicle
 from kb.workflow.memory import Memory
@@ -192,6 +194,17 @@ def _pairs(values: Sequence[str], what: str) -> list[tuple[str, str]]:
     return pairs
 
 
+def _said_before(store: Store, job_id: str) -> tuple[bool, ShownAnswer | None]:
+    """Return whether a job is open, and what is said of it before its cause is told."""
+    with store.read() as unit:
+        job, size = unit.jobs.get(job_id), unit.jobs.count()
+    if job.closing is not None:
+        return False, None
+    memory = shop_memory(store)
+    fitted = memory.as_fitted() or (memory.fitted() if size <= FITTED_FOR_A_CLOSE else None)
+    return True, shown_at_close(fitted, job)
+
+
 @main.command()
 @click.argument("job")
 @click.option("--end", default="fixed", show_default=True, help="how the job ended")
@@ -233,9 +246,13 @@ def close(
         after_checks=[AfterCheck(kind=k, text=t) for k, t in _pairs(afters, "AFTER-CHECK")],
         lesson=lesson,
     )
-    with shop_store() as store, writing(store) as unit:
-        words = words_of(unit)
-        closed = close_job(unit, job, answers, words=words, today=today(), invoice=invoice)
+    with shop_store() as store:
+        was_open, shown = _said_before(store, job)
+        with writing(store) as unit:
+            words = words_of(unit)
+            closed = close_job(unit, job, answers, words=words, today=today(), invoice=invoice)
+            if was_open:
+                unit.answers.keep(job, shown)
     click.echo(f"closed {closed.id}: {ended_as(closed, words)}")
 
 

@@ -17,6 +17,7 @@ from kb.errors import (
     UnknownTermError,
 )
 from kb.store.unit_of_work import UnitOfWork
+from kb.workflow.answers_at_close import shown_at_close
 from kb.workflow.close import CloseAnswers, close_job
 from kb.workflow.close_draft import drafted_proofs, usual_choices
 from kb.workflow.entries import earlier_jobs
@@ -228,10 +229,13 @@ def _with_new_cause(
 
 def _close(job: Job, typed: Typed, answers: CloseAnswers) -> Page:
     invoice = typed.get("invoice", "").strip() or None
+    shown = shown_at_close(db.memory().as_fitted(), job)
     try:
         with db.writing() as unit:
             answers, words = _with_new_cause(unit, typed, answers)
             close_job(unit, job.id, answers, words=words, today=db.today(), invoice=invoice)
+            if job.closing is None:
+                unit.answers.keep(job.id, shown)
     except TermError as error:
         fields = {_TERM_FIELDS.get(name, ""): text for name, text in error.by_field.items()}
         page = _page(

@@ -24,6 +24,19 @@ def entropy_bits(shares: Floats) -> Floats:
     return np.asarray(-(shares * np.log2(positive)).sum(axis=-1), np.float64)
 
 
+def bits_told(before: Sequence[float], after: Sequence[float]) -> float:
+    """Return the entropy of the chances before a finding less that after it, in bits.
+
+    Below 0 where the finding opened up more than it settled. Both sum to 1, in any order.
+
+    Examples
+    --------
+    >>> bits_told([0.25, 0.25, 0.25, 0.25], [0.5, 0.5])
+    1.0
+    """
+    return float(entropy_bits(np.array(before)) - entropy_bits(np.array(after)))
+
+
 def information_gain(chances: Floats, outcome_shares: Floats) -> float:
     """Return the expected information of a check about the cause, in bits.
 

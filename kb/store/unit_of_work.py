@@ -1,5 +1,6 @@
 """One transaction: every repository over one connection."""
 
+from kb.store.answers import ShownAnswers
 from kb.store.case_lists import CaseLists
 from kb.store.journal import HistoryRepository, Pen, SettingRepository, state
 from kb.store.people import People
@@ -39,6 +40,7 @@ class UnitOfWork:
         self.weeks = WeekRows(pen)
         self.reviews = Reviews(pen)
         self.suppliers = Suppliers(pen)
+        self.answers = ShownAnswers(pen)
 
     def state(self) -> str:
         """Return what names the state of the closed jobs that this unit of work sees."""

@@ -15,16 +15,15 @@ from kb.case.terms import Vocabulary
 from kb.diagnosis.calibrate import ClosedJob, calibrate
 from kb.diagnosis.calibration import SHIPPED, Calibration, from_numbers
 from kb.diagnosis.causes import CauseModel
-from kb.diagnosis.explain import Explainer
 from kb.diagnosis.guess import GuessOrCheck, guess_or_check
 from kb.retrieval.features import CaseFeatures, case_features
-from kb.retrieval.index import CaseIndex
 from kb.retrieval.learned import Learned
 from kb.retrieval.learned_file import read_learned, write_learned
 from kb.retrieval.snapshot import kept_numbers, read_snapshot, write_snapshot
 from kb.retrieval.weigh import fit_weighed
 from kb.store.engine import Store
 from kb.store.unit_of_work import UnitOfWork
+from kb.workflow.fitted import Fitted
 from kb.workflow.suggest import (
     Suggestion,
     Wanted,
@@ -47,16 +46,6 @@ SNAPSHOT = "index.npz"
 # File of what was learned on rebuild.
 LEARNED = "learned.npz"
 WORTH_KEEPING = 50
-
-
-@dataclass(frozen=True, slots=True)
-class _Fitted:
-    state: str
-    terms: str
-    index: CaseIndex
-    model: CauseModel
-    explainer: Explainer
-    learned: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,7 +92,7 @@ class Memory:
         self.altitude_m = altitude_m
         self.folder = folder
         self._lock = Lock()
-        self._fitted: _Fitted | None = None
+        self._fitted: Fitted | None = None
 
     @property
     def words(self) -> Vocabulary:
@@ -120,18 +109,38 @@ class Memory:
             self._words = (now, words)
         return words
 
-    def _current(self) -> _Fitted:
+    def fitted(self) -> Fitted:
+        """Return the closed jobs of the present state, fitted; fits them where they are not."""
         with self._lock:
             with self.store.read() as unit:
                 state, words = unit.state(), self._overlaid(unit)
             now = (state, words.shop.mark, mark := self._learned_mark())
             known = self._fitted
             if known is None or (known.state, known.terms, known.learned) != now:
-                made = self._kept(state, words) or self._fit(words)
-                if self.folder is not None:
-                    made.index.attach(read_learned(self.folder / LEARNED))
-                known = self._fitted = replace(made, learned=mark)
+                known = self._taken_up(self._kept(state, words) or self._fit(words), mark)
             return known
+
+    def _taken_up(self, made: Fitted, mark: int) -> Fitted:
+        if self.folder is not None:
+            made.index.attach(read_learned(self.folder / LEARNED))
+        self._fitted = replace(made, learned=mark)
+        return self._fitted
+
+    def as_fitted(self) -> Fitted | None:
+        """Return what this process fitted last, even if jobs were closed since; never fits.
+
+        Where nothing is fitted here yet, a kept index of the present state is taken up; None
+        where there is none, or while another thread is fitting.
+        """
+        if self._fitted is not None or not self._lock.acquire(blocking=False):
+            return self._fitted
+        try:
+            with self.store.read() as unit:
+                state, words = unit.state(), self._overlaid(unit)
+            kept = self._kept(state, words)
+            return None if kept is None else self._taken_up(kept, self._learned_mark())
+        finally:
+            self._lock.release()
 
     def _learned_mark(self) -> int:
         """Return when the learned file was written, 0 where there is none."""
@@ -145,7 +154,7 @@ class Memory:
     def _stamp(self, state: str, words: Vocabulary) -> dict[str, object]:
         return {"state": state, "altitude_m": self.altitude_m, "terms": words.shop.mark}
 
-    def _kept(self, state: str, words: Vocabulary) -> _Fitted | None:
+    def _kept(self, state: str, words: Vocabulary) -> Fitted | None:
         if self.folder is None:
             return None
         found = read_snapshot(self.folder / SNAPSHOT, self._stamp(state, words))
@@ -153,7 +162,7 @@ class Memory:
             return None
         model = CauseModel(words, calibration=from_numbers(found.numbers))
         model.restore(found.cases, found.spaces)
-        return _Fitted(state, words.shop.mark, found.cases, model, Explainer(model))
+        return Fitted.of(state, found.cases, model, altitude_m=self.altitude_m)
 
     def _numbers(self) -> Calibration:
         """Return the numbers that were fitted for this shop, the shipped ones before that."""
@@ -163,11 +172,11 @@ class Memory:
 
     def calibration(self) -> Calibration:
         """Return the numbers with which the memory answers."""
-        return self._current().model.calibration
+        return self.fitted().model.calibration
 
     def model(self) -> CauseModel:
         """Return the fitted causes as they stand now."""
-        return self._current().model
+        return self.fitted().model
 
     def rebuild(self) -> Rebuilt:
         """Fit the index, the numbers of the chances and what the closed fields teach anew.
@@ -216,7 +225,7 @@ class Memory:
         else:
             write_learned(self.folder / LEARNED, learned)
 
-    def _fit(self, words: Vocabulary) -> _Fitted:
+    def _fit(self, words: Vocabulary) -> Fitted:
         with self.store.read() as unit:
             state = unit.state()
             jobs = unit.jobs.witnesses()
@@ -230,7 +239,7 @@ class Memory:
         numbers: Calibration,
         *,
         words: Vocabulary,
-    ) -> _Fitted:
+    ) -> Fitted:
         """Fit index and model, and keep a large index for the next process."""
         index, model = fit_features(made, words, calibration=numbers)
         if self.folder is not None and len(made) >= WORTH_KEEPING:
@@ -243,7 +252,7 @@ class Memory:
                     spaces=model.spaces_,
                     numbers=numbers.as_numbers(),
                 )
-        return _Fitted(state, words.shop.mark, index, model, Explainer(model))
+        return Fitted.of(state, index, model, altitude_m=self.altitude_m)
 
     def suggest(self, job: Job, *, top: int = 5, among: Container[str] | None = None) -> Suggestion:
         """Return the three answers for ``job``; a case closed a moment ago is among them.
@@ -253,7 +262,7 @@ class Memory:
         EmptyIndexError
             If the shop has no closed job yet.
         """
-        now = self._current()
+        now = self.fitted()
         found = suggest_from(
             now.index,
             now.model,
@@ -285,4 +294,4 @@ class Memory:
 
     def size(self) -> int:
         """Return how many closed jobs the memory holds."""
-        return len(self._current().index.ids_)
+        return len(self.fitted().index.ids_)

@@ -180,6 +180,16 @@ def test_a_job_closed_with_cause_and_proof_is_found_by_the_next_find(terminal):
     assert [(row.kind, row.text) for row in closing.after_checks] == [("same_readings", "hi 209")]
 
 
+def test_what_was_said_of_the_job_is_kept_with_its_close(terminal):
+    job = terminal.opened("cold on the road, warm at lights")
+    terminal.said("close", job, *PROVEN)
+    day = terminal.get(job).closing.closed
+    with open_store(default_url(terminal.home)) as store, store.read() as unit:
+        shown = unit.answers.closed(day, day)[job]
+    assert shown.causes
+    assert job not in shown.matches
+
+
 def test_parts_and_the_end_of_a_work_around_are_kept(terminal):
     job = terminal.opened()
     terminal.said(

@@ -521,3 +521,40 @@ def test_a_day_before_today_is_asked_again_at_its_field_with_all_that_was_typed(
     assert "<details open><summary>How long a work-around should last</summary>" in answer.text
     assert 'value="Northgate"' in answer.text
     assert site.get(job).closing is None
+
+
+# --- what was said before the cause was told -----------------------------------------------------
+
+
+def said(site, job):
+    with site.store.read() as unit:
+        closed = unit.jobs.get(job).closing
+        return closed and unit.answers.closed(closed.closed, closed.closed).get(job)
+
+
+def test_what_was_said_of_the_job_is_kept_with_its_close(site):
+    job = site.opened(KEPT)
+    form = fields(site.page(f"/job/{job}/close"))
+    site.send(f"/job/{job}/close", **form | {"fix": "replaced"})
+    shown = said(site, job)
+    assert shown.causes[0][0] == "condenser_fan_dead"
+    assert [row.check for row in shown.gains] == ["condenser_air_boost"]
+    assert job not in shown.matches
+
+
+def test_a_close_sent_twice_keeps_what_was_said_first(site):
+    job = site.opened(KEPT)
+    site.page(f"/job/{job}/close")
+    site.send(f"/job/{job}/close", **CLOSE)
+    shown = said(site, job)
+    assert site.send(f"/job/{job}/close", **CLOSE).status_code == 302
+    assert said(site, job) == shown is not None
+
+
+def test_a_close_that_cannot_be_answered_is_a_close_all_the_same(site, monkeypatch):
+    job = site.opened(KEPT)
+    site.page(f"/job/{job}/close")
+    monkeypatch.setattr("kb.workflow.answers_at_close.bits_told", lambda before, after: 1 / 0)
+    assert site.send(f"/job/{job}/close", **CLOSE).status_code == 302
+    assert site.get(job).is_case
+    assert said(site, job) is None

@@ -1,0 +1,55 @@
+"""The closed jobs of one state of the store, fitted: what answers without looking at the store."""
+
+from dataclasses import dataclass
+from typing import Self
+
+from kb.case.meant_now import as_meant_now
+from kb.case.model import Job
+from kb.diagnosis.causes import CauseChance, CauseModel
+from kb.diagnosis.explain import Explainer
+from kb.retrieval.features import case_features
+from kb.retrieval.index import CaseIndex
+from kb.workflow.suggest import Suggestion, Wanted, suggest_from
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """Index and causes as they were fitted.
+
+    ``state`` and ``terms`` name what of the store they were fitted on, ``learned`` when the file
+    of what was learned had been written.
+    """
+
+    state: str
+    terms: str
+    index: CaseIndex
+    model: CauseModel
+    explainer: Explainer
+    altitude_m: float = 0.0
+    learned: int = 0
+
+    @classmethod
+    def of(cls, state: str, index: CaseIndex, model: CauseModel, *, altitude_m: float) -> Self:
+        """Return what was fitted on the closed jobs of ``state``."""
+        mark = model.words.shop.mark
+        return cls(state, mark, index, model, Explainer(model), altitude_m=altitude_m)
+
+    def holds(self, job_id: str) -> bool:
+        """Return whether the job itself is among the fitted ones."""
+        return job_id in self.index.ids_
+
+    def suggest(self, job: Job, wanted: Wanted) -> Suggestion:
+        """Return the three answers for ``job``, without reasons.
+
+        Raises
+        ------
+        EmptyIndexError
+            If no closed job is fitted.
+        """
+        return suggest_from(self.index, self.model, job, wanted=wanted, altitude_m=self.altitude_m)
+
+    def chances(self, job: Job) -> tuple[CauseChance, ...]:
+        """Return the chances of the causes of ``job``, the likeliest first, and nothing else."""
+        meant = as_meant_now(job, self.model.words)
+        query = case_features(meant, self.model.words, altitude_m=self.altitude_m)
+        return self.model.ranked(self.model.weigh(self.index.ask(query), self.model.entries(query)))

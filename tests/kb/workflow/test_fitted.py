@@ -1,0 +1,54 @@
+from kb.workflow import memory
+from kb.workflow.jobs import draft_job
+from kb.workflow.suggest import Wanted
+from tests.kb.workflow.test_close import closed, opened
+from tests.kb.workflow.test_suggest import ASKED
+
+
+def test_chances_alone_are_those_of_the_whole_answer(shop):
+    closed(shop, opened(shop))
+    fitted = shop.memory().fitted()
+    job = draft_job(ASKED, words=shop.words, today=shop.today).job
+    assert fitted.chances(job) == fitted.suggest(job, Wanted()).causes
+
+
+def test_it_knows_which_jobs_it_was_fitted_on(shop):
+    first = closed(shop, opened(shop))
+    fitted = shop.memory().fitted()
+    second = closed(shop, opened(shop))
+    assert fitted.holds(first.id)
+    assert not fitted.holds(second.id)
+
+
+def test_a_memory_that_fitted_nothing_yet_has_nothing_at_hand(shop):
+    closed(shop, opened(shop))
+    assert shop.memory().as_fitted() is None
+
+
+def test_what_is_at_hand_may_be_a_case_behind_and_is_not_fitted_again(shop):
+    closed(shop, opened(shop))
+    kept = shop.memory()
+    before = kept.fitted()
+    closed(shop, opened(shop))
+    assert kept.as_fitted() is before
+    assert kept.fitted() is not before
+
+
+def test_a_kept_index_of_the_present_state_is_taken_up_and_an_older_one_is_not(
+    shop, tmp_path, monkeypatch
+):
+    monkeypatch.setattr(memory, "WORTH_KEEPING", 1)
+    first = closed(shop, opened(shop))
+    memory.Memory(shop.store, shop.words, folder=tmp_path).fitted()
+    found = memory.Memory(shop.store, shop.words, folder=tmp_path).as_fitted()
+    assert found is not None
+    assert found.holds(first.id)
+    closed(shop, opened(shop))
+    assert memory.Memory(shop.store, shop.words, folder=tmp_path).as_fitted() is None
+
+
+def test_nobody_waits_for_another_who_is_fitting(shop):
+    closed(shop, opened(shop))
+    busy = shop.memory()
+    with busy._lock:
+        assert busy.as_fitted() is None
