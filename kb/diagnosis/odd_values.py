@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from kb.case.units import Quantity, convert, same_kind
+from kb.case.units import UNITS, Quantity, convert, same_kind
 
 Floats = NDArray[np.float64]
 
@@ -101,7 +101,10 @@ def odd_values(
     *,
     of: Container[str] | None = None,
 ) -> tuple[OddValue, ...]:
-    """Return the readings to look at again, those outside the limits first, then the farthest.
+    """Return the readings to look at again, the farthest first.
+
+    Those outside the limits come before all others, then those that another unit explains: the rest
+    are often what was wrong with the car.
 
     A reading is held against all readings of its quantity on its platform, itself among them;
     where those are fewer than 8, against all of its system. A quantity that is not known is left out.
@@ -126,9 +129,10 @@ def odd_values(
     return tuple(sorted(found, key=_order))
 
 
-def _order(odd: OddValue) -> tuple[bool, float, str, str, float]:
+def _order(odd: OddValue) -> tuple[bool, bool, float, str, str, float]:
     reading = odd.reading
-    return not odd.outside_limits, -odd.deviations, reading.case, reading.quantity, reading.value
+    first = not odd.outside_limits, not odd.units
+    return *first, -odd.deviations, reading.case, reading.quantity, reading.value
 
 
 class _Population:
@@ -177,7 +181,11 @@ def meant_units(row: TakenReading, quantity: Quantity, held: Usual) -> tuple[Mea
 
     The number that was typed is the value in the unit in which it was recorded (each accepted one
     where that is not known); it may have been read in any other unit that the quantity accepts.
+    Where nothing at all is nearly usual, a unit a thousand times smaller explains any number: the
+    value must lie nearer to the middle than half-way to zero. A temperature has no such zero.
     """
+    no_zero = bool(UNITS[quantity.unit].offset)
+    within = BACK_WITHIN if no_zero else min(BACK_WITHIN, held.deviations(0.0) / 2)
     units = tuple(dict.fromkeys((quantity.unit, *quantity.accepted)))
     recorded = (row.unit,) if same_kind(row.unit, quantity.unit) else units
     meant = [
@@ -190,5 +198,5 @@ def meant_units(row: TakenReading, quantity: Quantity, held: Usual) -> tuple[Mea
         for unit in units
         if unit != written
     ]
-    near = [row for row in meant if held.deviations(row.value) <= BACK_WITHIN]
+    near = [row for row in meant if held.deviations(row.value) <= within]
     return tuple(sorted(near, key=lambda made: (held.deviations(made.value), made.meant)))

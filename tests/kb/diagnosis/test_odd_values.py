@@ -116,10 +116,22 @@ def test_a_value_that_no_unit_brings_back_names_none():
     assert odd.units == ()
 
 
-def test_those_outside_the_limits_come_first_then_the_farthest():
-    far = [taken(2400.0, case="A1"), taken(2900.0, case="A2"), taken(-9000.0, case="A3")]
+def test_a_thousandth_explains_nothing_where_zero_is_usual():
+    drop = QUANTITIES["voltage_drop"]
+    readings = [*crowd(0.1, 0.06, quantity=drop), taken(12.2, quantity=drop, unit="V")]
+    (odd,) = odd_values(readings, QUANTITIES, of={"A"})
+    assert odd.units == ()
+
+
+def test_those_outside_the_limits_come_first_then_wrong_units_then_the_farthest():
+    far = [
+        taken(2400.0, case="A1"),
+        taken(2900.0, case="A2"),
+        taken(-9000.0, case="A3"),
+        taken(217.0, case="A4", unit="kPa"),
+    ]
     found = odd_values([*far, *crowd(1500, 60)], QUANTITIES)
-    assert [row.reading.case for row in found] == ["A3", "A2", "A1"]
+    assert [row.reading.case for row in found] == ["A3", "A4", "A2", "A1"]
 
 
 values = st.lists(st.floats(0, 4000), min_size=0, max_size=40)
