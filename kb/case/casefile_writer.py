@@ -1,7 +1,7 @@
 """From a job to the text of its case file, always the same text for the same job."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import fields
 from datetime import date
 from typing import Any, Final
@@ -14,25 +14,27 @@ _NUMBER = re.compile(r"(?!-0$)-?(?:0|[1-9]\d*)(?:\.\d+)?")
 
 
 def _quote(text: str) -> str:
-    out = []
-    for char in text:
-        if char in '"\\':
-            out.append("\\" + char)
-        elif char in _ESCAPES:
-            out.append(_ESCAPES[char])
-        elif ord(char) < 0x20 or ord(char) == 0x7F:
-            out.append(f"\\u{ord(char):04x}")
-        else:
-            out.append(char)
-    return '"' + "".join(out) + '"'
+    return f'"{text.translate(_ESCAPES)}"'
 
 
-_ESCAPES: Final = {"\n": "\\n", "\t": "\\t", "\r": "\\r", "\b": "\\b", "\f": "\\f"}
+_ESCAPES: Final = str.maketrans(
+    {chr(code): f"\\u{code:04x}" for code in (*range(0x20), 0x7F)}
+    | {"\n": "\\n", "\t": "\\t", "\r": "\\r", "\b": "\\b", "\f": "\\f", '"': '\\"', "\\": "\\\\"}
+)
 
 
-def _toml(value: Any) -> str:
-    # Words of closed lists are text, truth values are whole numbers: the order matters.
-    return next(write(value) for kind, write in _WRITERS if isinstance(value, kind))
+def _toml(value: object) -> str:
+    return _writer(type(value))(value)
+
+
+def _writer(kind: type) -> Callable[[Any], str]:
+    if kind not in _WRITER_OF:
+        # Words of closed lists are text, truth values are whole numbers: the order matters.
+        _WRITER_OF[kind] = next(write for known, write in _WRITERS if issubclass(kind, known))
+    return _WRITER_OF[kind]
+
+
+_WRITER_OF: Final[dict[type, Callable[[Any], str]]] = {}
 
 
 def _number(value: float) -> str:
@@ -67,19 +69,30 @@ _RENAMED: Final = {"typed": "value", "before_typed": "before", "after_typed": "a
 _MONEY: Final = {"cost_cents": "cost", "price_cents": "price"}
 
 
-def _pairs(value: Any, *, skip: tuple[str, ...] = ()) -> list[tuple[str, str]]:
+def _pairs(value: object, *, skip: tuple[str, ...] = ()) -> list[tuple[str, str]]:
     pairs = []
-    for row in fields(value):
-        item = getattr(value, row.name)
-        if row.name in skip or row.name in _COMPUTED or item is None or item == row.default:
+    for name, default in _written(type(value)):
+        item = getattr(value, name)
+        if name in skip or item is None or item == default:
             continue
-        if row.name in _RENAMED:
-            pairs.append((_RENAMED[row.name], _typed(item)))
-        elif row.name in _MONEY:
-            pairs.append((_MONEY[row.name], _money(item)))
+        if name in _RENAMED:
+            pairs.append((_RENAMED[name], _typed(item)))
+        elif name in _MONEY:
+            pairs.append((_MONEY[name], _money(item)))
         else:
-            pairs.append((row.name, _toml(item)))
+            pairs.append((name, _toml(item)))
     return pairs
+
+
+def _written(kind: type[Any]) -> Sequence[tuple[str, Any]]:
+    """Return the fields of a dataclass that are written, with what stands where nothing is."""
+    if kind not in _WRITTEN_OF:
+        rows = [(row.name, row.default) for row in fields(kind) if row.name not in _COMPUTED]
+        _WRITTEN_OF[kind] = rows
+    return _WRITTEN_OF[kind]
+
+
+_WRITTEN_OF: Final[dict[type, Sequence[tuple[str, Any]]]] = {}
 
 
 def _inline(value: Any) -> str:

@@ -7,7 +7,7 @@ from typing import Final
 
 from sqlalchemy import ColumnElement, Select, Text, cast, func, literal, select
 
-from kb.case.model import Vehicle
+from kb.case.model import Origin, Vehicle
 from kb.store.journal import Pen
 from kb.store.tables import ClosingRow, JobRow, ProofRow
 
@@ -47,13 +47,14 @@ class CaseFilter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CaseLine:
-    """One closed case in a list."""
+    """One closed case in a list; the answers draw on no ``invented`` one."""
 
     id: str
     closed: date
     cause: str | None
     said: str
     vehicle: Vehicle
+    invented: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +91,7 @@ class CaseLists:
                 ClosingRow.closed,
                 ClosingRow.cause,
                 JobRow.complaint_said,
+                JobRow.origin,
                 JobRow.vehicle_year,
                 JobRow.vehicle_make,
                 JobRow.vehicle_model,
@@ -111,6 +113,7 @@ class CaseLists:
                     model=row.vehicle_model,
                     engine=row.vehicle_engine,
                 ),
+                invented=row.origin == Origin.INVENTED.value,
             )
             for row in rows
         )

@@ -4,7 +4,7 @@ from typing import Final
 
 from sqlalchemy.exc import DatabaseError
 
-from kb.errors import StoreError
+from kb.errors import ConflictError, NotFoundError, StoreError
 
 _ADVICE: Final = {
     "locked": "another program holds the database; try again",
@@ -21,3 +21,15 @@ def store_error(error: DatabaseError) -> StoreError:
     reason = str(error.orig)
     advice = next((text for word, text in _ADVICE.items() if word in reason), "run baybook doctor")
     return StoreError(f"nothing was saved; expected a sound database, got: {reason}; {advice}")
+
+
+def no_such_job(job_id: str) -> NotFoundError:
+    """Return the error of an id that no job has."""
+    return NotFoundError(f"expected the id of a job, got '{job_id}'; look at the list of jobs")
+
+
+def taken(what: str, value: str) -> ConflictError:
+    """Return the error of an id or an invoice number that another job has."""
+    return ConflictError(
+        f"expected an {what} that no other job has, got '{value}'; open that job, or take another"
+    )

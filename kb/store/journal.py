@@ -1,8 +1,8 @@
 """History, generation and settings: small tables beside the jobs."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Final
 from uuid import uuid4
 
@@ -25,6 +25,16 @@ class HistoryLine:
     verb: str
     job_id: str | None
     what: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PastLine:
+    """A write of another time: who did what, and when (with a zone)."""
+
+    at: datetime
+    who: str
+    verb: str
+    what: str = ""
 
 
 class Pen:
@@ -64,6 +74,22 @@ class HistoryRepository:
         rows = [
             {"at": at, "who": who, "verb": verb, "job_id": job_id, "what": what}
             for job_id in job_ids
+        ]
+        if rows:
+            self._pen.connection.execute(insert(HistoryRow), rows)
+
+    def add_past(self, lines: Sequence[tuple[str, PastLine]]) -> None:
+        """Write lines of another time, each with the job that it is about."""
+        self._pen.require()
+        rows = [
+            {
+                "at": line.at.astimezone(UTC),
+                "who": line.who,
+                "verb": line.verb,
+                "job_id": job_id,
+                "what": line.what,
+            }
+            for job_id, line in lines
         ]
         if rows:
             self._pen.connection.execute(insert(HistoryRow), rows)

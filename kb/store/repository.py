@@ -1,5 +1,6 @@
 """The queries about jobs; every write of a job writes one line of history."""
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from typing import Final, TypeVar
@@ -7,8 +8,9 @@ from typing import Final, TypeVar
 from sqlalchemy import ColumnElement, delete, func, insert, select, update
 
 from kb.case.model import Job, JobState, Origin
-from kb.errors import ConflictError, NotFoundError, StoreError
-from kb.store.journal import HistoryRepository, Pen, next_job_number
+from kb.errors import ConflictError, StoreError
+from kb.store.faults import no_such_job, taken
+from kb.store.journal import HistoryRepository, PastLine, Pen, next_job_number
 from kb.store.loading import load_jobs, table_of
 from kb.store.rows import CHILDREN, TABLES, Rows, content_hash, rows_of
 from kb.store.tables import ClosingRow, HistoryRow, JobRow
@@ -61,7 +63,7 @@ class JobRepository:
         """
         found = load_jobs(self._connection, JobRow.id == job_id)
         if not found:
-            raise _not_found(job_id)
+            raise no_such_job(job_id)
         return found[0]
 
     def body_html(self, job_id: str) -> str:
@@ -74,7 +76,7 @@ class JobRepository:
         """
         found = self._connection.scalar(select(JobRow.body_html).where(JobRow.id == job_id))
         if found is None:
-            raise _not_found(job_id)
+            raise no_such_job(job_id)
         return found
 
     def some(self, ids: Sequence[str]) -> tuple[Job, ...]:
@@ -91,8 +93,9 @@ class JobRepository:
         return load_jobs(self._connection, JobRow.vehicle_vin == vin)
 
     def of_cause(self, cause: str, *, most: int) -> tuple[Job, ...]:
-        """Return the newest closed jobs of one cause, at most ``most``."""
-        query = select(ClosingRow.job_id).where(ClosingRow.cause == cause)
+        """Return the newest closed jobs of one cause but the invented ones, at most ``most``."""
+        known = (ClosingRow.cause == cause) & (JobRow.origin != Origin.INVENTED.value)
+        query = select(ClosingRow.job_id).join(JobRow, JobRow.id == ClosingRow.job_id).where(known)
         newest = query.order_by(ClosingRow.closed.desc(), ClosingRow.job_id.desc()).limit(most)
         return load_jobs(self._connection, JobRow.id.in_(tuple(self._connection.scalars(newest))))
 
@@ -142,7 +145,7 @@ class JobRepository:
         """
         found = self._connection.scalar(select(JobRow.revision).where(JobRow.id == job_id))
         if found is None:
-            raise _not_found(job_id)
+            raise no_such_job(job_id)
         return found
 
     def verify_hashes(self) -> tuple[str, ...]:
@@ -194,10 +197,21 @@ class JobRepository:
         """
         self._pen.require()
         for chunk in _chunks(jobs):
-            self._refuse_taken(chunk)
-            self._insert(rows_of(chunk))
+            self._insert_new(chunk)
             self._history.add_many(verb, [job.id for job in chunk], what)
-            self._note_written(chunk)
+
+    def add_past(self, jobs: Iterable[tuple[Job, PastLine]]) -> None:
+        """Store many new jobs, each with the line of history that it had in its time.
+
+        Raises
+        ------
+        ConflictError
+            If an id or an invoice number is taken, or stands twice in ``jobs``.
+        """
+        self._pen.require()
+        for chunk in _chunks(jobs):
+            self._insert_new([job for job, _ in chunk])
+            self._history.add_past([(job.id, line) for job, line in chunk])
 
     def save(
         self, job: Job, *, verb: str, what: str = "", expected_revision: int | None = None
@@ -244,6 +258,11 @@ class JobRepository:
         self.first_written = self.first_written or jobs[0].id
         self.closed_written = self.closed_written or any(job.closing for job in jobs)
 
+    def _insert_new(self, jobs: Sequence[Job]) -> None:
+        self._refuse_taken(jobs)
+        self._insert(rows_of(jobs))
+        self._note_written(jobs)
+
     def _insert(self, rows: Rows) -> None:
         for table in TABLES:
             if rows.get(table):
@@ -256,7 +275,7 @@ class JobRepository:
         if job.invoice is None:
             return
         if self._taken((JobRow.invoice == job.invoice) & (JobRow.id != job.id)):
-            raise _taken_error("invoice", job.invoice)
+            raise taken("invoice", job.invoice)
 
     def _refuse_taken(self, jobs: Sequence[Job]) -> None:
         for what, column, wanted in (
@@ -264,31 +283,16 @@ class JobRepository:
             ("invoice", JobRow.invoice, [job.invoice for job in jobs if job.invoice is not None]),
         ):
             query = select(column).where(column.in_(wanted)).limit(1)
-            taken = self._connection.scalar(query) or _first_twin(wanted)
-            if taken is not None:
-                raise _taken_error(what, taken)
+            twice = self._connection.scalar(query) or _first_twin(wanted)
+            if twice is not None:
+                raise taken(what, twice)
 
 
 def _first_twin(values: Sequence[str]) -> str | None:
-    seen: set[str] = set()
-    for value in values:
-        if value in seen:
-            return value
-        seen.add(value)
-    return None
+    return next((value for value, count in Counter(values).items() if count > 1), None)
 
 
 def _chunks(rows: Iterable[T]) -> Iterator[list[T]]:
     rest = iter(rows)
     while chunk := list(islice(rest, CHUNK)):
         yield chunk
-
-
-def _not_found(job_id: str) -> NotFoundError:
-    return NotFoundError(f"expected the id of a job, got '{job_id}'; look at the list of jobs")
-
-
-def _taken_error(what: str, value: str) -> ConflictError:
-    return ConflictError(
-        f"expected an {what} that no other job has, got '{value}'; open that job, or take another"
-    )

@@ -4,6 +4,7 @@ import hashlib
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
+from functools import lru_cache
 from html import escape
 from typing import Any, Final
 
@@ -121,6 +122,8 @@ def job_row(job: Job, *, revision: int) -> dict[str, Any]:
     }
 
 
+# Many invented jobs carry the same sentence; the texts kept are few, since a shop's own differ.
+@lru_cache(maxsize=16)
 def body_html(body: str) -> str:
     """Return a job's text as clean HTML; what the renderer refuses stays as typed, escaped."""
     if not body.strip():

@@ -6,7 +6,7 @@ from datetime import date
 
 from sqlalchemy import ColumnElement, func, select
 
-from kb.case.model import Job, JobState
+from kb.case.model import Job, JobState, Origin
 from kb.store.journal import Pen
 from kb.store.loading import load_jobs
 from kb.store.tables import ClosingRow, JobRow
@@ -88,6 +88,12 @@ class WeekRows:
     def first_opened(self) -> date | None:
         """Return the day on which the oldest job came in, None before there is one."""
         return self._connection.scalar(select(func.min(JobRow.opened)))
+
+    def invented(self) -> tuple[int, date | None]:
+        """Return how many jobs are invented ones, and the day on which the first was opened."""
+        query = select(func.count(), func.min(JobRow.opened))
+        found = self._connection.execute(query.where(JobRow.origin == Origin.INVENTED.value)).one()
+        return found[0], found[1]
 
     def back_in(self, ids: Iterable[str]) -> tuple[Job, ...]:
         """Return the jobs, open ones too, that are comebacks of those of ``ids``."""

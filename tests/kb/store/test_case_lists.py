@@ -3,7 +3,7 @@ from datetime import date
 
 import pytest
 
-from kb.case.model import Proof, Vehicle
+from kb.case.model import Origin, Proof, Vehicle
 from kb.store.case_lists import PAGE_SIZE, CaseFilter
 from tests.factories import a_case, a_closing, a_job
 from tests.kb.store.other_process import NOW
@@ -87,6 +87,14 @@ def test_a_long_list_comes_in_pages_without_gap_or_double(store):
     assert [len(page.lines) for page in pages] == [PAGE_SIZE, PAGE_SIZE, 3]
     assert sorted(row.id for page in pages for row in page.lines) == [job.id for job in many]
     assert (pages[0].pages, pages[0].total) == (3, len(many))
+
+
+def test_a_list_says_which_cases_are_invented(store):
+    with store.write("Ines", NOW) as unit:
+        unit.jobs.add_many([a_case("C1"), a_case("V1", origin=Origin.INVENTED)], verb="import")
+    with store.read() as unit:
+        lines = unit.case_lists.page(CaseFilter()).lines
+    assert {row.id: row.invented for row in lines} == {"C1": False, "V1": True}
 
 
 def test_an_empty_list_is_one_page(store):

@@ -1,7 +1,9 @@
+from datetime import datetime, timedelta, timezone
+
 import pytest
 
 from kb.errors import StoreError
-from kb.store.journal import HistoryLine, Pen, generation, next_job_number
+from kb.store.journal import HistoryLine, PastLine, Pen, generation, next_job_number
 from tests.factories import a_job
 from tests.kb.store.other_process import NOW
 
@@ -36,9 +38,20 @@ def test_the_last_line_is_numbered_zero_before_there_is_one(store):
         assert [line.job_id for line in unit.history.since(1)] == ["J2"]
 
 
+def test_a_line_of_another_time_keeps_its_own_person_and_moment(store):
+    then = datetime(2024, 2, 5, 16, 30, tzinfo=timezone(timedelta(hours=1)))
+    with store.write("Ana", NOW) as unit:
+        unit.history.add_past([("J1", PastLine(at=then, who="Birte", verb="close", what="fixed"))])
+        (line,) = unit.history.of("J1")
+    assert (line.at, line.who, line.verb, line.what) == (then, "Birte", "close", "fixed")
+    with store.read() as unit, pytest.raises(StoreError, match=r"expected Store\.write"):
+        unit.history.add_past([])
+
+
 def test_no_job_writes_no_line(store):
     with store.write("Ana", NOW) as unit:
         unit.history.add_many("import", [], "")
+        unit.history.add_past([])
         assert unit.history.since(0) == ()
 
 

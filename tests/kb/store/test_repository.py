@@ -14,6 +14,7 @@ from kb.case.model import Job, JobState, Origin, Vehicle
 from kb.errors import ConflictError, NotFoundError, ParseError, StoreError
 from kb.store.columns import Words
 from kb.store.engine import Store, sqlite_file
+from kb.store.journal import PastLine
 from kb.store.loading import table_of
 from kb.store.rows import CHILDREN, TABLES
 from kb.store.tables import ClosingRow, JobRow
@@ -104,6 +105,19 @@ def test_an_invented_job_is_no_witness(store):
     with store.read() as unit:
         assert unit.jobs.closed_jobs() == rows
         assert unit.jobs.witnesses() == rows[:1]
+
+
+def test_many_past_jobs_are_stored_each_with_its_own_line(store):
+    line = PastLine(at=NOW, who="Birte", verb="close")
+    jobs = [a_case(f"V{number}") for number in range(3)]
+    with store.write("Ana", NOW) as unit:
+        unit.jobs.add_past((job, line) for job in jobs)
+        assert unit.jobs.closed_written
+        with pytest.raises(ConflictError, match="got 'V1'"):
+            unit.jobs.add_past([(jobs[1], line)])
+    with store.read() as unit:
+        assert unit.jobs.ids() == ("V0", "V1", "V2")
+        assert [row.who for row in unit.history.since(0)] == ["Birte"] * 3
 
 
 def test_open_waiting_and_closed_jobs_are_told_apart(store):

@@ -1,7 +1,7 @@
 from dataclasses import replace
 from datetime import date
 
-from kb.case.model import JobState
+from kb.case.model import JobState, Origin
 from tests.factories import a_case, a_closing, a_job
 from tests.kb.store.other_process import NOW
 
@@ -51,8 +51,17 @@ def test_open_jobs_and_comebacks_are_found(store):
         assert [job.id for job in unit.weeks.open_on(date(2026, 3, 5))] == ["J2", "J3"]
 
 
+def test_invented_jobs_are_counted_from_their_first_day(store):
+    days = (date(2026, 3, 9), date(2026, 3, 2))
+    invented = [a_case(f"V{at}", opened=day, origin=Origin.INVENTED) for at, day in enumerate(days)]
+    add(store, a_case("J1", opened=date(2026, 1, 1)), *invented)
+    with store.read() as unit:
+        assert unit.weeks.invented() == (2, days[1])
+
+
 def test_an_empty_shop_has_no_first_day(store):
     with store.read() as unit:
+        assert unit.weeks.invented() == (0, None)
         assert unit.weeks.first_closed() is None
         assert unit.weeks.first_opened() is None
 
