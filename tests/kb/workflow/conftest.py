@@ -4,6 +4,8 @@ import pytest
 
 from kb.case.terms import load_vocabulary
 from kb.store.engine import open_store
+from kb.store.migrate import bundled
+from kb.workflow.invented import make_jobs
 from kb.workflow.memory import Memory
 from tests.factories import make_store
 
@@ -43,3 +45,10 @@ def shop(tmp_path):
     made = Shop(f"sqlite:///{tmp_path / 'shop.db'}")
     yield made
     made.store.close()
+
+
+@pytest.fixture(scope="session")
+def two_years():
+    """Return the invented jobs of two years that end with the week of 2026-11-16."""
+    made = make_jobs(date(2026, 11, 25), WORDS, folder=bundled("seed_cases"))
+    return tuple(made)
