@@ -18,6 +18,7 @@ from kb.retrieval.weigh import WORTH_LEARNING
 from kb.store.engine import DATABASE, Store, default_url, open_store
 from kb.store.migrate import bundled, upgrade
 from kb.workflow.exchange import ReadTable, load_table, read_mapping, read_table, write_refused
+from kb.workflow.invented import Worked, add_jobs, make_jobs
 from kb.workflow.jobs import Entry, Intake, open_job, read_vehicle
 from kb.workflow.memory import Memory
 from kb.workflow.people import has_owner
@@ -42,6 +43,8 @@ DEMO_JOB = (
 )
 DEMO_VEHICLE = "2017 Pellarin Copse P20P"
 _DEMO_SETTING = "demonstration"
+# Years of invented jobs before the last whole week, for the weekly review (our choice).
+DEMO_YEARS = 2.0
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 _FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
 
@@ -58,8 +61,11 @@ def init() -> None:
 # --- the demonstration ---------------------------------------------------------------------------
 
 
-def make_demo(home: Path, words: Vocabulary) -> Store:
-    """Make the demonstration shop in ``home``, or open the one that is there."""
+def make_demo(home: Path, words: Vocabulary, *, years: float | None = None) -> Store:
+    """Make the demonstration shop in ``home``, or open the one that is there.
+
+    With 0 ``years`` it has no invented jobs for the weekly review; None is as many as it shows.
+    """
     home.mkdir(parents=True, exist_ok=True)
     url = default_url(home)
     upgrade(url)
@@ -73,8 +79,13 @@ def make_demo(home: Path, words: Vocabulary) -> Store:
     if new:
         with writing(store) as unit:
             unit.jobs.add_many(new, verb="import", what="demonstration case")
+            add_jobs(unit, _invented(words, DEMO_YEARS if years is None else years))
             unit.settings.set(_DEMO_SETTING, "yes")
     return store
+
+
+def _invented(words: Vocabulary, years: float) -> Iterator[Worked]:
+    return make_jobs(today(), words, folder=bundled("seed_cases"), years=years)
 
 
 def demo_job(store: Store, words: Vocabulary) -> Entry:
@@ -122,7 +133,13 @@ def demo(*, once: bool, folder: Path | None, port: int) -> None:
             entry = demo_job(store, words)
             suggestion = memory.suggest(entry.job)
             size = memory.size()
+            with store.read() as unit:
+                invented, since = unit.weeks.invented()
         click.echo(f"Demonstration shop (all invented) in {home}, {size} closed jobs.")
+        if since:
+            click.echo(
+                f"For the weekly review {invented} more since {since}; no answer draws on them."
+            )
         click.echo(f"Open job {entry.job.id}, {DEMO_VEHICLE}:\n{DEMO_JOB}\n")
         click.echo(answer_text(entry.parsed, suggestion, words))
         if not once:

@@ -64,7 +64,7 @@ def chromium(playwright):
 def demo_home(tmp_path_factory):
     """Return the folder of a demonstration shop; copied for each shop that is served."""
     home = tmp_path_factory.mktemp("demo")
-    make_demo(home, load_vocabulary()).close()
+    make_demo(home, load_vocabulary(), years=0).close()
     return home
 
 

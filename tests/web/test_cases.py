@@ -4,7 +4,9 @@ from dataclasses import replace
 import pytest
 
 from kb.case.model import Origin
+from kb.store.journal import PastLine
 from tests.factories import a_full_case, a_reading
+from tests.kb.workflow.conftest import NOW
 from tests.web.conftest import closed_case, shown
 from tests.web.test_jobs import CLOSE
 from web.cases import before_and_after
@@ -43,6 +45,18 @@ def test_a_case_shows_complaint_cause_and_correction_and_all_behind_them(site, f
     assert 'href="/case/S1"' in text
     assert 'href="/case/S2"' in text
     assert "Ines: import" in text
+
+
+def test_an_invented_case_says_so_and_cannot_be_reopened(site):
+    line = PastLine(at=NOW, who="Birte", verb="close")
+    job = replace(a_full_case(), id="V1", origin=Origin.INVENTED, comeback_of=None, invoice=None)
+    with site.store.write("Ines", NOW) as unit:
+        unit.jobs.add_past([(job, line)])
+    text = site.page("/case/V1")
+    assert "<strong>Invented</strong> for the weekly review of the demonstration" in text
+    assert "Birte: close" in text
+    assert "Reopen" not in text
+    assert "invented for the weekly review" in site.page("/find?method=seen")
 
 
 def test_no_key_of_the_program_is_shown_in_place_of_the_trades_word(site, full):

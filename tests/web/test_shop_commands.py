@@ -7,6 +7,7 @@ from socket import gethostname
 import pytest
 from click.testing import CliRunner
 
+from kb.case.model import Origin
 from kb.case.terms import load_vocabulary
 from kb.store.engine import default_url, open_store
 from kb.workflow.jobs import draft_job
@@ -118,7 +119,14 @@ def test_a_mapping_that_cannot_work_is_told_in_one_line(empty, orders, pairs, pa
 # --- demo and serve ------------------------------------------------------------------------------
 
 
+@pytest.fixture
+def five_weeks(monkeypatch):
+    """Invent five weeks of jobs, not two years."""
+    monkeypatch.setattr(shop_commands, "DEMO_YEARS", 0.1)
+
+
 @pytest.mark.slow
+@pytest.mark.usefixtures("five_weeks")
 def test_the_demonstration_shows_one_job_and_ends(tmp_path, monkeypatch):
     monkeypatch.setenv("BAYBOOK_HOME", str(tmp_path / "own"))
     monkeypatch.setenv("BAYBOOK_DB", "sqlite:////nowhere/real.db")
@@ -137,12 +145,18 @@ def test_the_demonstration_shows_one_job_and_ends(tmp_path, monkeypatch):
     ):
         assert part in result.output
     with open_store(default_url(folder)) as store, store.read() as unit:
-        assert [job.id for job in unit.jobs.open_jobs()] == ["J000001"]
-        assert unit.jobs.count() > 100
+        own = [job.id for job in unit.jobs.open_jobs() if job.origin is not Origin.INVENTED]
+        assert own == ["J000001"]
+        assert len(unit.jobs.witnesses()) > 100
+        invented, since = unit.weeks.invented()
+    assert invented > 100
+    assert f"{invented} more since {since}; no answer draws on them" in result.output
+    assert first.output == result.output
     assert not (tmp_path / "own").exists()
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("five_weeks")
 def test_the_demonstration_takes_the_named_home_unless_a_real_shop_is_there(tmp_path, monkeypatch):
     home = tmp_path / "home"
     monkeypatch.setenv("BAYBOOK_HOME", str(home))
@@ -184,9 +198,10 @@ def _opened_as_a_case(store, words):
 @pytest.mark.slow
 def test_a_demonstration_shop_is_made_once(tmp_path):
     words = load_vocabulary()
-    with make_demo(tmp_path, words) as store, store.read() as unit:
+    with make_demo(tmp_path, words, years=0.1) as store, store.read() as unit:
         first = unit.history.last_seq()
-    with make_demo(tmp_path, words) as store, store.read() as unit:
+        assert {row.who for row in unit.history.since(0)} > {"Anselm", "Birte", "Edda"}
+    with make_demo(tmp_path, words, years=0.1) as store, store.read() as unit:
         assert unit.history.last_seq() == first > 100
 
 
