@@ -183,7 +183,7 @@ def test_one_cause_rises_on_one_platform_from_its_week_on(jobs):
 def test_parts_of_one_lot_fail_again_far_more_often_than_the_same_part_of_others(jobs):
     row = PLANTED["lot"]
     failed = {job.comeback_of for job in jobs if job.cause == row["cause"]}
-    fitted = {True: [], False: []}
+    fitted: dict[bool, list[bool]] = {True: [], False: []}
     for job in jobs:
         if job.cause == row["cause"] and job.closing.parts:
             fitted[job.closing.parts[0].lot == row["lot"]].append(job.id in failed)
@@ -205,7 +205,7 @@ def test_air_conditioning_comes_in_summer_and_starting_in_winter(jobs):
 def test_the_new_technician_records_half_as_many_cases_more_than_the_others(two_years):
     (new,) = [row for row in PLAN.technicians if row.since]
     recent = [row for row in two_years if row.job.closing and back(row.job.opened) < new.since]
-    cases = {True: [], False: []}
+    cases: dict[bool, list[bool]] = {True: [], False: []}
     for row in recent:
         cases[row.technician == new.name].append(row.job.is_case)
     shares = {his: sum(rows) / len(rows) for his, rows in cases.items()}

@@ -10,6 +10,13 @@ WORDS = load_vocabulary()
 COURSE = {"readings": 1.0, "readings_after": 1.0}
 
 
+def usual(quantity):
+    """Return the usual band of a quantity, which must have one."""
+    band = WORDS.quantities[quantity].typical
+    assert band is not None
+    return band
+
+
 @pytest.fixture
 def readings():
     return Readings(WORDS, COURSE)
@@ -27,21 +34,21 @@ def test_readings_lie_within_what_can_be_and_after_the_repair_near_the_usual(rea
             low, high = WORDS.quantities[row.quantity].hard
             assert low <= row.canonical <= high
         for row in after.readings:
-            low, high = WORDS.quantities[row.quantity].typical
+            low, high = usual(row.quantity)
             middle, width = (low + high) / 2, high - low
             assert abs(row.canonical - middle) <= width
 
 
 def test_a_cause_moves_the_same_readings_in_every_job(readings):
     system, cause = "starting_charging", "battery_failed"
-    found = {}
+    found: dict[str, list[float]] = {}
     for seed in range(200):
         before, _ = readings.of(Random(seed), system=system, cause=cause)
         for row in before.readings:
             found.setdefault(row.quantity, []).append(row.canonical)
     outside = {}
     for quantity, values in found.items():
-        low, high = WORDS.quantities[quantity].typical
+        low, high = usual(quantity)
         outside[quantity] = sum(not low <= value <= high for value in values) / len(values)
     assert max(outside.values()) > 0.5
     assert min(outside.values()) < 0.1
