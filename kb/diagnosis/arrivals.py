@@ -155,6 +155,7 @@ def count_windows(
         before_jobs=before_jobs,
         usual=np.array([mean if row.usual is None else row.usual for row in series]),
         season=None if factors is None else factors[group],
-        enough=(np.count_nonzero(each[:, then], axis=1) >= LEAST_HISTORY) & (recent_jobs > 0),
+        # By the weeks of the whole shop: a model that is seldom in has a history all the same.
+        enough=(np.count_nonzero(jobs[then]) >= LEAST_HISTORY) & (recent_jobs > 0),
         vehicles=np.array(known, np.float64),
     )

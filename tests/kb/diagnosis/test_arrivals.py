@@ -51,6 +51,13 @@ def test_without_recent_jobs_there_is_nothing_to_tell():
     assert not counted(series(), exposure=[10.0] * (WEEKS - 8) + [0.0] * 8).enough.any()
 
 
+def test_a_model_that_is_seldom_in_has_a_history_all_the_same():
+    seldom = tuple(1.0 if at % 7 == 0 else 0.0 for at in range(WEEKS))
+    gone = tuple([1.0] * (WEEKS - 8) + [0.0] * 8)
+    found = counted(series("a", exposure=seldom), series("b", exposure=gone))
+    assert found.enough.tolist() == [True, False]
+
+
 def test_a_system_counted_whole_gives_the_season_and_not_its_rows_alone():
     wave = np.round(50 + 40 * np.sin(2 * np.pi * np.arange(1 - WEEKS, 1) / 52)).astype(int)
     alone = counted(series(before=1))
