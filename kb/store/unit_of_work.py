@@ -13,6 +13,7 @@ from kb.store.shop_terms import ShopTerms
 from kb.store.sign_ins import FailedSignIns, Sessions, SignInLinks
 from kb.store.suppliers import Suppliers
 from kb.store.unread import UnreadWords
+from kb.store.week_records import WeekRecords
 from kb.store.week_rows import WeekRows
 from kb.store.writes import EarlierStates, SentForms
 
@@ -38,6 +39,7 @@ class UnitOfWork:
         self.searches = SearchRepository(pen)
         self.terms = ShopTerms(pen, self.history)
         self.weeks = WeekRows(pen)
+        self.week_records = WeekRecords(pen)
         self.reviews = Reviews(pen)
         self.suppliers = Suppliers(pen)
         self.answers = ShownAnswers(pen)

@@ -54,6 +54,15 @@ class UnreadWords:
         )
         return tuple((word, count, at) for word, count, at in self._pen.connection.execute(query))
 
+    def between(self, first: datetime, end: datetime) -> tuple[tuple[str, str, datetime], ...]:
+        """Return word, job and when for each that came from ``first`` on and before ``end``."""
+        query = (
+            select(UnreadRow.word, UnreadRow.job_id, UnreadRow.at)
+            .where(UnreadRow.at >= first, UnreadRow.at < end)
+            .order_by(UnreadRow.at, UnreadRow.job_id, UnreadRow.word)
+        )
+        return tuple((word, job, at) for word, job, at in self._pen.connection.execute(query))
+
 
 def _plain_words(typed: Iterable[str]) -> tuple[str, ...]:
     found: dict[str, None] = {}

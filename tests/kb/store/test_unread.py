@@ -51,3 +51,17 @@ def test_unread_words_are_written_in_a_unit_that_writes(two_jobs):
     with two_jobs.read() as unit, pytest.raises(StoreError, match=r"Store\.write"):
         unit.unread.add("J1", ["blorf"])
     assert counts(two_jobs) == ()
+
+
+def test_words_of_some_days_come_with_job_and_time(two_jobs):
+    later, end = NOW + timedelta(days=1), NOW + timedelta(days=2)
+    note(two_jobs, "J1", "blorf")
+    note(two_jobs, "J2", "blorf", "quorx", at=later)
+    note(two_jobs, "J1", "zum", at=end)
+    with two_jobs.read() as unit:
+        assert unit.unread.between(NOW, end) == (
+            ("blorf", "J1", NOW),
+            ("blorf", "J2", later),
+            ("quorx", "J2", later),
+        )
+        assert unit.unread.between(later, later) == ()
