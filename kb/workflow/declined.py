@@ -13,7 +13,8 @@ NO_REPAIR = frozenset({FixKind.DECLINED, FixKind.WORKAROUND})
 # Ends by which the customer declined.
 DECLINED_ENDS = frozenset({"declined", "declined_before_proof"})
 _WITHOUT_REPAIR = DECLINED_ENDS | {"workaround"}
-_REPAIRED = frozenset({"fixed", "comeback_same", "comeback_other"})
+# Ends by which the car was repaired.
+REPAIRED = frozenset({"fixed", "comeback_same", "comeback_other"})
 
 # How the sentence begins, and what stands before who was told.
 HEAD = "Safety repair declined."
@@ -41,7 +42,7 @@ def is_left_undone(choice: Choice) -> bool:
         return all(row.kind in NO_REPAIR for row in chosen)
     if choice.end in _WITHOUT_REPAIR or choice.fix in NO_REPAIR:
         return True
-    return bool(choice.options) and choice.end not in _REPAIRED
+    return bool(choice.options) and choice.end not in REPAIRED
 
 
 def declined_sentence(choice: Choice, *, what: str, words: Vocabulary, today: date) -> str:

@@ -11,7 +11,10 @@ from kb.store.engine import Store
 from kb.store.reviews import KeptReview
 from kb.workflow.memory import Memory
 from kb.workflow.week.matters import Matter, matters
+from kb.workflow.week.money import money
+from kb.workflow.week.open_work import open_work
 from kb.workflow.week.pace import pace
+from kb.workflow.week.records import records
 from kb.workflow.week.rows import Level, WeekRow
 from kb.workflow.week.seen import Seen
 
@@ -22,7 +25,12 @@ FIRST: Final = 3
 
 # Each module of the week, asked in this order.
 Topic = Callable[[Seen], Iterable[WeekRow]]
-TOPICS: tuple[Topic, ...] = (pace,)
+TOPICS: tuple[Topic, ...] = (
+    pace,
+    money,
+    open_work,
+    records,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

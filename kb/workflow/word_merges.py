@@ -131,21 +131,21 @@ def unread_counts(unit: UnitOfWork, words: Vocabulary) -> tuple[UnreadWord, ...]
     What got a meaning, was set aside, or is understood by now is left out; of words that stood
     together only those that are still unclear.
     """
-    settled = {row.word for row in words.shop.meanings} | words.shop.set_aside
     jobs: dict[str, dict[str, None]] = {}
     for run, found in islice(unit.terms.unread().items(), MOST_LOOKED_AT):
-        for piece in _still_unread(run, words):
-            if piece not in settled:
-                jobs.setdefault(piece, {}).update(dict.fromkeys(found))
+        for piece in pieces_of(run, words):
+            jobs.setdefault(piece, {}).update(dict.fromkeys(found))
     rows = [
         UnreadWord(word=word, jobs=len(found), last_job=max(found)) for word, found in jobs.items()
     ]
     return tuple(sorted(rows, key=lambda row: (-row.jobs, row.word)))
 
 
-def _still_unread(run: str, words: Vocabulary) -> list[str]:
-    """Return what of some words that once were not understood is not understood now."""
-    return [row.text.lower() for row in parse(run, words=words).unread]
+def pieces_of(run: str, words: Vocabulary) -> tuple[str, ...]:
+    """Return what of some words that once were not understood is still to be said what it means."""
+    settled = {row.word for row in words.shop.meanings} | words.shop.set_aside
+    unread = (row.text.lower() for row in parse(run, words=words).unread)
+    return tuple(piece for piece in unread if piece not in settled)
 
 
 def known_says(words: Vocabulary) -> dict[tuple[str, str], str]:

@@ -5,11 +5,16 @@ from typing import Final
 
 from kb.case.terms import Vocabulary
 from kb.workflow.week.rows import WeekRow
-from web.week_words import pace
+from web.week_words import money, open_work, pace, records
 from web.week_words.said import Said, Say
 
 # The rows that each module says, in the order of the modules.
-SAY: Final[Mapping[str, Say]] = {**pace.SAY}
+SAY: Final[Mapping[str, Say]] = {
+    **pace.SAY,
+    **money.SAY,
+    **open_work.SAY,
+    **records.SAY,
+}
 
 
 def say(row: WeekRow, words: Vocabulary) -> Said:
