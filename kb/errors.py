@@ -10,7 +10,8 @@
     ├── VocabularyError     a vocabulary file that contradicts itself
     ├── CaseFileError       a case file that cannot be read; names line and reason
     ├── NotFoundError       no such job, case, person or link
-    ├── TermError           a word of the shop that cannot be taken as typed; names the fields
+    ├── FieldsError         fields of a form that cannot be taken as typed; names them
+    │   └── TermError       a word of the shop that cannot be taken as typed
     ├── NotProvenError      a close without a cause or a proof
     ├── StoreError          the database cannot be used; says what to do
     ├── ConflictError       somebody else changed the same record first
@@ -77,16 +78,23 @@ class CaseFileError(KBError):
         self.line = line
 
 
-class TermError(KBError):
+class FieldsError(KBError):
+    """Fields that cannot be taken as typed; ``by_field`` says why at each."""
+
+    def __init__(self, by_field: dict[str, str]) -> None:
+        super().__init__("; ".join(by_field.values()))
+        self.by_field = by_field
+
+
+class TermError(FieldsError):
     """A word of the shop that cannot be taken as typed.
 
-    ``by_field`` says why at each field; ``like`` names what is there already where only that is in
-    the way, so that sending it again adds it all the same.
+    ``like`` names what is there already where only that is in the way, so that sending it again
+    adds it all the same.
     """
 
     def __init__(self, by_field: dict[str, str], *, like: tuple[str, ...] = ()) -> None:
-        super().__init__("; ".join(by_field.values()))
-        self.by_field = by_field
+        super().__init__(by_field)
         self.like = like
 
 

@@ -10,6 +10,7 @@ from typing_extensions import override
 from kb.case.model import AfterCheck, FixKind, Job, Proof
 from kb.case.parse import Parsed
 from kb.case.parts import read_part
+from kb.case.terms import Vocabulary
 from kb.errors import KBError
 from kb.store.answers import ShownAnswer
 from kb.store.engine import Store
@@ -17,11 +18,13 @@ from kb.workflow.answers_at_close import FITTED_FOR_A_CLOSE, shown_at_close
 from kb.workflow.close import CloseAnswers, close_job, good_until
 from kb.workflow.jobs import Entry, Intake, add_text, draft_job, open_job, read_vehicle
 from kb.workflow.memory import Memory
+from kb.workflow.notes_shown import notes_for
 from kb.workflow.suggest import Suggestion
 from kb.workflow.trials import read_lines
 from kb.workflow.words import words_of
 from web import measure_commands, people_commands, shop_commands, week_commands
 from web.home import shop_memory, shop_store, shop_words, today, writing
+from web.note_words import note_lines
 from web.report import answer_json, answer_text, ended_as, job_text, json_line
 
 
@@ -90,24 +93,34 @@ def find(
             for line in _batch(memory, batch, top):
                 click.echo(line)
             return
-        parsed, suggestion = _find(memory, text or "", vehicle, top=top)
+        job, parsed, suggestion = _find(memory, text or "", vehicle, top=top)
+        notes = _note_block(store, job, suggestion, memory.words)
     if as_json:
         click.echo(json_line(answer_json(parsed, suggestion)))
     else:
-        click.echo(answer_text(parsed, suggestion, memory.words))
+        click.echo(answer_text(parsed, suggestion, memory.words) + notes)
 
 
 def _batch(memory: Memory, file: Path, top: int) -> Iterator[str]:
     for line in read_lines(file):
         vehicle = line.get("vehicle")
         found = _find(memory, str(line.get("ask") or ""), vehicle and str(vehicle), top=top)
-        yield json_line({"id": line.get("id"), **answer_json(*found)})
+        yield json_line({"id": line.get("id"), **answer_json(*found[1:])})
 
 
-def _find(memory: Memory, text: str, vehicle: str | None, *, top: int) -> tuple[Parsed, Suggestion]:
+def _find(
+    memory: Memory, text: str, vehicle: str | None, *, top: int
+) -> tuple[Job, Parsed, Suggestion]:
     car = read_vehicle(vehicle) if vehicle else None
     entry = draft_job(text, words=memory.words, vehicle=car, today=today())
-    return entry.parsed, memory.suggest(entry.job, top=top)
+    return entry.job, entry.parsed, memory.suggest(entry.job, top=top)
+
+
+def _note_block(store: Store, job: Job, suggestion: Suggestion | None, words: Vocabulary) -> str:
+    """Return the shop's notes that fit, a line each under their heading; empty without one."""
+    with store.read() as unit:
+        lines = note_lines(notes_for(unit, job, suggestion, words=words))
+    return "\n".join(["", "", "Notes of the shop", "-----------------", *lines]) if lines else ""
 
 
 # --- an open job ---------------------------------------------------------------------------------
@@ -171,6 +184,7 @@ def show(job: str, as_json: bool) -> None:
         with store.read() as unit:
             words, found = words_of(unit), unit.jobs.get(job)
         suggestion = None if found.closing else _answers(store, found)
+        notes = "" if found.closing else _note_block(store, found, suggestion, words)
     if as_json:
         head = {"job": found.id, "state": str(found.state), "cause": found.cause}
         typed = draft_job("\n".join(found.lines), words=words, today=found.opened).parsed
@@ -178,7 +192,7 @@ def show(job: str, as_json: bool) -> None:
         return
     click.echo(job_text(found, words))
     if found.closing is None:
-        click.echo("\n" + answer_text(None, suggestion, words))
+        click.echo("\n" + answer_text(None, suggestion, words) + notes)
 
 
 # --- closing -------------------------------------------------------------------------------------

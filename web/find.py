@@ -8,11 +8,13 @@ from flask import Blueprint, render_template, request
 from kb.case.parse import Parsed
 from kb.errors import EmptyIndexError, ParseError, StoreError
 from kb.store.case_lists import CaseFilter
+from kb.store.notes import Note
 from kb.workflow.jobs import draft_job, read_vehicle
 from kb.workflow.suggest import Suggestion
 from web import db
 from web.auth import needs, person
 from web.find_filters import read_filter
+from web.notes import notes_of
 from web.rights import Right
 
 bp = Blueprint("find", __name__)
@@ -38,12 +40,12 @@ def show() -> tuple[str, int]:
 
 def _answered(text: str, wanted: CaseFilter) -> tuple[str, int]:
     try:
-        parsed, found = _asked(text, request.args.get("vehicle", ""), wanted)
+        parsed, found, notes = _asked(text, request.args.get("vehicle", ""), wanted)
     except (ParseError, EmptyIndexError) as error:
         return _page(error=str(error)), 400 if isinstance(error, ParseError) else 200
     if found.nothing_like_it or not found.matches:
         _keep_lost(text)
-    return _page(parsed=parsed, answers=found, filtered=wanted.active), 200
+    return _page(parsed=parsed, answers=found, notes=notes, filtered=wanted.active), 200
 
 
 def _page(**known: object) -> str:
@@ -58,7 +60,9 @@ def _page(**known: object) -> str:
     )
 
 
-def _asked(text: str, vehicle: str, wanted: CaseFilter) -> tuple[Parsed, Suggestion]:
+def _asked(
+    text: str, vehicle: str, wanted: CaseFilter
+) -> tuple[Parsed, Suggestion, tuple[Note, ...]]:
     if len(text) > _MAX_QUESTION:
         raise ParseError(
             f"expected at most {_MAX_QUESTION} characters, got {len(text)}; "
@@ -70,7 +74,8 @@ def _asked(text: str, vehicle: str, wanted: CaseFilter) -> tuple[Parsed, Suggest
     if wanted.active:
         with db.store().read() as unit:
             among = unit.case_lists.ids(wanted)
-    return entry.parsed, db.memory().suggest(entry.job, top=_TOP, among=among)
+    found = db.memory().suggest(entry.job, top=_TOP, among=among)
+    return entry.parsed, found, notes_of(entry.job, found)
 
 
 def _listed(wanted: CaseFilter) -> str:

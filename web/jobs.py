@@ -21,6 +21,7 @@ from kb.workflow.suggest import Suggestion
 from kb.workflow.undo import undo_last
 from web import db
 from web.auth import needs
+from web.notes import notes_of
 from web.rights import Right
 
 bp = Blueprint("jobs", __name__)
@@ -98,10 +99,12 @@ def job_page(job: Job, typed: Mapping[str, Any]) -> str:
     """Return the page of an open job; ``typed`` holds what a refused form said, and why."""
     with db.store().read() as unit:
         revision = unit.jobs.revision(job.id)
+    answers = answers_for(job)
     return render_template(
         "job.html",
         job=job,
-        answers=answers_for(job),
+        answers=answers,
+        notes=notes_of(job, answers),
         typed=typed,
         revision=revision,
     )

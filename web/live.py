@@ -11,6 +11,7 @@ from kb.workflow.jobs import draft_job, merge_text, open_job_of, read_vehicle
 from web import db
 from web.auth import needs
 from web.jobs import answers_for
+from web.notes import notes_of
 from web.rights import Right
 
 bp = Blueprint("live", __name__)
@@ -82,7 +83,12 @@ def _fragment(asked: _Asked, *, top: int) -> str:
     answers = None if nothing else answers_for(asked.job, top=top)
     known = {} if asked.of is None else {"job": asked.of, "typed": {}}
     return render_template(
-        "_live.html", parsed=asked.parsed, answers=answers, nothing=nothing, **known
+        "_live.html",
+        parsed=asked.parsed,
+        answers=answers,
+        notes=() if nothing else notes_of(asked.job, answers),
+        nothing=nothing,
+        **known,
     )
 
 

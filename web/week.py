@@ -12,6 +12,7 @@ from kb.workflow.review import Review, first_week, review_week
 from kb.workflow.trust import kept_trust
 from web import db
 from web.auth import needs, now, person
+from web.decisions import week_slots
 from web.measure_words import foreman_lines
 from web.rights import Right
 from web.trust import trust_picture
@@ -51,7 +52,13 @@ def _page(week: IsoWeek, *, error: str = "") -> str:
     if not asked.silence:
         review = review_week(db.memory(), week, who=person().name, now=now())
     return render_template(
-        "week.html", week=week, asked=asked, review=review, error=error, **_rows(review)
+        "week.html",
+        week=week,
+        asked=asked,
+        review=review,
+        error=error,
+        **_rows(review),
+        **week_slots(review),
     )
 
 

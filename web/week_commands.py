@@ -6,7 +6,9 @@ from getpass import getuser
 import click
 
 from kb.case.iso_week import IsoWeek
+from kb.workflow.decisions import decided_before
 from kb.workflow.review import Review, review_week
+from web.decision_words import decided_json, decided_lines
 from web.home import shop_memory, shop_store, today
 from web.report import json_line
 from web.week_words.rows import say
@@ -27,12 +29,17 @@ def week(*, typed: str | None, again: bool, as_json: bool) -> None:
                 f"expected to count {wanted} alone, got another who counts it now; "
                 "try again in a moment"
             )
+        with store.read() as unit:
+            decided = decided_before(unit, review, now=datetime.now(UTC), today=today())
+        words = memory.words
         if as_json:
-            click.echo(json_line(_as_json(review)))
+            click.echo(json_line({**_as_json(review), "decisions": decided_json(decided, words)}))
             return
         click.echo(f"Week {wanted}: {review.jobs} jobs closed, {review.cases} with a proven cause")
+        for line in decided_lines(decided, words):
+            click.echo(line)
         for row in review.rows:
-            said = say(row, memory.words)
+            said = say(row, words)
             click.echo(f"- {said.what} {said.numbers}".rstrip())
 
 

@@ -2,7 +2,9 @@
 
 from kb.store.answers import ShownAnswers
 from kb.store.case_lists import CaseLists
+from kb.store.decisions import Decisions
 from kb.store.journal import HistoryRepository, Pen, SettingRepository, state
+from kb.store.notes import ShopNotes
 from kb.store.people import People
 from kb.store.photos import PhotoRepository
 from kb.store.repository import JobRepository
@@ -43,6 +45,8 @@ class UnitOfWork:
         self.reviews = Reviews(pen)
         self.suppliers = Suppliers(pen)
         self.answers = ShownAnswers(pen)
+        self.decisions = Decisions(pen, self.history)
+        self.notes = ShopNotes(pen, self.history)
 
     def state(self) -> str:
         """Return what names the state of the closed jobs that this unit of work sees."""

@@ -1,16 +1,23 @@
 """A demonstration shop that is served on this machine, and a headless Chromium that looks at it."""
 
+import json
 import os
 import shutil
 import threading
+from datetime import UTC, date, datetime
 from importlib.util import find_spec
 from pathlib import Path
-from urllib.parse import urlsplit
+from urllib.parse import urlencode, urlsplit
 
 import pytest
 
 from kb.case.terms import load_vocabulary
+from kb.store.decisions import About, Plan
 from kb.store.engine import default_url, open_store
+from kb.workflow.notes import set_active, write_note
+from kb.workflow.review import FORM
+from kb.workflow.week.pace import quartiles
+from kb.workflow.week.rows import WeekRow
 from tests.web.conftest import session_for
 from web import create_app
 from web.auth import COOKIE
@@ -186,10 +193,16 @@ def all_pages(shop):
     job, case = "J000001", "S001"
     if not shop.jobs():
         open_demo_job(shop)
+    row = decide_about_a_row(shop)
     known = {
         "/": ["/"],
         "/trust": ["/trust"],
-        "/week": ["/week"],
+        "/week": ["/week", f"/week?week={ROW_WEEK}"],
+        "/week/decide": [f"/week/decide?{row}"],
+        "/week/decision/<int:decision_id>": [f"/week/decision/{number}" for number in (1, 2, 3)],
+        "/notes": ["/notes"],
+        "/note/new": ["/note/new", f"/note/new?{row}"],
+        "/note/<int:note_id>": ["/note/1", "/note/2"],
         "/find": [
             "/find",
             "/find?q=cold+on+the+road,+warm+at+lights;+low+58+hi+318",
@@ -249,3 +262,57 @@ def open_demo_job(shop):
     """Open the job that the demonstration opens."""
     with open_store(default_url(shop.home)) as store:
         demo_job(store, load_vocabulary())
+
+
+# A week that no test counts by itself, with one row to decide about.
+ROW_WEEK = "2026-W40"
+NOTE = """Hear the fan **first**:
+
+- on, with the A/C on
+- off, after ten minutes
+
+| clip | force |
+| --- | --- |
+| new | 20 N |
+"""
+
+
+def decide_about_a_row(shop):
+    """Keep a week with a row, decisions about it and notes; return the row as an address."""
+    row = WeekRow(kind="pace", numbers=pace_numbers())
+    about = About(week=ROW_WEEK, row_key=row.key, said="Half took 2 days.\n9 jobs")
+    body = {"form": FORM, "week": ROW_WEEK, "jobs": 9, "cases": 9, "rows": [row.as_json()]}
+    with (
+        open_store(default_url(shop.home)) as store,
+        store.write("shop", datetime.now(UTC)) as unit,
+    ):
+        if not unit.notes.all():
+            claim = unit.reviews.claim(ROW_WEEK)
+            assert claim
+            unit.reviews.keep(ROW_WEEK, claim, json.dumps(body))
+            decide_thrice(unit, about)
+            words, typed = load_vocabulary(), {"body": NOTE, "system": "hvac"}
+            write_note(unit, typed | {"title": "Fans of this year"}, words=words)
+            down = write_note(unit, typed | {"title": "Fans of last year"}, words=words)
+            set_active(unit, down, active=False)
+    return urlencode({"week": ROW_WEEK, "row": row.key})
+
+
+def pace_numbers():
+    """Return the numbers of a row about how long jobs took."""
+    took = quartiles([0.0, 1.0, 1.0, 2.0, 2.0, 3.0, 4.0, 6.0, 9.0])
+    weeks = [{"week": ROW_WEEK, **took}]
+    return {"weeks": weeks, "recent": took, "before": quartiles([]), "minutes": quartiles([])}
+
+
+def decide_thrice(unit, about):
+    """Decide about a row: overdue, still to come, done."""
+    plans = (
+        ("Look at the jobs that took longest", date(2026, 10, 12)),
+        ("Order two more fans", date(2199, 12, 31)),
+        ("Tell everybody to write minutes down", date(2026, 10, 12)),
+    )
+    _, _, done = [
+        unit.decisions.add(about, Plan(what=what, owner="Mara", due=due)) for what, due in plans
+    ]
+    unit.decisions.settle(done, state="done", outcome="said on Monday, it is written down now")

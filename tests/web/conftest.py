@@ -1,7 +1,10 @@
+import json
 import re
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from io import BytesIO
+from typing import ClassVar
+from urllib.parse import urlencode
 
 import pytest
 
@@ -9,14 +12,19 @@ from kb.case.model import JobState
 from kb.case.terms import load_vocabulary
 from kb.store.engine import default_url
 from kb.workflow.jobs import draft_job
+from kb.workflow.notes import write_note
 from kb.workflow.passwords import Hasher
 from kb.workflow.people import link_for
+from kb.workflow.review import FORM
 from kb.workflow.sign_in import open_session
+from kb.workflow.week.rows import WeekRow
 from tests.factories import a_closing, a_picture
-from tests.kb.workflow.conftest import Shop
+from tests.kb.workflow.conftest import NOW, Shop
 from web import create_app
 from web.auth import COOKIE
 from web.rights import Role
+from web.week_words.rows import SAY
+from web.week_words.said import Said
 
 WORDS = load_vocabulary()
 SEEDS = {
@@ -110,6 +118,11 @@ class Site(Shop, Browser):
         at = datetime.now(UTC)
         return self.write(lambda unit: link_for(unit, unit.people.named("shop").id, at))
 
+    def with_note(self, **fields):
+        """Write a note and return its number."""
+        typed = {"title": "Fan first", "body": "Hear the *fan*.", "system": "hvac"} | fields
+        return self.write(write_note, typed, words=WORDS)
+
     def as_role(self, role, *, shared=False):
         """Return the browser of somebody of that role."""
         return Browser(self.app, session_for(self.store, role, shared=shared))
@@ -128,3 +141,50 @@ def site(tmp_path):
     made = Site(tmp_path)
     yield made
     made.close()
+
+
+class Row:
+    """A row of a week that was counted, and what a browser sends about it."""
+
+    week = "2026-W46"
+    typed: ClassVar = {"what": "Look at the last three", "owner": "Mara", "due": "2199-12-31"}
+
+    def __init__(self, site, kind, cases=()):
+        self.site = site
+        self.key = f"{kind}:hvac"
+        self.query = urlencode({"week": self.week, "row": self.key})
+        self.count(self.week, WeekRow(kind=kind, subject=("hvac",), numbers={"n": 4}, cases=cases))
+
+    def count(self, week, *rows):
+        """Keep a review of a week that has these rows."""
+        body = {"form": FORM, "week": week, "jobs": 5, "cases": 5}
+        body["rows"] = [row.as_json() for row in rows]
+        with self.site.store.write("Ines", NOW) as unit:
+            claim = unit.reviews.claim(week, anew=True)
+            assert unit.reviews.keep(week, claim, json.dumps(body))
+
+    def send(self, browser=None, **changes):
+        """Send the form of a decision about the row."""
+        about = {"week": self.week, "row": self.key, "seen": ""}
+        return (browser or self.site).send("/week/decide", **(about | self.typed | changes))
+
+    def decided(self, **changes):
+        """Decide about the row and return the number of the decision."""
+        answer = self.send(**changes)
+        assert answer.status_code == 302, answer.text
+        with self.site.store.read() as unit:
+            return unit.decisions.open_about(self.key)[-1].id
+
+
+def say_plainly(row, words):
+    """Say a row that the tests planted."""
+    said = f"Comebacks of {words.systems[row.subject[0]].name.lower()}."
+    return Said(what=said, numbers=f"{row.numbers['n']} of 30", do="Reopen them")
+
+
+@pytest.fixture
+def row(site, monkeypatch):
+    """Return a row of a week, said in words of the tests."""
+    for kind in ("came_back", "held"):
+        monkeypatch.setitem(SAY, kind, say_plainly)
+    return Row(site, "came_back")

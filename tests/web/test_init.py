@@ -14,6 +14,11 @@ PAGES = {
     "/": ("/", None),
     "/find": ("/find", None),
     "/week": ("/week", None),
+    "/week/decide": ("/week/decide?{row}", "/week/decide?week=2026-W47&row=none"),
+    "/week/decision/<int:decision_id>": ("/week/decision/{decision}", "/week/decision/404"),
+    "/notes": ("/notes", None),
+    "/note/new": ("/note/new?{row}", "/note/new?week=2026-W47&row=none"),
+    "/note/<int:note_id>": ("/note/{note}", "/note/404"),
     "/job/<job_id>": ("/job/{job}", "/job/J404"),
     "/job/<job_id>/close": ("/job/{job}/close", "/job/J404/close"),
     "/job/<job_id>/answers": ("/job/{job}/answers?text=no+crank", "/job/J404/answers"),
@@ -71,6 +76,14 @@ WRITES = {
     "/job/<job_id>/tried": "/job/J404/tried",
     "/job/<job_id>/complaint": "/job/J404/complaint",
     "/job/<job_id>/comeback": "/job/J404/comeback",
+    "/week/decide": None,
+    "/week/decision/<int:decision_id>": None,
+    "/week/decision/<int:decision_id>/settle": None,
+    "/week/decision/<int:decision_id>/again": None,
+    "/week/held": None,
+    "/notes": None,
+    "/note/<int:note_id>": None,
+    "/note/<int:note_id>/active": None,
 }
 
 
@@ -83,11 +96,12 @@ def test_no_address_is_left_out_here(site):
     assert rules(site, "POST") == set(WRITES)
 
 
-def test_every_page_answers_for_a_known_id_and_says_404_for_an_unknown_one(site):
+def test_every_page_answers_for_a_known_id_and_says_404_for_an_unknown_one(site, row):
     job, form = site.opened(form_id="a" * 32), "a" * 32
-    photo, link = site.with_photo(job), site.with_link()
+    made = {"photo": site.with_photo(job), "link": site.with_link(), "row": row.query}
+    made |= {"decision": row.decided(), "note": site.with_note()}
     for known, unknown in PAGES.values():
-        answer = site.client.get(known.format(job=job, form=form, photo=photo, link=link))
+        answer = site.client.get(known.format(job=job, form=form, **made))
         assert answer.status_code in {200, 204}
         answer.close()
         if unknown:
@@ -233,12 +247,14 @@ def test_a_site_without_a_store_says_what_to_run_and_leaves_nothing(tmp_path):
 
 WEB = Path(web.__file__).parent
 # All that reaches a page unescaped, each for a reason: a picture that segno draws (it escapes its
-# title), a story that nh3 cleaned when it was stored, an attribute that stands in the template.
+# title), a story and notes of the shop that nh3 cleaned when they were stored, an attribute that stands in the template.
 UNESCAPED = {
     ("_label.html", "qr_code(job.id)"),
     ("label.html", "qr_code(job.id)"),
     ("case.html", "qr_code(job.id)"),
     ("case.html", "story"),
+    ("note.html", "note.text.body_html"),
+    ("_shop_notes.html", "note.text.body_html"),
     ("_words_meanings.html", "' list=known'"),
 }
 

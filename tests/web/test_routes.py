@@ -22,7 +22,8 @@ ASKED = {
     Right.SEE: {
         "cases.show", "customer.of_case", "customer.of_job", "find.show", "jobs.show",
         "jobs.today", "labels.show", "live.job", "live.question", "me.show", "photos.show",
-        "sent.show", "trust.show", "week.show", "words.show",
+        "sent.show", "trust.show", "week.show", "words.show", "decisions.show", "notes.show",
+        "notes.show_all",
     } | OWN,
     Right.WORK: {
         "entries.checks", "entries.codes", "entries.comeback", "entries.complaint",
@@ -32,8 +33,12 @@ ASKED = {
     },
     Right.CLOSE: {"close.form", "close.send"},
     Right.TEACH: {"words.add", "words.means"},
+    Right.DECIDE: {
+        "decisions.add", "decisions.change", "decisions.finish", "decisions.form",
+        "decisions.hold", "decisions.take_up", "notes.active", "notes.add", "notes.change",
+        "notes.new", "week.again",
+    },
     Right.WORDS: {"words.join", "words.merge_form", "words.out", "words.part"},
-    Right.DECIDE: {"week.again"},
     Right.PEOPLE: {
         "people.active", "people.add", "people.link", "people.role", "people.sessions",
         "people.show", "people.tablet",
