@@ -16,7 +16,7 @@ from web.decisions import week_slots
 from web.measure_words import foreman_lines
 from web.rights import Right
 from web.trust import trust_picture
-from web.week_page import WeekAsked, matters_shown, topics
+from web.week_page import WeekAsked, matters_shown, paper_rows, topics
 
 bp = Blueprint("week", __name__)
 
@@ -65,11 +65,13 @@ def _page(week: IsoWeek, *, error: str = "") -> str:
 def _rows(review: Review | None) -> dict[str, Any]:
     """Return what the page is filled with; nothing while a week is not counted."""
     if review is None:
-        return {"first": (), "topics": (), "trust": None, "counted": ""}
+        return {"first": (), "topics": (), "paper_rows": 0, "trust": None, "counted": ""}
     words = db.words()
+    shown = topics(review, words)
     return {
         "first": matters_shown(review, words),
-        "topics": topics(review, words),
+        "topics": shown,
+        "paper_rows": paper_rows(shown),
         "trust": _trust(),
         "counted": f"{review.made_at.astimezone():%Y-%m-%d %H:%M}",
     }

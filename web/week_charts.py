@@ -14,6 +14,8 @@ Points = tuple[tuple[float, float], ...]
 # Weeks between two names on the axis, and how much of its week a bar fills (our choice).
 _NAMED_EVERY: Final = 5
 _BAR: Final = 0.7
+# Weeks that the name of the expected line is wide.
+_NAME: Final = 6
 _HEIGHT: Final = 230.0
 
 
@@ -126,11 +128,16 @@ def _over_limit(weeks: Sequence[Numbers]) -> Iterator[Mark]:
 
 
 def _line_names(weeks: Sequence[Numbers]) -> Iterator[Mark]:
-    """Return the names of both lines at the first week that has them."""
-    for key, name in (("upper", "luck seldom above"), ("expected", "expected")):
-        at = next((at for at, row in enumerate(weeks) if row.get(key) is not None), None)
-        if at is not None:
+    """Return the names of both lines, each over weeks that have no bar if there are such."""
+    for key, name, wide in (("upper", "luck seldom above", 0), ("expected", "expected", _NAME)):
+        known = [at for at, row in enumerate(weeks) if row.get(key) is not None]
+        if known:
+            at = next((at for at in known if _is_empty(weeks[at : at + wide])), known[0])
             yield Mark(x=at - 0.4, y=weeks[at][key], label=name, shift=(0, -4), shape="none")
+
+
+def _is_empty(weeks: Sequence[Numbers]) -> bool:
+    return not any(row["count"] for row in weeks)
 
 
 def _count_cells(row: Numbers, *, has_limits: bool) -> tuple[str, ...]:

@@ -1,6 +1,7 @@
 """The page of a week, put together: rows in words, those worth a decision first."""
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from hashlib import blake2s
@@ -42,6 +43,11 @@ TOPIC_NAMES: Final = (
 )
 # Cases of a row that stand open; the others are folded (our choice).
 OPEN_CASES: Final = 8
+# Lines of the second printed page, three columns together, signs of one line, and the rows of one
+# topic at most (looked up on the page as Chromium prints it; a few lines are left for long words).
+_PAPER_LINES: Final = 240
+_PAPER_SIGNS: Final = 44
+_MOST_ON_PAPER: Final = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,7 +137,7 @@ class WeekAsked:
         if self.first is None:
             return "No job is written down yet. The week is counted once there is one."
         if self.week < self.first:
-            return f"This week lies before the first job, which came in in {self.first}."
+            return f"This week lies before the first job, which is of {self.first}."
         return ""
 
 
@@ -156,3 +162,23 @@ def topics(review: Review, words: Vocabulary) -> tuple[ShownTopic, ...]:
         if rows:
             found.append(ShownTopic(name=name, rows=rows))
     return tuple(found)
+
+
+def paper_rows(found: Sequence[ShownTopic]) -> int:
+    """Return how many rows of each topic are printed so that all topics fit one page."""
+    return next(
+        (most for most in range(_MOST_ON_PAPER, 1, -1) if _lines(found, most) <= _PAPER_LINES), 1
+    )
+
+
+def _lines(found: Sequence[ShownTopic], most: int) -> int:
+    return sum(
+        # The name of a topic, and the line about those that are left out.
+        2 + sum(_lines_of(one) for one in topic.rows[:most])
+        for topic in found
+    )
+
+
+def _lines_of(one: Shown) -> int:
+    text = " ".join((one.said.what, one.said.numbers, "Cases", *one.open_cases))
+    return math.ceil(len(text) / _PAPER_SIGNS)

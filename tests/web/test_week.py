@@ -111,7 +111,7 @@ def test_weeks_ahead_and_before_the_first_job_are_not_counted(site, newest, coun
     ahead = site.page(f"/week?week={newest.shifted(2)}")
     assert "This week has not begun" in ahead
     before = site.page(f"/week?week={first.shifted(-1)}")
-    assert f"lies before the first job, which came in in {first}." in before
+    assert f"lies before the first job, which is of {first}." in before
     for text in (ahead, before):
         assert "Count again" not in text
         assert 'href="/week">Newest' in text

@@ -6,7 +6,7 @@ from kb.case.iso_week import IsoWeek
 from kb.case.terms import load_vocabulary
 from kb.workflow.review import Review
 from kb.workflow.week.rows import KINDS, Level, WeekRow
-from web.week_page import OPEN_CASES, TOPIC_NAMES, Shown, topics
+from web.week_page import OPEN_CASES, TOPIC_NAMES, Shown, ShownTopic, paper_rows, topics
 from web.week_words import rows as said_rows
 from web.week_words.said import Said
 
@@ -79,3 +79,15 @@ NOT_YET = set(KINDS) - {"pace"}
 def test_every_kind_of_row_can_be_said():
     assert set(KINDS) - set(said_rows.SAY) <= NOT_YET
     assert set(said_rows.SAY) <= set(KINDS)
+
+
+def a_topic(count, words=20):
+    said = Said(what="x" * words)
+    return ShownTopic(name="x", rows=tuple(Shown(row=a_row(), said=said) for _ in range(count)))
+
+
+def test_the_more_rows_there_are_the_fewer_of_each_topic_are_printed():
+    assert paper_rows([a_topic(3)]) > 3
+    many = [a_topic(20, words=100) for _ in range(20)]
+    assert 1 < paper_rows(many) < paper_rows(many[:8])
+    assert paper_rows([a_topic(20, words=900) for _ in range(20)]) == 1

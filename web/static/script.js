@@ -226,6 +226,7 @@ const KEYS = [
   ["n", "a new job", () => focusOn("[data-draft=today] textarea") || location.assign("/#text")],
   ["a", "add to this job", () => focusOn("[data-draft^=job-] textarea")],
   ["c", "close this job", () => follow("a[data-key=c]")],
+  ["k", "the week", () => location.assign("/week")],
   ["w", "words", () => location.assign("/words")],
   ["?", "these keys", () => keyList().showModal()],
 ];
@@ -284,7 +285,6 @@ function themeButton() {
 }
 
 // --- begin ---------------------------------------------------------------------------------------
-
 const theme = readStore("theme");
 if (theme === "dark" || theme === "light") document.documentElement.dataset.theme = theme;
 themeButton();

@@ -23,6 +23,7 @@ def test_sharing_fewer_than_half_of_the_cases_is_another_matter():
 
 def test_a_list_of_all_sorts_of_jobs_takes_no_matter_in():
     assert not same_matter(CAUSE, WeekRow(kind="old_job", cases=CAUSE.cases))
+    assert not same_matter(CAUSE, WeekRow(kind="safety", cases=CAUSE.cases))
     assert not same_matter(WeekRow(kind="failed_part"), WeekRow(kind="no_name"))
 
 

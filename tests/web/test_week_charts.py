@@ -1,0 +1,99 @@
+import pytest
+
+from kb.case.iso_week import IsoWeek
+from kb.workflow.week.rows import WeekRow
+from tests.web.busy_week import pace_of, weeks_of
+from web.week_charts import picture_of
+
+WEEK = IsoWeek.parse("2026-W47")
+
+
+def drawn(kind, **numbers):
+    """Return the picture of a row, which must be there."""
+    made = picture_of(WeekRow(kind=kind, numbers=numbers))
+    assert made is not None
+    return made
+
+
+def value_at(chart, y):
+    """Return the number at a height, read off the picture's own axis."""
+    (low, high) = chart.y_ticks[0], chart.y_ticks[-1]
+    share = (y - low.at) / (high.at - low.at)
+    return float(low.label) + share * (float(high.label) - float(low.label))
+
+
+def heights(chart, style):
+    """Return the numbers that the lines of a style run through."""
+    return [
+        value_at(chart, float(point.split(",")[1]))
+        for curve in chart.curves
+        if curve.style == style
+        for point in curve.points.split()
+    ]
+
+
+def test_bars_lines_and_table_show_the_same_numbers():
+    weeks = weeks_of(WEEK)
+    made = drawn("rising_cause", weeks=weeks, recent_weeks=8)
+    counts = [row["count"] for row in weeks]
+    bars = [value_at(made.chart, bar.y) for bar in made.chart.bars]
+    assert bars == pytest.approx([count for count in counts if count], abs=0.01)
+    assert heights(made.chart, "dashed") == pytest.approx([0.16] * 52, abs=0.01)
+    assert heights(made.chart, "thin") == pytest.approx([2.0] * 52, abs=0.01)
+    assert [row[1] for row in made.rows] == [str(count) for count in counts]
+    assert made.rows[-1] == ("2026-W47", "2", "0.2", "2")
+    assert made.heads == ("Week", "Came in", "Expected", "Luck seldom above")
+    assert made.told.endswith("2026-W46: 3; 2026-W47: 2")
+    assert "the last 8 weeks together" in made.about[0]
+
+
+def test_only_a_week_above_the_limit_carries_its_number():
+    made = drawn("rising_pair", weeks=weeks_of(WEEK))
+    labels = [mark.label for mark in made.chart.marks if mark.label.isdigit()]
+    assert labels == ["3"]
+
+
+def test_weeks_are_named_and_the_newest_always_is():
+    made = drawn("rising_cause", weeks=weeks_of(WEEK))
+    assert made.chart.x_ticks[-1].label == "W47"
+    bars = made.chart.bars
+    assert made.chart.x_ticks[-1].at == pytest.approx(bars[-1].x + bars[-1].width / 2)
+
+
+def test_a_week_in_which_nothing_was_recorded_breaks_the_lines():
+    weeks = weeks_of(WEEK)
+    weeks[5] |= {"expected": None, "upper": None}
+    made = drawn("rising_cause", weeks=weeks)
+    assert [curve.style for curve in made.chart.curves] == ["dashed", "dashed", "thin", "thin"]
+    assert made.rows[5][2:] == ("–", "–")
+
+
+def test_counts_without_limits_have_no_lines_and_say_nothing_of_them():
+    weeks = [{"week": row["week"], "count": row["count"]} for row in weeks_of(WEEK)]
+    made = drawn("rising_complaint", weeks=weeks)
+    assert made.chart.curves == ()
+    assert made.heads == ("Week", "Came in")
+    assert "Dashed" not in made.about[0]
+    assert not [mark for mark in made.chart.marks if mark.label]
+
+
+def test_days_are_points_with_their_middle_half_and_few_jobs_have_none():
+    weeks = pace_of(WEEK)
+    made = drawn("pace", weeks=weeks)
+    known = [row for row in weeks if row["middle"] is not None]
+    assert 0 < len(known) < len(weeks)
+    read = [
+        (value_at(made.chart, mark.y), *(value_at(made.chart, end) for end in mark.interval))
+        for mark in made.chart.marks
+    ]
+    said = [(row["middle"], row["low"], row["high"]) for row in known]
+    assert read == [pytest.approx(row, abs=0.05) for row in said]
+    assert len(made.rows) == len(weeks)
+    assert made.rows[4] == (str(WEEK.shifted(-21)), "3", "–", "–", "–")
+
+
+def test_rows_without_weeks_and_kinds_without_a_picture_have_none():
+    assert picture_of(WeekRow(kind="rising_cause")) is None
+    assert picture_of(WeekRow(kind="twin")) is None
+    few = [{"week": "2026-W47", "jobs": 1, "low": None, "middle": None, "high": None}]
+    assert picture_of(WeekRow(kind="pace", numbers={"weeks": few})) is None
