@@ -9,7 +9,7 @@ from sqlalchemy import ColumnElement, func, select
 from kb.case.model import Job, JobState, Origin
 from kb.store.journal import Pen
 from kb.store.loading import load_jobs
-from kb.store.tables import ClosingRow, JobRow
+from kb.store.tables import ClosingRow, FindingRow, JobRow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +79,17 @@ class WeekRows:
         """Return the whole jobs closed from ``first`` to ``last``, in the order of their ids."""
         ids = select(ClosingRow.job_id).where(_between(first, last))
         return load_jobs(self._connection, JobRow.id.in_(ids))
+
+    def minutes(self, first: date, last: date) -> tuple[tuple[str, str, float], ...]:
+        """Return job, check and minutes of each finding that has them, by day of the close."""
+        query = (
+            select(FindingRow.job_id, FindingRow.check, FindingRow.minutes)
+            .join(ClosingRow, ClosingRow.job_id == FindingRow.job_id)
+            .where(_between(first, last) & FindingRow.minutes.is_not(None))
+            .order_by(FindingRow.job_id, FindingRow.ordinal)
+        )
+        rows = self._connection.execute(query)
+        return tuple((job, check, took) for job, check, took in rows if took is not None)
 
     def first_closed(self) -> date | None:
         """Return the day of the oldest close, None before there is one."""

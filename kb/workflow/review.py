@@ -10,6 +10,7 @@ from kb.case.iso_week import IsoWeek
 from kb.store.engine import Store
 from kb.store.reviews import KeptReview
 from kb.workflow.memory import Memory
+from kb.workflow.week.checks import checks
 from kb.workflow.week.matters import Matter, matters
 from kb.workflow.week.money import money
 from kb.workflow.week.open_work import open_work
@@ -30,6 +31,7 @@ TOPICS: tuple[Topic, ...] = (
     money,
     open_work,
     records,
+    checks,
 )
 
 

@@ -5,7 +5,7 @@ from typing import Final
 
 from kb.case.terms import Vocabulary
 from kb.workflow.week.rows import WeekRow
-from web.week_words import money, open_work, pace, records
+from web.week_words import checks, money, open_work, pace, records
 from web.week_words.said import Said, Say
 
 # The rows that each module says, in the order of the modules.
@@ -14,6 +14,7 @@ SAY: Final[Mapping[str, Say]] = {
     **money.SAY,
     **open_work.SAY,
     **records.SAY,
+    **checks.SAY,
 }
 
 

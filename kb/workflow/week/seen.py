@@ -10,8 +10,10 @@ from kb.case.iso_week import IsoWeek
 from kb.case.meant_now import as_meant_now
 from kb.case.model import Job
 from kb.case.terms import Vocabulary
+from kb.store.answers import ShownAnswer
 from kb.store.unit_of_work import UnitOfWork
 from kb.store.week_rows import ClosedLine
+from kb.workflow.week.shown import answer_now
 
 # Weeks that count as recent, weeks before them that they are held against, and weeks looked back
 # at most, which the season of three years needs. Sources: see ``kb.diagnosis.trends``.
@@ -73,6 +75,17 @@ class Seen:
         """The whole jobs closed in the week itself."""
         first = self.week.monday
         return tuple(job for job in self.jobs if job.closing and job.closing.closed >= first)
+
+    @cached_property
+    def shown(self) -> Mapping[str, ShownAnswer]:
+        """What was said before the closes of the last 52 weeks, by job, oldest first, as meant now.
+
+        Only of jobs whose answers were kept.
+        """
+        first = self.week.shifted(1 - BEFORE).monday
+        kept = self.unit.answers.closed(first, self.week.sunday)
+        shop = self.words.shop
+        return {key: answer_now(row, shop) for key, row in kept.items()} if shop.merged else kept
 
     @cached_property
     def open_jobs(self) -> tuple[Job, ...]:

@@ -14,6 +14,7 @@ from kb.diagnosis.measure import (
     chance_of_truth,
     mean_error,
     ratio_error,
+    ratio_interval,
     score_causes,
     score_chances,
     score_rankings,
@@ -118,3 +119,24 @@ def test_error_of_a_ratio_of_pairs():
     ratios = above[drawn].mean(axis=1) / below[drawn].mean(axis=1)
     assert ratio_error(above.tolist(), below.tolist()) == pytest.approx(ratios.std(), rel=0.1)
     assert ratio_error(below.tolist(), below.tolist()) == pytest.approx(0, abs=1e-12)
+
+
+@pytest.mark.source("R Core Team, qt(0.975, 9) = 2.262157", "from memory")
+def test_interval_of_a_ratio_is_student_s_around_its_error():
+    above, below = [1.0, 2.0] * 5, [10.0] * 10
+    ratio, low, high = ratio_interval(above, below)
+    assert ratio == pytest.approx(0.15)
+    half = 2.262157 * ratio_error(above, below)
+    assert [low, high] == pytest.approx([0.15 - half, 0.15 + half])
+
+
+@pytest.mark.parametrize("pairs", [10, 60])
+def test_interval_of_a_ratio_holds_the_true_one_about_as_often_as_it_says(pairs):
+    rng = np.random.default_rng(11)
+    hits = 0
+    for _ in range(400):
+        below = rng.lognormal(2.0, 0.5, pairs)
+        above = rng.exponential(0.4, pairs)
+        _, low, high = ratio_interval(above.tolist(), below.tolist())
+        hits += low <= 0.4 / np.exp(2.125) <= high
+    assert 0.86 <= hits / 400 <= 0.98
