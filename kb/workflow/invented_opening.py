@@ -97,7 +97,9 @@ class Opening:
         platform = visit.platform
         assert platform is not None
         first, last = platform.years
-        year = rng.randint(first, min(last, visit.opened.year - 1))
+        # Many years back a model may not be there yet; it is invented, so its years begin earlier.
+        newest = min(last, visit.opened.year - 1)
+        year = rng.randint(min(first, newest), newest)
         miles = (visit.opened.year - year) * rng.randint(7_000, 15_000) + rng.randrange(9_000)
         with_vin = rng.random() < self._plan.tables["volume"]["vin"]
         return Vehicle(
