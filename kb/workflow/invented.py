@@ -9,7 +9,7 @@ from random import Random
 from typing import Final
 
 from kb.case.iso_week import IsoWeek
-from kb.case.model import Job, JobState, Phase, ReadingSet
+from kb.case.model import Closing, Job, JobState, Phase, ReadingSet
 from kb.case.terms import Vocabulary
 from kb.store.journal import PastLine
 from kb.store.unit_of_work import UnitOfWork
@@ -28,6 +28,8 @@ _HELD_AFTER: Final = 104
 # something (our choice).
 _LONG: Final = 3
 _WAITS: Final = 0.7
+# Days before and after the one that a work-around was meant to last to (our choice).
+_AROUND_THE_DAY: Final = (-20, 6)
 # When the history says that an invented job was closed (our choice).
 _CLOSED_AT: Final = time(16, 30, tzinfo=UTC)
 
@@ -190,13 +192,24 @@ class _Maker:
         if visit.fitted is not None and job.cause and rng.random() < lot["fails"]:
             self._expect(rng, job, cause=visit.cause, days=rng.randint(*lot["days"]))
             return
-        repaired = job.closing.fix is not None and job.closing.end not in {"declined", "workaround"}
-        if rng.random() < self._course["back" if repaired else "back_without"]:
-            mean, most = self._course["back_days"]
-            other = repaired and rng.random() < self._course["back_other"]
-            cause = self._another(rng, visit) if other else visit.cause
-            days = 2 + round(min(rng.expovariate(1 / mean), most - 2))
-            self._expect(rng, job, cause=cause, days=days)
+        how = self._how(job.closing)
+        if rng.random() >= self._course[how]:
+            return
+        other = how == "back" and rng.random() < self._course["back_other"]
+        cause = self._another(rng, visit) if other else visit.cause
+        mean, most = self._course["back_days"]
+        days = 2 + round(min(rng.expovariate(1 / mean), most - 2))
+        if job.closing.until is not None:
+            lasts = (job.closing.until - job.closing.closed).days
+            days = lasts + rng.randint(*_AROUND_THE_DAY)
+        self._expect(rng, job, cause=cause, days=days)
+
+    @staticmethod
+    def _how(closing: Closing) -> str:
+        """Return which share of the plan says how often a job of that end comes back."""
+        if closing.cause is None:
+            return "back_without"
+        return {"declined": "back_declined", "workaround": "back_around"}.get(closing.end, "back")
 
     def _another(self, rng: Random, visit: Visit) -> str:
         """Return a cause that is taken for the one of a visit."""

@@ -24,6 +24,15 @@ def drawn(rng: Random, shares: Mapping[str, float]) -> str:
     return rng.choices(list(shares), list(shares.values()))[0]
 
 
+def usual_price(plan: Plan, cause: CauseTerm) -> float:
+    """Return what the part of a cause costs, without labour, in dollars; always the same."""
+    course = plan.tables["course"]
+    if cause.part in course["price_of"]:
+        return float(course["price_of"][cause.part])
+    an_hour = Random(cause.part).uniform(*course["price_an_hour"])  # noqa: S311 - no secret
+    return float(course["price_from"] + cause.access_hours * an_hour)
+
+
 class Ending:
     """Closes invented jobs.
 
@@ -95,11 +104,8 @@ class Ending:
         return Proof(method=method, text="" if method == "inferred" else text)
 
     def _options(self, rng: Random, cause: CauseTerm, kind: FixKind) -> tuple[Option, ...]:
-        low, high = self._course["price"]
-        usual = Random(cause.part).randint(low, high)  # noqa: S311 - the same price every time
-        dollars = (
-            usual * rng.uniform(0.9, 1.15) + cause.access_hours * self._course["labour_an_hour"]
-        )
+        part = usual_price(self._plan, cause) * rng.uniform(0.9, 1.15)
+        dollars = part + cause.access_hours * self._course["labour_an_hour"]
         done = FixKind.REPLACED if kind in {FixKind.DECLINED, FixKind.WORKAROUND} else kind
         rows = [
             Option(

@@ -22,6 +22,7 @@ from kb.case.term_rows import CauseTerm, Phrase
 from kb.case.terms import Vocabulary
 from kb.case.vin import check_digit
 from kb.diagnosis.proving import subject_of
+from kb.workflow.invented_closing import usual_price
 from kb.workflow.invented_plan import Plan, Platform
 from kb.workflow.invented_readings import Readings
 from kb.workflow.invented_visits import Visit
@@ -171,9 +172,10 @@ class Opening:
         course = self._plan.tables["course"]
         if not cause.like or rng.random() >= course["tried"]:
             return ()
-        part = self._words.causes[rng.choice(cause.like)].part.replace("_", " ")
+        other = self._words.causes[rng.choice(cause.like)]
         text = rng.choice(self._plan.tables["words"]["tried"])
-        return (Tried(part=part, text=text, cost_cents=100 * rng.randint(*course["price"])),)
+        cents = 100 * round(usual_price(self._plan, other))
+        return (Tried(part=other.part.replace("_", " "), text=text, cost_cents=cents),)
 
     def _one_of_the_alike(self, rng: Random, job: Job, at: int) -> Job:
         row = self._plan.tables["cluster"]

@@ -129,6 +129,9 @@ def _keys(plan: Plan, words: Vocabulary) -> Iterator[tuple[str, str, Iterable[st
     yield from (
         ("a season's key", key, {**words.causes, **words.systems}) for key in tables["season"]
     )
+    parts = {row.part for row in words.causes.values()}
+    yield from (("a part", key, parts) for key in tables["course"]["price_of"])
+    yield "a part", tables["money"]["part"].replace(" ", "_"), parts
     yield "a symptom", tables["cluster"]["symptom"], words.symptoms
     for row in tables["cluster"]["readings"]:
         yield "a quantity", row["quantity"], words.quantities

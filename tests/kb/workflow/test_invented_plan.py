@@ -36,6 +36,7 @@ def test_a_model_with_two_engines_is_two_platforms_that_share_its_part(folder):
     [
         ('cause = "coil_bad"', 'cause = "coil_sad"', "expected a cause, got 'coil_sad'"),
         ('symptom = "lights_flicker"', 'symptom = "x"', "expected a symptom, got 'x'"),
+        ("catalyst = 980", "catalist = 980", "expected a part, got 'catalist'"),
         ("seen = 0.34", "smelt = 0.34", "expected a proof, got 'smelt'"),
         ("fixed = 0.91", "mended = 0.91", "expected a job end, got 'mended'"),
         ("cooling = {", "colling = {", "expected a season's key, got 'colling'"),
