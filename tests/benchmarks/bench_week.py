@@ -127,7 +127,11 @@ def pages(home: Path, store: Store) -> dict[str, float]:
     counting = best(lambda: open_page(next(backs)))
     known = best(lambda: open_page(0))
     app.extensions["baybook"].store.close()
-    return {"page, first of a process": cold, "page, counts first": counting, "page, counted": known}
+    return {
+        "page, first of a process": cold,
+        "page, counts first": counting,
+        "page, counted": known,
+    }
 
 
 def alarms(seeds: int, *, weeks: int = 50) -> None:
