@@ -67,23 +67,25 @@ def season_factors(totals: Floats, exposure: Floats, *, recent: int, before: int
     """Return how many times the events before each group expects now, a job, by its season alone.
 
     The mean fitted rate of the last ``recent`` weeks over that of the ``before`` weeks before
-    them, both weighed by exposure, shape (groups,). None where fewer than 60 weeks have jobs: the
+    them, both weighed by exposure, shape (groups,). The recent weeks are left out of the fit, so
+    that a rise does not pass for its own season. None where fewer than 60 weeks have jobs: the
     season is not known.
     """
     if np.count_nonzero(exposure) < LEAST_WEEKS:
         return None
-    waved = fit_seasons(totals, exposure)[:, 1:] @ waves(totals.shape[1])[:, 1:].T
-    rate = np.exp(waved)
     now, then = slice(-recent, None), slice(-recent - before, -recent)
     if exposure[now].sum() == 0 or exposure[then].sum() == 0:
         return None
+    past, jobs = totals.copy(), exposure.copy()
+    past[:, now], jobs[now] = 0.0, 0.0
+    rate = np.exp(fit_seasons(past, jobs)[:, 1:] @ waves(len(jobs))[:, 1:].T)
     mean_now = rate[:, now] @ exposure[now] / exposure[now].sum()
     mean_then = rate[:, then] @ exposure[then] / exposure[then].sum()
     return np.asarray(mean_now / mean_then, np.float64)
 
 
 def season_factor(
-    totals: Sequence[int], exposure: Sequence[float], *, recent: int = 8, before: int = 52
+    totals: Sequence[int], exposure: Sequence[float], *, recent: int = 8, before: int = 104
 ) -> float | None:
     """Return ``season_factors`` of one system; None where its season is not known.
 

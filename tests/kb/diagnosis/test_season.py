@@ -40,7 +40,7 @@ def test_systems_are_fitted_together_as_they_are_alone():
     rng = np.random.default_rng(4)
     totals = np.array([drawn(rng, mean=m, swing=s) for m, s in ((9, 0.8), (2, 0), (5, 0.4))], float)
     exposure = np.full(WEEKS, 50.0)
-    together = season_factors(totals, exposure, recent=8, before=52)
+    together = season_factors(totals, exposure, recent=8, before=104)
     alone = [season_factor(row, exposure.tolist()) for row in totals.astype(int).tolist()]
     assert together == pytest.approx(alone)
 
@@ -52,7 +52,7 @@ def test_systems_are_fitted_together_as_they_are_alone():
 def test_the_factor_follows_the_time_of_the_year(phase):
     shape = 1 + 0.8 * np.sin(TURN + phase)
     totals = np.random.default_rng(6).poisson(60 * shape)
-    true = shape[-8:].mean() / shape[-60:-8].mean()
+    true = shape[-8:].mean() / shape[-112:-8].mean()
     found = season_factor(totals.tolist(), [100.0] * WEEKS)
     assert found is not None
     assert found == pytest.approx(true, rel=0.25)
@@ -61,7 +61,7 @@ def test_the_factor_follows_the_time_of_the_year(phase):
 
 def test_few_events_hardly_make_a_season():
     totals = [0] * WEEKS
-    totals[-3:] = [1, 1, 1]
+    totals[-54] = totals[-56] = totals[-58] = 1
     found = season_factor(totals, [100.0] * WEEKS)
     assert found is not None
     assert 1 < found < 2.5
@@ -100,3 +100,8 @@ def test_recent_weeks_without_jobs_have_no_factor():
 def test_totals_of_other_weeks_than_the_jobs_are_refused():
     with pytest.raises(ValueError, match="expected one total for each of 3 weeks, got 2"):
         season_factor([1, 2], [1.0, 1.0, 1.0])
+
+
+def test_a_rise_of_the_recent_weeks_does_not_pass_for_their_season():
+    totals = [4] * (WEEKS - 8) + [40] * 8
+    assert season_factor(totals, [100.0] * WEEKS) == pytest.approx(1.0, abs=1e-6)

@@ -35,26 +35,26 @@ def test_a_cause_that_comes_far_more_often_is_an_alert_and_the_others_are_quiet(
 
 
 def test_a_cause_that_comes_somewhat_more_often_is_watched():
-    found = by_key(find_trends(shop(steady("a", 10, recent=6)), JOBS))["a"]
+    found = by_key(find_trends(shop(steady("a", 5, recent=6)), JOBS))["a"]
     assert found.level == "watch"
     assert found.new
 
 
-def test_the_p_is_the_chance_foretold_from_the_year_before():
-    rows = shop(steady("a", 10, recent=6))
+def test_the_p_is_the_chance_foretold_from_the_weeks_before():
+    rows = shop(steady("a", 5, recent=6))
     found = by_key(find_trends(rows, JOBS))["a"]
-    mean = sum(sum(row.weekly[-60:-8]) for row in rows) / len(rows) / (52 * 40)
+    mean = sum(sum(row.weekly[-112:-8]) for row in rows) / len(rows) / (104 * 40)
     assert found.season is not None
     by_hand = predictive_p(
         found.recent,
         found.before,
         recent_exposure=8 * 40 * found.season,
-        before_exposure=52 * 40,
+        before_exposure=104 * 40,
         mean=mean,
     )
     assert found.p == pytest.approx(by_hand)
     assert found.expected == pytest.approx(
-        (1 + found.before) / (1 / mean + 52 * 40) * 8 * 40 * found.season
+        (1 + found.before) / (1 / mean + 104 * 40) * 8 * 40 * found.season
     )
     assert found.ratio == pytest.approx(found.recent / found.expected)
 
@@ -111,7 +111,7 @@ def test_everything_recorded_twice_as_often_is_no_trend():
 
 def test_weeks_without_jobs_are_no_exposure():
     closed = [40.0 if at % 10 else 0.0 for at in range(WEEKS)]
-    rows = shop(steady("a", 7, recent=6))
+    rows = shop(steady("a", 5, recent=6))
     some = by_key(find_trends(rows, closed))["a"]
     assert some.expected is not None
     assert some.p is not None
@@ -129,7 +129,7 @@ def test_a_row_may_be_held_against_the_jobs_of_its_own_model():
 
 
 def test_news_is_what_no_recent_review_had():
-    rows = shop(steady("a", 10, recent=6))
+    rows = shop(steady("a", 5, recent=6))
     assert by_key(find_trends(rows, JOBS, flagged={"a": "watch"}))["a"].new is False
     assert by_key(find_trends(rows, JOBS, flagged={"b": "watch"}))["a"].new is True
     worse = shop(steady("a", 4, recent=14))
@@ -151,7 +151,7 @@ def test_the_reviews_before_are_found_by_the_rule_itself():
 def test_a_rise_of_the_whole_system_at_this_time_of_the_year_is_its_season():
     wave = 1 + 0.8 * np.sin(2 * np.pi * (np.arange(1 - WEEKS, 1) + 17) / 52.18)
     rng = np.random.default_rng(21)
-    counts = rng.poisson(0.6 * wave, (12, WEEKS))
+    counts = rng.poisson(1.5 * wave, (12, WEEKS))
     rows = [
         Series(key=str(at), group="cooling", weekly=tuple(row.tolist()))
         for at, row in enumerate(counts)
@@ -160,7 +160,7 @@ def test_a_rise_of_the_whole_system_at_this_time_of_the_year_is_its_season():
     assert found[0].season is not None
     assert found[0].season > 1.4
     assert sum(row.level != "" for row in found) == 0
-    flat = {"cooling": [7] * WEEKS}
+    flat = {"cooling": [18] * WEEKS}
     assert sum(row.level != "" for row in find_trends(rows, JOBS, flat)) > 0
 
 
