@@ -35,7 +35,7 @@ class Series:
     exposure : tuple[float, ...] | None
         Jobs a week that could have been one of these, where not all (those of the same model).
     usual : float | None
-        Arrivals a job to expect of such a row without a past; None: the mean of all rows.
+        Arrivals a job to expect of such a row without a past, above 0; None: the mean of all rows.
     """
 
     key: str
@@ -123,6 +123,18 @@ def _jobs_of_each(series: Sequence[Series], jobs: Floats) -> Floats:
     return each
 
 
+def _usual(series: Sequence[Series], before: Floats, before_jobs: Floats) -> Floats:
+    """Return the arrivals a job to expect of each series without a past, shape (n,)."""
+    # Half an arrival at least, so that the mean of rows that never had one is a number.
+    mean = max(before.sum(), 0.5) / max(before_jobs.sum(), 1.0)
+    for row in series:
+        if row.usual is not None and row.usual <= 0:
+            raise ValueError(
+                f"expected a usual above 0 for {row.key}, got {row.usual}; leave it out instead"
+            )
+    return np.array([mean if row.usual is None else row.usual for row in series])
+
+
 def count_windows(
     series: Sequence[Series],
     exposure: Sequence[float],
@@ -135,7 +147,8 @@ def count_windows(
     Raises
     ------
     ValueError
-        Where a series, or the total of a group, does not have a number for each week.
+        Where a series, or the total of a group, does not have a number for each week, or the
+        usual of a series is not above 0.
     """
     jobs = np.array(exposure, np.float64)
     arrivals = _matrix([row.weekly for row in series], len(jobs))
@@ -144,8 +157,6 @@ def count_windows(
     sums, group = _group_totals(series, arrivals, totals)
     factors = season_factors(sums, jobs, recent=windows.recent, before=windows.before)
     before, before_jobs = arrivals[:, then].sum(axis=1), each[:, then].sum(axis=1)
-    # Half an arrival at least, so that the mean of rows that never had one is a number.
-    mean = max(before.sum(), 0.5) / max(before_jobs.sum(), 1.0)
     known = [np.inf if row.vehicles is None else row.vehicles for row in series]
     recent_jobs = each[:, now].sum(axis=1)
     return Counted(
@@ -153,7 +164,7 @@ def count_windows(
         before=before,
         recent_jobs=recent_jobs,
         before_jobs=before_jobs,
-        usual=np.array([mean if row.usual is None else row.usual for row in series]),
+        usual=_usual(series, before, before_jobs),
         season=None if factors is None else factors[group],
         # By the weeks of the whole shop: a model that is seldom in has a history all the same.
         enough=(np.count_nonzero(jobs[then]) >= LEAST_HISTORY) & (recent_jobs > 0),

@@ -2,7 +2,7 @@
 
 Exposure is recorded cases, so that a person who records more, or a week of holidays, raises
 nothing by itself. Causes are held against their past first, pairs of a vehicle and a cause only
-within the causes that were flagged.
+within the causes that lean upward: ``worth_splitting``, then ``find_trends`` with ``PAIRS``.
 """
 
 from collections.abc import Mapping, Sequence
@@ -56,10 +56,10 @@ LEAN: Final = 0.2
 class Trend:
     """One series against its past.
 
-    ``recent`` and ``before`` are arrivals in both windows of the rule; ``expected``
-    arrivals in the recent weeks, had nothing changed; ``ratio`` recent over expected with its 95 %
-    interval; ``p`` the chance of as many by luck. All that is judged is None where there is too
-    little to tell from. ``season`` is what the time of the year multiplies, None: not known.
+    ``recent`` and ``before`` are arrivals in both windows of the rule; ``expected`` arrivals in the
+    recent weeks, had nothing changed; ``ratio`` recent over expected with its 95 % interval; ``p``
+    the chance of as many by luck. All that is judged is None where there is too little to tell
+    from. ``season`` is what the time of the year multiplies by, None: not known.
     ``new``: no review of the previous 8 had this level or a higher one.
     """
 
@@ -81,6 +81,7 @@ class _Judged:
     """What the past leads to expect of each row, and how far off the recent weeks are, (n,)."""
 
     expected: Floats
+    ratio: Floats
     low: Floats
     high: Floats
     p: Floats
@@ -97,8 +98,10 @@ def _judged(counted: Counted, strength: float) -> _Judged:
     most, none = counted.before + counted.recent, np.full(len(size), strength)
     reachable = predictive_tails(most, size=none, weight=weight, exposure=jobs)
     low, high = ratio_limits(counted.recent, size)
+    expected = size / weight * jobs
     return _Judged(
-        expected=size / weight * jobs,
+        expected=expected,
+        ratio=counted.recent / expected,
         low=low * weight / jobs,
         high=high * weight / jobs,
         p=predictive_tails(counted.recent, size=size, weight=weight, exposure=jobs),
@@ -128,7 +131,7 @@ def _trend(
         recent=int(counted.recent[at]),
         before=int(counted.before[at]),
         expected=told(judged.expected),
-        ratio=told(counted.recent / judged.expected),
+        ratio=told(judged.ratio),
         ratio_low=told(judged.low),
         ratio_high=told(judged.high),
         p=told(judged.p),

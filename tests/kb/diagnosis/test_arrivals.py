@@ -88,3 +88,8 @@ def test_a_row_of_another_length_is_refused():
         counted(Series(key="a", group="g", weekly=(1, 2)))
     with pytest.raises(ValueError, match="expected a number for each of 70 weeks, got 1"):
         counted(series(exposure=(1.0,)))
+
+
+def test_a_usual_of_nothing_is_refused():
+    with pytest.raises(ValueError, match="expected a usual above 0 for a, got 0"):
+        counted(series("a", usual=0.0))

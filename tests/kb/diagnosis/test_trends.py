@@ -6,7 +6,7 @@ import pytest
 
 from kb.diagnosis.arrivals import Series
 from kb.diagnosis.rates import predictive_p
-from kb.diagnosis.trends import CAUSES, find_trends, flagged_before
+from kb.diagnosis.trends import CAUSES, PAIRS, find_trends, flagged_before, worth_splitting
 
 WEEKS = 130
 JOBS = [40.0] * WEEKS
@@ -182,3 +182,18 @@ def test_two_hundred_series_take_a_few_milliseconds():
         find_trends(rows, exposure, rule=CAUSES)
         best = min(best, time.perf_counter() - start)
     assert best < 0.05
+
+
+def test_causes_that_lean_upward_are_worth_splitting_and_others_are_not():
+    found = find_trends(shop(steady("a", 5, recent=6), steady("never", 0)), JOBS)
+    keys = worth_splitting(found)
+    assert "a" in keys
+    assert "never" not in keys
+    assert keys == {row.key for row in found if row.p is not None and row.p < 0.2}
+    assert worth_splitting(find_trends([steady("a", 0, recent=9, weeks=33)], [40.0] * 33)) == set()
+
+
+def test_a_pair_asks_for_more_than_a_cause():
+    rows = shop(steady("a", 5, recent=6))
+    assert by_key(find_trends(rows, JOBS))["a"].level == "watch"
+    assert by_key(find_trends(rows, JOBS, rule=PAIRS))["a"].level == ""
