@@ -19,7 +19,7 @@ from kb.workflow.decisions import (
     settle,
     take_up_again,
 )
-from kb.workflow.hold import mark_held, qualifying
+from kb.workflow.hold import MOST_AT_ONCE, mark_held
 from kb.workflow.review import Review, kept_review
 from kb.workflow.week.rows import WeekRow
 from web import db, resend
@@ -44,12 +44,13 @@ def week_slots(review: Review | None) -> dict[str, Any]:
     -------
     dict
         ``decided``: decisions, each with its words; ``decided_on``: the open ones by key of the
-        row; ``to_hold``: how many cases of the row "held" can still be marked.
+        row; ``to_hold``: how many cases of the row "held" are not marked yet, ``most_to_hold`` how
+        many one press marks.
     """
     words = db.words()
     with db.store().read() as unit:
         rows = decided_before(unit, review, now=now(), today=db.today())
-        to_hold = len(qualifying(unit, _held_cases(review), today=db.today()))
+        to_hold = unit.held.left(_held_cases(review))
     on: dict[str, list[Decision]] = {}
     for row in rows:
         if row.decision.is_open:
@@ -58,6 +59,7 @@ def week_slots(review: Review | None) -> dict[str, Any]:
         "decided": [(row, decision_said(row, words)) for row in rows],
         "decided_on": on,
         "to_hold": to_hold,
+        "most_to_hold": MOST_AT_ONCE,
     }
 
 

@@ -251,9 +251,10 @@ class JobRepository:
         self._connection.execute(update(JobRow).where(JobRow.id == job.id).values(job_row))
         self._insert(rows)
         self._history.add(verb, job.id, what)
-        self._note_written((before, job))
+        self.note_written((before, job))
 
-    def _note_written(self, jobs: Sequence[Job]) -> None:
+    def note_written(self, jobs: Sequence[Job]) -> None:
+        """Note which jobs were written in this unit of work."""
         self.written = True
         self.first_written = self.first_written or jobs[0].id
         self.closed_written = self.closed_written or any(job.closing for job in jobs)
@@ -261,7 +262,7 @@ class JobRepository:
     def _insert_new(self, jobs: Sequence[Job]) -> None:
         self._refuse_taken(jobs)
         self._insert(rows_of(jobs))
-        self._note_written(jobs)
+        self.note_written(jobs)
 
     def _insert(self, rows: Rows) -> None:
         for table in TABLES:

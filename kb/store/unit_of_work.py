@@ -3,6 +3,7 @@
 from kb.store.answers import ShownAnswers
 from kb.store.case_lists import CaseLists
 from kb.store.decisions import Decisions
+from kb.store.held import HeldRepairs
 from kb.store.journal import HistoryRepository, Pen, SettingRepository, state
 from kb.store.notes import ShopNotes
 from kb.store.people import People
@@ -27,6 +28,7 @@ class UnitOfWork:
         self.connection = pen.connection
         self.history = HistoryRepository(pen)
         self.jobs = JobRepository(pen, self.history)
+        self.held = HeldRepairs(pen, self.jobs, self.history)
         self.settings = SettingRepository(pen)
         self.earlier = EarlierStates(pen)
         self.sent = SentForms(pen)

@@ -19,7 +19,7 @@ from kb.workflow.review import FORM
 from kb.workflow.sign_in import open_session
 from kb.workflow.week.rows import WeekRow
 from tests.factories import a_closing, a_picture
-from tests.kb.workflow.conftest import NOW, Shop
+from tests.kb.workflow.conftest import Shop
 from web import create_app
 from web.auth import COOKIE
 from web.rights import Role
@@ -159,7 +159,7 @@ class Row:
         """Keep a review of a week that has these rows."""
         body = {"form": FORM, "week": week, "jobs": 5, "cases": 5}
         body["rows"] = [row.as_json() for row in rows]
-        with self.site.store.write("Ines", NOW) as unit:
+        with self.site.store.write("Ines", datetime.now(UTC)) as unit:
             claim = unit.reviews.claim(week, anew=True)
             assert unit.reviews.keep(week, claim, json.dumps(body))
 

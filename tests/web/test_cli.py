@@ -9,7 +9,9 @@ import pytest
 from click.testing import CliRunner
 
 from kb.errors import KBError
+from kb.store.decisions import About, Plan
 from kb.store.engine import default_url, open_store
+from kb.store.notes import NoteText, Pattern
 from tests.web.conftest import SEEDS, closed_case
 from tests.web.test_report import KEYS
 from web.cli import main
@@ -64,6 +66,49 @@ def terminal(empty):
         cases = [closed_case(key, *seed) for key, seed in SEEDS.items()]
         unit.jobs.add_many(cases, verb="import")
     return empty
+
+
+# --- what the shop wrote ---------------------------------------------------------------------------
+
+
+def write(terminal, verb):
+    with (
+        open_store(default_url(terminal.home)) as store,
+        store.write("Ines", datetime(2026, 5, 4, tzinfo=UTC)) as unit,
+    ):
+        return verb(unit)
+
+
+def test_notes_that_fit_stand_under_the_answers_a_line_each(terminal):
+    note = NoteText(
+        title="Clean the ground first", body="x", body_html="x", pattern=Pattern(make="Pellarin")
+    )
+    line = "Clean the ground first (from the shop: Ines, 2026-05-04)"
+    car = ("--vehicle", "2016 Pellarin Copse")
+    before = terminal.said("find", "no crank, no click", *car)
+    write(terminal, lambda unit: unit.notes.add(note))
+    found = terminal.said("find", "no crank, no click", *car)
+    assert found == f"{before.rstrip()}\n\nNotes of the shop\n-----------------\n{line}\n"
+    job = terminal.opened("no crank, no click", *car)
+    assert line in terminal.said("show", job).splitlines()
+    assert line not in terminal.said("find", "no crank, no click")
+    assert line not in terminal.said("show", "S1")
+
+
+def test_a_week_lists_what_was_decided_before(terminal):
+    about = About(week="2026-W01", row_key="came_back:hvac", said="Some came back.")
+    plan = Plan(what="Look at them", owner="Mara", due=date(2026, 1, 9))
+    assert "Decided before" not in terminal.said("week")
+    assert terminal.told("week", "--json")["decisions"] == []
+    write(terminal, lambda unit: unit.decisions.add(about, plan))
+    text = terminal.said("week")
+    assert "- Look at them [overdue: Mara, was due 2026-01-09]" in text.splitlines()
+    (told,) = terminal.told("week", "--json")["decisions"]
+    assert (told["what"], told["overdue"], told["now"]) == (
+        "Look at them",
+        True,
+        "gone from this week's list",
+    )
 
 
 # --- find ----------------------------------------------------------------------------------------

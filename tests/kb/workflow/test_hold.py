@@ -5,6 +5,7 @@ import pytest
 
 from kb.case.model import Proof, Standing
 from kb.case.standing import standing_of
+from kb.workflow import hold
 from kb.workflow.hold import DEFAULT_DAYS, HOLDING_DAYS, mark_held, may_hold, qualifying
 from tests.factories import a_case, a_closing, a_job
 
@@ -64,6 +65,14 @@ def test_what_cannot_have_held_stays_as_it_is(shop, changes):
 def test_a_car_that_is_back_in_did_not_hold_even_while_its_job_is_open(shop):
     put(shop, came_and_went("J1"), came_and_went("J2"), a_job("J3", comeback_of="J1"))
     assert marked(shop, "J1", "J2", "J3", "J404") == ("J2",)
+
+
+def test_the_oldest_are_marked_first_where_there_are_too_many_for_one_press(shop, monkeypatch):
+    monkeypatch.setattr(hold, "MOST_AT_ONCE", 2)
+    days = (3, 1, 2)
+    put(shop, *(came_and_went(f"J{at}", OLD - timedelta(days=at)) for at in days))
+    assert marked(shop, "J1", "J2", "J3") == ("J3", "J2")
+    assert marked(shop, "J1", "J2", "J3") == ("J1",)
 
 
 def test_the_shop_sets_its_own_period(shop):
