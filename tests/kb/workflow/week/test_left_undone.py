@@ -123,6 +123,27 @@ def test_a_comeback_counts_without_a_vin(seen_of):
     assert [visit.job for visit in the_one(seen).visits] == ["J2"]
 
 
+def test_a_comeback_on_the_very_day_counts(seen_of):
+    seen = seen_of(declined("J1", 3), ended("J2", 3, comeback_of="J1"))
+    assert [visit.job for visit in the_one(seen).visits] == ["J2"]
+
+
+def test_an_open_job_that_comes_back_from_a_comeback_is_of_the_same_car(seen_of):
+    seen = seen_of(
+        declined("J1", 30, car="V1"),
+        ended("J2", 10, comeback_of="J1", cause="fuse_blown"),
+        a_job("J3", opened=SUNDAY, comeback_of="J2"),
+    )
+    assert [visit.job for visit in the_one(seen).visits] == ["J2", "J3"]
+
+
+def test_a_lesser_measure_later_does_not_do_the_repair(seen_of):
+    later = ended("J2", 3, car="V1", fix=FixKind.WORKAROUND)
+    row = the_one(seen_of(declined("J1", 30, car="V1"), later))
+    # The newer job says the same from now on.
+    assert (row.done, row.settled) == (False, True)
+
+
 def test_another_cause_leaves_the_repair_to_do(seen_of):
     seen = seen_of(declined("J1", 30, car="V1"), ended("J2", 3, car="V1", cause="fuse_blown"))
     assert (the_one(seen).done, the_one(seen).settled) == (False, False)

@@ -94,6 +94,8 @@ def test_a_past_week_is_told_as_it_stood(store, seen_of):
         a_case("J3", opened=SUNDAY - timedelta(days=10), closing=closed),
         opened("J4", 8),
     )
+    with store.write("Ines", noon(9)) as unit:
+        unit.history.add("wait", "J3", "the part")
     for days, job, reason in (
         (9, "J1", "parts"),
         (8, "J1", " the owner's answer "),
@@ -104,7 +106,7 @@ def test_a_past_week_is_told_as_it_stood(store, seen_of):
             set_waiting(unit, job, reason)
     row = row_of(seen_of(), "old_job")
     waits = {one["job"]: one["waits_for"] for one in row.numbers["jobs"]}
-    assert waits == {"J1": "the owner's answer", "J2": "tow truck", "J3": None, "J4": None}
+    assert waits == {"J1": "the owner's answer", "J2": "tow truck", "J3": "the part", "J4": None}
     later = row_of(seen_of(week=WEEK.shifted(1)), "old_job")
     waits = {one["job"]: one["waits_for"] for one in later.numbers["jobs"]}
     assert waits == {"J1": "parts again", "J2": "tow truck", "J4": "parts"}
