@@ -6,7 +6,7 @@ from datetime import date
 
 from sqlalchemy import ColumnElement, func, select
 
-from kb.case.model import Job, JobState, Origin
+from kb.case.model import Job, Origin
 from kb.store.journal import Pen
 from kb.store.loading import load_jobs
 from kb.store.tables import ClosingRow, FindingRow, JobRow
@@ -110,11 +110,6 @@ class WeekRows:
         """Return the jobs, open ones too, that are comebacks of those of ``ids``."""
         query = JobRow.comeback_of.in_(tuple(ids))
         return load_jobs(self._connection, query)
-
-    def open_on(self, day: date) -> tuple[Job, ...]:
-        """Return the jobs opened by ``day`` that are not closed now, waiting ones among them."""
-        states = (JobState.OPEN.value, JobState.WAITING.value)
-        return load_jobs(self._connection, JobRow.state.in_(states) & (JobRow.opened <= day))
 
 
 def _between(first: date, last: date) -> ColumnElement[bool]:

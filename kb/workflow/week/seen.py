@@ -88,12 +88,6 @@ class Seen:
         return {key: answer_now(row, shop) for key, row in kept.items()} if shop.merged else kept
 
     @cached_property
-    def open_jobs(self) -> tuple[Job, ...]:
-        """The jobs opened by the end of the week that are not closed now."""
-        found = self.unit.weeks.open_on(self.week.sunday)
-        return tuple(as_meant_now(job, self.words) for job in found)
-
-    @cached_property
     def by_id(self) -> Mapping[str, ClosedLine]:
         """The lines by job."""
         return {row.id: row for row in self.lines}
