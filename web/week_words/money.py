@@ -1,10 +1,11 @@
 """Money and promises in words: parts that did not cure, declined repairs, work-arounds, safety."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from kb.case.handover import dangers_of
 from kb.case.terms import Vocabulary
+from kb.workflow.week.money import LOOK_FROM
 from kb.workflow.week.rows import WeekRow
 from web.week_words.counts import (
     first_up,
@@ -32,8 +33,15 @@ def _lost(row: WeekRow, words: Vocabulary) -> Said:
     return Said(
         what=f"{first_up(part)} was tried in {many(share['count'], 'job')} and did not cure.",
         numbers=f"{text} What it was instead: {listed(causes)}.",
-        do=f"Make it a rule to check first, before this is tried: {part}.",
+        do=f"Make it a rule to check{_often(numbers['causes'], words)} first, before this is "
+        f"tried: {part}.",
     )
+
+
+def _often(causes: Sequence[Mapping[str, Any]], words: Vocabulary) -> str:
+    """Return which cause to check for, where one was behind it more than once."""
+    often = [one["cause"] for one in causes if one["cause"] and one["jobs"] >= LOOK_FROM]
+    return f" for “{words.cause_name(often[0])}”" if often else ""
 
 
 def _cause(key: str | None, words: Vocabulary) -> str:

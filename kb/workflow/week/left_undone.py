@@ -47,7 +47,7 @@ class LeftUndone:
     @property
     def workaround(self) -> bool:
         """True where a lesser measure was chosen."""
-        return self.line.end == "workaround" or _is(self.left, FixKind.WORKAROUND)
+        return _is_workaround(self.left, self.line)
 
     @property
     def declined(self) -> bool:
@@ -75,6 +75,10 @@ class LeftUndone:
         return any(read_back(row.risk)[1] for row in self.left.options)
 
 
+def _is_workaround(left: LeftLine, line: ClosedLine) -> bool:
+    return line.end == "workaround" or _is(left, FixKind.WORKAROUND)
+
+
 def _is(left: LeftLine, kind: FixKind) -> bool:
     return left.fix is kind or any(row.chosen and row.kind is kind for row in left.options)
 
@@ -97,7 +101,9 @@ def left_undone(seen: Seen) -> tuple[LeftUndone, ...]:
 
 
 def _left(row: LeftLine, line: ClosedLine) -> bool:
-    return is_left_undone(Choice(end=line.end, cause=line.cause, fix=row.fix, options=row.options))
+    choice = Choice(end=line.end, cause=line.cause, fix=row.fix, options=row.options)
+    # What was chosen may be written down without its kind; a work-around ends all the same.
+    return is_left_undone(choice) or _is_workaround(row, line)
 
 
 def _followed(

@@ -40,7 +40,11 @@ def test_a_part_is_said_with_what_it_was_instead():
     told = lost("fan relay", part="fan relay", causes=causes)
     assert told.what == "Fan relay was tried in 4 jobs and did not cure."
     assert told.numbers.endswith(f"What it was instead: {FAN} (3); no cause found (1).")
-    assert told.do == "Make it a rule to check first, before this is tried: fan relay."
+    assert told.do == (
+        f"Make it a rule to check for “{FAN}” first, before this is tried: fan relay."
+    )
+    once = lost("fuse", part="fuse", causes=[{"cause": "condenser_fan_dead", "jobs": 1}])
+    assert once.do == "Make it a rule to check first, before this is tried: fuse."
 
 
 def test_declined_repairs_are_said_with_value_age_and_return():

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -10,6 +11,7 @@ from tests.kb.workflow.week.test_seen import WEEK, seen_of
 __all__ = ["seen_of"]
 
 SUNDAY = WEEK.sunday
+BYPASS = Option(what="bypass", chosen=True)
 REPLACE = Option(what="fan", kind=FixKind.REPLACED, price_cents=41250)
 
 
@@ -54,15 +56,13 @@ def test_only_the_last_52_weeks_are_looked_at(seen_of):
         ({"end": "declined_before_proof", "fix": None, "proofs": ()}, False, False),
         ({"end": "workaround", "fix": None}, False, True),
         ({"end": "fixed", "fix": FixKind.WORKAROUND}, False, True),
-        (
-            {"end": "declined", "options": (Option(what="bypass", kind=FixKind.WORKAROUND, chosen=True),)},
-            False,
-            True,
-        ),
+        ({"end": "declined", "options": (replace(BYPASS, kind=FixKind.WORKAROUND),)}, False, True),
+        # The choice was written down without its kind.
+        ({"end": "workaround", "fix": None, "options": (BYPASS,)}, False, True),
         # Nobody said no: it is left, but not declined.
         ({"end": "referred", "fix": None, "options": (REPLACE,)}, False, False),
     ],
-)  # fmt: skip
+)
 def test_how_a_repair_was_left_undone(seen_of, known, was_declined, was_workaround):
     row = the_one(seen_of(ended("J1", **known)))
     assert (row.declined, row.workaround) == (was_declined, was_workaround)

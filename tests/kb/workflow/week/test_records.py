@@ -24,7 +24,15 @@ INFERRED, SHOWN = (Proof(method="inferred"),), (Proof(method="seen"),)
 HOLDS = (AfterCheck(kind="same_drive"),)
 
 
-def kept(id, cause="condenser_fan_dead", *, weeks_ago=0, proofs=SHOWN, sets=(), **closing):  # noqa: A002
+def kept(
+    id,  # noqa: A002 - the model's own word
+    cause="condenser_fan_dead",
+    *,
+    weeks_ago=0,
+    proofs=SHOWN,
+    sets=(),
+    **closing,
+):
     day = WEEK.shifted(-weeks_ago).monday + timedelta(days=2)
     system = closing.pop("system", "hvac")
     made = a_closing(cause, closed=day, proofs=proofs if cause else (), **closing)
