@@ -4,9 +4,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from kb.diagnosis.reliability import Band
 from kb.workflow.week.rows import WeekRow
 from web.plots import Axes, Bar, Curve, Mark, Plot, plot
 from web.scales import round_step
+from web.trust import trust_picture
 
 Numbers = Mapping[str, Any]
 Points = tuple[tuple[float, float], ...]
@@ -190,9 +192,24 @@ def days_by_week(numbers: Numbers) -> WeekPicture | None:
     )
 
 
+def said_and_true(numbers: Numbers) -> WeekPicture:
+    """Return what was said before the closes held against what proved true, as on the Trust page."""
+    bands = [Band(**{**row, "interval": tuple(row["interval"])}) for row in numbers["bands"]]
+    made = trust_picture("What was said, and what proved true", bands)
+    return WeekPicture(
+        name=made.name,
+        about=made.about,
+        told=made.told,
+        chart=made.chart,
+        heads=made.heads,
+        rows=made.rows,
+    )
+
+
 _PICTURES: Final[Mapping[str, Callable[[Numbers], WeekPicture | None]]] = {
     "rising_cause": counted_by_week,
     "rising_pair": counted_by_week,
     "rising_complaint": counted_by_week,
     "pace": days_by_week,
+    "answers_helped": said_and_true,
 }

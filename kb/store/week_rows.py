@@ -1,6 +1,6 @@
 """Closed jobs as the week counts them: few columns of many jobs, one query."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -90,6 +90,20 @@ class WeekRows:
         )
         rows = self._connection.execute(query)
         return tuple((job, check, took) for job, check, took in rows if took is not None)
+
+    def cases_before(self, day: date) -> Mapping[str, str]:
+        """Return the cause by job of the cases closed before ``day`` that still stand, oldest first.
+
+        Invented jobs, which no memory holds, are left out.
+        """
+        query = (
+            select(ClosingRow.job_id, ClosingRow.cause)
+            .join(JobRow, JobRow.id == ClosingRow.job_id)
+            .where((ClosingRow.closed < day) & (JobRow.origin != Origin.INVENTED.value))
+            .where(ClosingRow.cause.is_not(None) & ClosingRow.overturned_by.is_(None))
+            .order_by(ClosingRow.closed, ClosingRow.job_id)
+        )
+        return {key: cause for key, cause in self._connection.execute(query) if cause}
 
     def first_closed(self) -> date | None:
         """Return the day of the oldest close, None before there is one."""

@@ -10,6 +10,7 @@ from kb.case.iso_week import IsoWeek
 from kb.store.engine import Store
 from kb.store.reviews import KeptReview
 from kb.workflow.memory import Memory
+from kb.workflow.week.answers import answers
 from kb.workflow.week.checks import checks
 from kb.workflow.week.matters import Matter, matters
 from kb.workflow.week.money import money
@@ -32,6 +33,7 @@ TOPICS: tuple[Topic, ...] = (
     open_work,
     records,
     checks,
+    answers,
 )
 
 

@@ -5,7 +5,7 @@ from typing import Final
 
 from kb.case.terms import Vocabulary
 from kb.workflow.week.rows import WeekRow
-from web.week_words import checks, money, open_work, pace, records
+from web.week_words import answers, checks, money, open_work, pace, records
 from web.week_words.said import Said, Say
 
 # The rows that each module says, in the order of the modules.
@@ -15,6 +15,7 @@ SAY: Final[Mapping[str, Say]] = {
     **open_work.SAY,
     **records.SAY,
     **checks.SAY,
+    **answers.SAY,
 }
 
 

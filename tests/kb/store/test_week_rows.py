@@ -1,7 +1,7 @@
 from dataclasses import replace
 from datetime import date
 
-from kb.case.model import Origin
+from kb.case.model import Finding, Origin
 from tests.factories import a_case, a_closing, a_job
 from tests.kb.store.other_process import NOW
 
@@ -64,3 +64,35 @@ def test_the_first_day_is_that_of_the_job_that_came_in_first(store):
     add(store, a_job("J1", opened=first), a_job("J2", opened=first.replace(day=9)))
     with store.read() as unit:
         assert unit.weeks.first_opened() == first
+
+
+def test_minutes_are_those_of_the_findings_that_have_them(store):
+    findings = (
+        Finding(check="cap_test", outcome="seals", minutes=4.0),
+        Finding(check="fan", outcome="ok"),
+    )
+    add(
+        store,
+        closed_on("J1", date(2026, 3, 2), findings=findings),
+        closed_on("J2", date(2026, 3, 3), findings=findings),
+    )
+    with store.read() as unit:
+        found = unit.weeks.minutes(date(2026, 3, 2), date(2026, 3, 2))
+    assert found == (("J1", "cap_test", 4.0),)
+
+
+def test_cases_before_a_day_are_those_that_stand_and_are_not_invented(store):
+    day = date(2026, 3, 2)
+    overturned = a_closing(closed=day, overturned_by="J1")
+    add(
+        store,
+        closed_on("J1", date(2026, 3, 3)),
+        closed_on("J2", day),
+        closed_on("J3", date(2026, 3, 1)),
+        a_case("J4", closing=overturned),
+        closed_on("J5", day, origin=Origin.INVENTED),
+        a_case("J6", closing=a_closing(None, closed=day)),
+    )
+    with store.read() as unit:
+        found = unit.weeks.cases_before(date(2026, 3, 3))
+    assert list(found.items()) == [("J3", "condenser_fan_dead"), ("J2", "condenser_fan_dead")]
