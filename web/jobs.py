@@ -7,8 +7,10 @@ from typing import Any
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from kb.case.iso_week import IsoWeek
 from kb.case.model import Job, Vehicle
 from kb.errors import ConflictError, EmptyIndexError, ParseError
+from kb.workflow.decisions import waits_for_decision
 from kb.workflow.jobs import (
     Intake,
     add_text,
@@ -20,7 +22,7 @@ from kb.workflow.jobs import (
 from kb.workflow.suggest import Suggestion
 from kb.workflow.undo import undo_last
 from web import db
-from web.auth import needs
+from web.auth import needs, person
 from web.notes import notes_of
 from web.rights import Right
 
@@ -39,7 +41,16 @@ def today() -> str:
 def _today_page(typed: Mapping[str, str]) -> str:
     with db.store().read() as unit:
         jobs = sorted(unit.jobs.open_jobs(), key=lambda job: (job.opened, job.id))
-    return render_template("today.html", jobs=jobs, typed=typed, today=db.today())
+    return render_template(
+        "today.html", jobs=jobs, typed=typed, today=db.today(), week=_week_to_decide()
+    )
+
+
+def _week_to_decide() -> IsoWeek | None:
+    """Return the newest whole week where it waits for a decision; Today itself never counts."""
+    week = IsoWeek.last_whole(db.today())
+    may = person().may(Right.DECIDE)
+    return week if may and waits_for_decision(db.store(), week) else None
 
 
 @bp.post("/jobs")

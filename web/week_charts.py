@@ -46,10 +46,13 @@ def _week_names(weeks: Sequence[Numbers]) -> tuple[tuple[float, str], ...]:
     """Return places and short names of some weeks, the newest always among them."""
     last = len(weeks) - 1
     return tuple(
-        (float(at), str(row["week"]).partition("-")[2])
-        for at, row in enumerate(weeks)
-        if (last - at) % _NAMED_EVERY == 0
+        (float(at), _short(row)) for at, row in enumerate(weeks) if (last - at) % _NAMED_EVERY == 0
     )
+
+
+def _short(row: Numbers) -> str:
+    """Return the name of a week without its year; a picture shows no two of one number."""
+    return str(row["week"]).partition("-")[2]
 
 
 def _week_axes(weeks: Sequence[Numbers], most: float, y_label: str) -> Axes:
@@ -93,7 +96,7 @@ def counted_by_week(numbers: Numbers) -> WeekPicture | None:
         for key, style in (("expected", "dashed"), ("upper", "thin"))
         for points in _stretches(weeks, key)
     ]
-    lines = " Dashed: expected. Thin line: luck alone seldom goes above it."
+    lines = " Dashed: expected. Thin line: luck alone seldom brings more."
     return WeekPicture(
         name="Week by week",
         about=(
@@ -107,7 +110,9 @@ def counted_by_week(numbers: Numbers) -> WeekPicture | None:
             curves=curves,
             marks=[*_over_limit(weeks), *_line_names(weeks)],
         ),
-        heads=("Week", "Came in", "Expected", "Luck seldom above") if has_limits else _COUNT_HEADS,
+        heads=("Week", "Came in", "Expected", "By luck seldom more")
+        if has_limits
+        else _COUNT_HEADS,
         rows=tuple(_count_cells(row, has_limits=has_limits) for row in weeks),
     )
 
@@ -131,7 +136,7 @@ def _over_limit(weeks: Sequence[Numbers]) -> Iterator[Mark]:
 
 def _line_names(weeks: Sequence[Numbers]) -> Iterator[Mark]:
     """Return the names of both lines, each over weeks that have no bar if there are such."""
-    for key, name, wide in (("upper", "luck seldom above", 0), ("expected", "expected", _NAME)):
+    for key, name, wide in (("upper", "by luck seldom more", 0), ("expected", "expected", _NAME)):
         known = [at for at, row in enumerate(weeks) if row.get(key) is not None]
         if known:
             at = next((at for at in known if _is_empty(weeks[at : at + wide])), known[0])
@@ -143,7 +148,7 @@ def _is_empty(weeks: Sequence[Numbers]) -> bool:
 
 
 def _count_cells(row: Numbers, *, has_limits: bool) -> tuple[str, ...]:
-    cells = (str(row["week"]), str(row["count"]))
+    cells = (_short(row), str(row["count"]))
     if not has_limits:
         return cells
     return (*cells, *(_number(row.get(key)) for key in ("expected", "upper")))
@@ -183,7 +188,7 @@ def days_by_week(numbers: Numbers) -> WeekPicture | None:
         heads=("Week", "Jobs", "A quarter took up to", "Half took up to", "Three quarters up to"),
         rows=tuple(
             (
-                str(row["week"]),
+                _short(row),
                 str(row["jobs"]),
                 *(_number(row[key]) for key in ("low", "middle", "high")),
             )

@@ -164,6 +164,11 @@ def topics(review: Review, words: Vocabulary) -> tuple[ShownTopic, ...]:
     return tuple(found)
 
 
+def topic_of(kind: str) -> str:
+    """Return the name of the topic that rows of a kind stand under."""
+    return next(name for name, kinds in TOPIC_NAMES if kind in kinds)
+
+
 def paper_rows(found: Sequence[ShownTopic]) -> int:
     """Return how many rows of each topic are printed so that all topics fit one page."""
     return next(

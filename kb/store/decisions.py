@@ -92,6 +92,10 @@ class Decisions:
         """Return the open decisions about one row, oldest first."""
         return self._read((DecisionRow.row_key == row_key) & (DecisionRow.state == OPEN))
 
+    def about_week(self, week: str) -> tuple[Decision, ...]:
+        """Return all decisions about rows of one week, oldest first."""
+        return self._read(DecisionRow.week == week)
+
     def open_or_settled_since(self, since: datetime) -> tuple[Decision, ...]:
         """Return the open decisions and those settled at or after ``since``, oldest first."""
         return self._read((DecisionRow.state == OPEN) | (DecisionRow.settled_at >= since))

@@ -5,11 +5,13 @@ from datetime import date, datetime, timedelta
 from hashlib import sha256
 from typing import Final
 
+from kb.case.iso_week import IsoWeek
 from kb.case.one_line import one_line
 from kb.errors import ConflictError, FieldsError
 from kb.store.decisions import DONE, DROPPED, About, Decision, Plan
+from kb.store.engine import Store
 from kb.store.unit_of_work import UnitOfWork
-from kb.workflow.review import Review
+from kb.workflow.review import Review, kept_review
 from kb.workflow.week.rows import WeekRow
 
 # Longest texts of a decision in characters: a few sentences, and a name (our choice).
@@ -225,3 +227,12 @@ def _refuse_settled(decision: Decision) -> None:
         raise ConflictError(
             f"expected an open decision, got one that is {decision.state}; take it up again first"
         )
+
+
+def waits_for_decision(store: Store, week: IsoWeek) -> bool:
+    """Return whether a week is counted, has rows worth a decision, and none was taken yet."""
+    review = kept_review(store, week)
+    if review is None or not review.first:
+        return False
+    with store.read() as unit:
+        return not unit.decisions.about_week(str(week))

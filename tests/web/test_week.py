@@ -5,6 +5,7 @@ import pytest
 
 from kb.case.iso_week import IsoWeek
 from kb.case.terms import load_vocabulary
+from kb.store.decisions import About, Plan
 from kb.store.engine import default_url
 from kb.workflow import review
 from kb.workflow.week.rows import KINDS, Level, WeekRow
@@ -193,3 +194,33 @@ def test_the_days_of_the_shown_week_are_those_of_its_jobs(site, newest):
         )
     )
     assert "Jobs closed: 2," in site.page("/week")
+
+
+# --- on Today ------------------------------------------------------------------------------------
+
+
+def waits(browser, newest):
+    return f'href="/week">Week {newest} waits for a decision</a>' in browser.page("/")
+
+
+def test_today_leads_who_decides_to_a_week_that_waits_and_never_counts(site, newest, counted):
+    times = counted(a_row())
+    assert not waits(site, newest)
+    assert times == []
+    site.page("/week")
+    assert waits(site, newest)
+    assert waits(site.as_role(Role.FOREMAN), newest)
+    assert not waits(site.as_role(Role.TECHNICIAN), newest)
+
+
+def test_today_says_nothing_where_nothing_is_firm_or_a_decision_was_taken(site, newest, counted):
+    counted(a_row(level=Level.KNOW))
+    site.page("/week")
+    assert not waits(site, newest)
+    counted(a_row())
+    site.send("/week/again", week=str(newest))
+    assert waits(site, newest)
+    with site.store.write("x", datetime.now(UTC)) as unit:
+        about = About(week=str(newest), row_key="old_job", said="x")
+        unit.decisions.add(about, Plan(what="call", owner="Ines", due=newest.sunday))
+    assert not waits(site, newest)
