@@ -13,12 +13,14 @@ from typing import Any
 import click
 
 from kb.case.casefile import read_folder
+from kb.case.iso_week import IsoWeek
 from kb.case.terms import Vocabulary, load_vocabulary
 from kb.retrieval.weigh import WORTH_LEARNING
 from kb.store.engine import DATABASE, Store, default_url, open_store
 from kb.store.migrate import bundled, upgrade
 from kb.workflow.exchange import ReadTable, load_table, read_mapping, read_table, write_refused
 from kb.workflow.invented import Worked, add_jobs, make_jobs
+from kb.workflow.invented_answers import ask_about_newest
 from kb.workflow.jobs import Entry, Intake, open_job, read_vehicle
 from kb.workflow.memory import Memory
 from kb.workflow.people import has_owner
@@ -130,6 +132,7 @@ def demo(*, once: bool, folder: Path | None, port: int) -> None:
     with _demo_folder(folder) as home:
         with make_demo(home, words) as store:
             memory = Memory(store, words, altitude_m=altitude_m(), folder=home)
+            ask_about_newest(memory, IsoWeek.last_whole(today()))
             entry = demo_job(store, words)
             suggestion = memory.suggest(entry.job)
             size = memory.size()
