@@ -18,8 +18,8 @@ def test_old_jobs_are_said_with_age_and_reason():
     assert told.what == "6 jobs were open for more than 5 days, 2 of them for more than 14."
     assert told.numbers == (
         "9 jobs were open in all. What those over 5 days wait for: no reason written down: 5; "
-        "parts: 1. By age: J0, 20 days, no reason written down; J1, 19 days, condenser parts; J2, 18 days, "
-        "no reason written down; J3, 17 days, no reason written down; J4, 16 days, no reason "
+        "parts: 1. By age: J0, 20 days, no reason written down; J1, 19 days, condenser parts; "
+        "J2, 18 days, no reason written down; J3, 17 days, no reason written down; J4, 16 days, no reason "
         "written down; and 1 more."
     )
     one = said("old_job", open=1, old=1, over=0, why={"no_check": 1}, jobs=jobs[1:2])
