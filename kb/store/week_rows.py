@@ -6,10 +6,11 @@ from datetime import date
 
 from sqlalchemy import ColumnElement, func, select
 
-from kb.case.model import Job, Origin
+from kb.case.model import Job, Origin, Polarity
+from kb.case.parts import FittedPart
 from kb.store.journal import Pen
 from kb.store.loading import load_jobs
-from kb.store.tables import ClosingRow, FindingRow, JobRow
+from kb.store.tables import ClosingRow, FindingRow, FittedPartRow, JobRow, SymptomRow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,6 +26,7 @@ class ClosedLine:
     held: bool
     overturned_by: str | None
     comeback_of: str | None
+    fix: str | None
     vin: str | None
     year: int | None
     make: str | None
@@ -35,6 +37,20 @@ class ClosedLine:
     def platform(self) -> tuple[str, str, str]:
         """Make, model and engine; empty where not written down."""
         return (self.make or "", self.model or "", self.engine or "")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comeback:
+    """A job, open ones too, whose car came back after the job ``of``; ``cause`` as written.
+
+    ``closed`` and ``cause`` are None where it was not closed by the day asked for.
+    """
+
+    id: str
+    of: str
+    opened: date
+    closed: date | None
+    cause: str | None
 
 
 class WeekRows:
@@ -63,6 +79,7 @@ class WeekRows:
                 ClosingRow.held,
                 ClosingRow.overturned_by,
                 JobRow.comeback_of,
+                ClosingRow.fix,
                 JobRow.vehicle_vin.label("vin"),
                 JobRow.vehicle_year.label("year"),
                 JobRow.vehicle_make.label("make"),
@@ -124,6 +141,53 @@ class WeekRows:
         """Return the jobs, open ones too, that are comebacks of those of ``ids``."""
         query = JobRow.comeback_of.in_(tuple(ids))
         return load_jobs(self._connection, query)
+
+    def comebacks(self, last: date) -> tuple[Comeback, ...]:
+        """Return the comebacks opened by ``last``, oldest first, as they stood on that day."""
+        query = (
+            select(
+                JobRow.id,
+                JobRow.comeback_of.label("of"),
+                JobRow.opened,
+                ClosingRow.closed,
+                ClosingRow.cause,
+            )
+            .outerjoin(ClosingRow, (ClosingRow.job_id == JobRow.id) & (ClosingRow.closed <= last))
+            .where(JobRow.comeback_of.is_not(None) & (JobRow.opened <= last))
+            .order_by(JobRow.opened, JobRow.id)
+        )
+        return tuple(Comeback(**row) for row in self._connection.execute(query).mappings())
+
+    def symptoms(self, first: date, last: date) -> tuple[tuple[str, str], ...]:
+        """Return job and concept of each symptom that was there, of the jobs closed in those days."""
+        query = (
+            select(SymptomRow.job_id, SymptomRow.concept)
+            .join(ClosingRow, ClosingRow.job_id == SymptomRow.job_id)
+            .where(_between(first, last))
+            .where(SymptomRow.concept.is_not(None) & (SymptomRow.polarity == Polarity.YES.value))
+            .distinct()
+            .order_by(SymptomRow.job_id, SymptomRow.concept)
+        )
+        return tuple((job, str(concept)) for job, concept in self._connection.execute(query))
+
+    def parts(self, first: date, last: date) -> tuple[tuple[str, FittedPart], ...]:
+        """Return job and part of each part fitted in the jobs closed in those days."""
+        query = (
+            select(
+                FittedPartRow.job_id,
+                FittedPartRow.part,
+                FittedPartRow.supplier,
+                FittedPartRow.lot,
+            )
+            .join(ClosingRow, ClosingRow.job_id == FittedPartRow.job_id)
+            .where(_between(first, last))
+            .order_by(FittedPartRow.job_id, FittedPartRow.ordinal)
+        )
+        rows = self._connection.execute(query)
+        return tuple(
+            (job, FittedPart(part=part, supplier=supplier, lot=lot))
+            for job, part, supplier, lot in rows
+        )
 
 
 def _between(first: date, last: date) -> ColumnElement[bool]:

@@ -2,8 +2,8 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import timedelta
-from functools import cached_property
+from datetime import date
+from functools import cache, cached_property
 from typing import Final
 
 from kb.case.iso_week import IsoWeek
@@ -12,7 +12,7 @@ from kb.case.model import Job
 from kb.case.terms import Vocabulary
 from kb.store.answers import ShownAnswer
 from kb.store.unit_of_work import UnitOfWork
-from kb.store.week_rows import ClosedLine
+from kb.store.week_rows import ClosedLine, Comeback
 from kb.workflow.week.shown import answer_now
 
 # Weeks that count as recent, weeks before them that they are held against, and weeks looked back
@@ -20,6 +20,17 @@ from kb.workflow.week.shown import answer_now
 RECENT: Final = 8
 BEFORE: Final = 52
 LOOKED_BACK: Final = 160
+
+Platform = tuple[str, str, str]
+# Its week, the number of its arrival, what names its car, and the line.
+Placed = tuple[int, int, str, ClosedLine]
+
+
+@cache
+def plain(platform: Platform) -> Platform:
+    """Return make, model and engine by which models are told apart: case does not count."""
+    make, model, engine = (word.strip().casefold() for word in platform)
+    return make, model, engine
 
 
 @dataclass(frozen=True)
@@ -88,6 +99,15 @@ class Seen:
         return {key: answer_now(row, shop) for key, row in kept.items()} if shop.merged else kept
 
     @cached_property
+    def comebacks(self) -> tuple[Comeback, ...]:
+        """The comebacks by the end of the week, open ones too, each cause as meant now."""
+        shop = self.words.shop
+        found = self.unit.weeks.comebacks(self.week.sunday)
+        return tuple(
+            replace(row, cause=row.cause and shop.now("cause", row.cause)) for row in found
+        )
+
+    @cached_property
     def by_id(self) -> Mapping[str, ClosedLine]:
         """The lines by job."""
         return {row.id: row for row in self.lines}
@@ -99,6 +119,22 @@ class Seen:
         A car without a VIN that never came back counts as a car of its own.
         """
         return {row.id: self._vehicle(row) for row in self.lines}
+
+    @cached_property
+    def placed(self) -> tuple[Placed, ...]:
+        """The lines with their weeks and their arrivals, oldest first.
+
+        An arrival is one day on which cars of one make, model and engine came in, whatever their
+        letters' case; a car of unknown model arrives by itself.
+        """
+        numbers: dict[tuple[date, object], int] = {}
+        rows = []
+        for row in self.lines:
+            car = self.vehicles[row.id]
+            mark = (row.opened, plain(row.platform) if row.model else car)
+            arrival = numbers.setdefault(mark, len(numbers))
+            rows.append((self.at(row), arrival, car, row))
+        return tuple(rows)
 
     def _vehicle(self, row: ClosedLine) -> str:
         seen = {row.id}
@@ -119,12 +155,16 @@ class Seen:
         """The week of the oldest line, None where there is none; before it nothing is known."""
         return IsoWeek.of(self.lines[0].closed) if self.lines else None
 
+    @cached_property
+    def _first_day(self) -> int:
+        assert self.first_week is not None
+        return self.first_week.monday.toordinal()
+
     def at(self, row: ClosedLine) -> int:
         """Return the place of a line's week, the oldest known week being 0."""
-        assert self.first_week is not None
-        return (row.closed - self.first_week.monday) // timedelta(weeks=1)
+        return (row.closed.toordinal() - self._first_day) // 7
 
-    @property
+    @cached_property
     def length(self) -> int:
         """How many weeks are known, up to the one under review."""
         return self.week.since(self.first_week) + 1 if self.first_week else 0

@@ -1,7 +1,8 @@
 from dataclasses import replace
 from datetime import date
 
-from kb.case.model import Finding, Origin
+from kb.case.model import Finding, Origin, Polarity, Symptom
+from kb.case.parts import FittedPart
 from tests.factories import a_case, a_closing, a_job
 from tests.kb.store.other_process import NOW
 
@@ -96,3 +97,44 @@ def test_cases_before_a_day_are_those_that_stand_and_are_not_invented(store):
     with store.read() as unit:
         found = unit.weeks.cases_before(date(2026, 3, 3))
     assert list(found.items()) == [("J3", "condenser_fan_dead"), ("J2", "condenser_fan_dead")]
+
+
+def test_comebacks_are_seen_as_they_stood_on_the_day(store):
+    add(
+        store,
+        closed_on("J1", date(2026, 3, 2)),
+        closed_on("J2", date(2026, 3, 20), opened=date(2026, 3, 10), comeback_of="J1"),
+        a_job("J3", opened=date(2026, 3, 12), comeback_of="J2"),
+    )
+    with store.read() as unit:
+        assert unit.weeks.comebacks(date(2026, 3, 9)) == ()
+        (then,) = unit.weeks.comebacks(date(2026, 3, 11))
+        assert (then.id, then.of, then.closed, then.cause) == ("J2", "J1", None, None)
+        later = unit.weeks.comebacks(date(2026, 3, 20))
+    assert [(row.id, row.of) for row in later] == [("J2", "J1"), ("J3", "J2")]
+    assert (later[0].closed, later[0].cause) == (date(2026, 3, 20), "condenser_fan_dead")
+    assert (later[1].closed, later[1].cause) == (None, None)
+
+
+def test_symptoms_are_those_that_were_there_once_a_job(store):
+    there = Symptom(text="warm", concept="ac_not_cold")
+    gone = Symptom(text="no noise", concept="fan_noise", polarity=Polarity.NO)
+    rows = (there, there, gone, Symptom(text="odd"))
+    add(
+        store,
+        closed_on("J1", date(2026, 3, 2), symptoms=rows),
+        closed_on("J2", date(2026, 3, 9), symptoms=(there,)),
+    )
+    with store.read() as unit:
+        assert unit.weeks.symptoms(date(2026, 3, 2), date(2026, 3, 8)) == (("J1", "ac_not_cold"),)
+
+
+def test_parts_are_those_of_the_days_asked(store):
+    fan = FittedPart(part="condenser fan", supplier="Northgate", lot="2631")
+    plug = FittedPart(part="plug")
+    for at, day in enumerate((date(2026, 3, 2), date(2026, 3, 9))):
+        closing = a_closing(closed=day, parts=(fan, plug))
+        add(store, a_case(f"J{at}", closing=closing))
+    with store.read() as unit:
+        found = unit.weeks.parts(date(2026, 3, 2), date(2026, 3, 8))
+    assert found == (("J0", fan), ("J0", plug))
