@@ -17,7 +17,10 @@ from kb.workflow.week.money import money
 from kb.workflow.week.open_work import open_work
 from kb.workflow.week.pace import pace
 from kb.workflow.week.records import records
+from kb.workflow.week.rising import rising
+from kb.workflow.week.rising_complaints import rising_complaints
 from kb.workflow.week.rows import Level, WeekRow
+from kb.workflow.week.seasons import seasons
 from kb.workflow.week.seen import Seen
 
 # A kept review of another form is counted anew.
@@ -28,6 +31,9 @@ FIRST: Final = 3
 # Each module of the week, asked in this order.
 Topic = Callable[[Seen], Iterable[WeekRow]]
 TOPICS: tuple[Topic, ...] = (
+    rising,
+    rising_complaints,
+    seasons,
     pace,
     money,
     open_work,
