@@ -12,6 +12,7 @@ from kb.store.reviews import KeptReview
 from kb.workflow.memory import Memory
 from kb.workflow.week.answers import answers
 from kb.workflow.week.checks import checks
+from kb.workflow.week.comebacks import comebacks
 from kb.workflow.week.matters import Matter, matters
 from kb.workflow.week.money import money
 from kb.workflow.week.open_work import open_work
@@ -34,6 +35,7 @@ TOPICS: tuple[Topic, ...] = (
     rising,
     rising_complaints,
     seasons,
+    comebacks,
     pace,
     money,
     open_work,

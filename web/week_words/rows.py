@@ -5,12 +5,13 @@ from typing import Final
 
 from kb.case.terms import Vocabulary
 from kb.workflow.week.rows import WeekRow
-from web.week_words import answers, checks, money, open_work, pace, records, rising
+from web.week_words import answers, checks, comebacks, money, open_work, pace, records, rising
 from web.week_words.said import Said, Say
 
 # The rows that each module says, in the order of the modules.
 SAY: Final[Mapping[str, Say]] = {
     **rising.SAY,
+    **comebacks.SAY,
     **pace.SAY,
     **money.SAY,
     **open_work.SAY,
