@@ -1,14 +1,15 @@
-"""Pictures of the week: counts against what was expected, repairs that hold, days to a cause."""
+"""Pictures of the week: counts against what was expected, days to a cause."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 from kb.diagnosis.reliability import Band
 from kb.workflow.week.rows import WeekRow
-from web.plots import Axes, Bar, Curve, Mark, Plot, plot
+from web.lasting_picture import repairs_that_hold
+from web.plots import Axes, Bar, Curve, Mark, plot
 from web.scales import round_step
 from web.trust import trust_picture
+from web.week_picture import WeekPicture
 
 Numbers = Mapping[str, Any]
 Points = tuple[tuple[float, float], ...]
@@ -19,18 +20,6 @@ _BAR: Final = 0.7
 # Weeks that the name of the expected line is wide.
 _NAME: Final = 6
 _HEIGHT: Final = 230.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WeekPicture:
-    """A picture laid out, with its words and the rows of its table."""
-
-    name: str
-    about: tuple[str, ...]
-    told: str
-    chart: Plot
-    heads: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
 
 
 def picture_of(row: WeekRow) -> WeekPicture | None:
@@ -216,5 +205,6 @@ _PICTURES: Final[Mapping[str, Callable[[Numbers], WeekPicture | None]]] = {
     "rising_pair": counted_by_week,
     "rising_complaint": counted_by_week,
     "pace": days_by_week,
+    "lasting": repairs_that_hold,
     "answers_helped": said_and_true,
 }

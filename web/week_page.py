@@ -11,7 +11,8 @@ from kb.case.iso_week import IsoWeek
 from kb.case.terms import Vocabulary
 from kb.workflow.review import Review
 from kb.workflow.week.rows import WeekRow
-from web.week_charts import WeekPicture, picture_of
+from web.week_charts import picture_of
+from web.week_picture import WeekPicture
 from web.week_words.rows import say
 from web.week_words.said import Said
 

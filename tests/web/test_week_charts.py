@@ -97,3 +97,49 @@ def test_rows_without_weeks_and_kinds_without_a_picture_have_none():
     assert picture_of(WeekRow(kind="twin")) is None
     few = [{"week": "2026-W47", "jobs": 1, "low": None, "middle": None, "high": None}]
     assert picture_of(WeekRow(kind="pace", numbers={"weeks": few})) is None
+
+
+HELD = {
+    "repairs": 200,
+    "times": [10.0, 30.0, 31.0, 90.0],
+    "survival": [0.99, 0.97, 0.96, 0.9],
+    "low": [0.95, 0.93, 0.92, 0.82],
+    "high": [0.998, 0.99, 0.985, None],
+    "at_risk": [180, 150, 148, 40],
+}
+
+
+def test_repairs_that_hold_go_down_in_steps_at_their_days():
+    made = drawn("lasting", **HELD)
+    steps = heights(made.chart, "solid")
+    assert steps == pytest.approx([100, 100, 99, 99, 97, 97, 96, 96, 90, 90], abs=0.01)
+    low, high = [curve for curve in made.chart.curves if curve.style == "dashed"]
+    assert len(low.points.split()) == 10
+    # The upper end of the last day is not known: its line ends there.
+    assert len(high.points.split()) == 8
+    assert made.rows[-1] == ("90", "90.0", "–", "40")
+    assert made.rows[0] == ("10", "99.0", "95 to 100", "180")
+    assert "begins at 80" in made.about[0]
+
+
+def test_under_the_days_stands_how_many_were_followed_that_long():
+    made = drawn("lasting", **HELD)
+    assert [tick.label for tick in made.chart.below] == ["200", "150", "40"]
+    places = [tick.at for tick in made.chart.below]
+    assert places == sorted(places)
+    assert places[0] == made.chart.left
+
+
+def test_a_long_curve_has_a_short_table_with_its_ends():
+    days = [float(at) for at in range(1, 101)]
+    many = {
+        "repairs": 500, "times": days, "survival": [1 - at / 1000 for at in days],
+        "low": [0.8] * 100, "high": [1.0] * 100, "at_risk": list(range(400, 300, -1)),
+    }  # fmt: skip
+    made = drawn("lasting", **many)
+    assert [made.rows[0][0], made.rows[-1][0], len(made.rows)] == ["1", "100", 12]
+
+
+def test_before_a_repair_came_back_there_is_nothing_to_draw():
+    assert picture_of(WeekRow(kind="lasting", numbers=HELD | {"times": []})) is None
+    assert picture_of(WeekRow(kind="lasting", numbers={"cause": "x", "fixes": []})) is None

@@ -8,21 +8,17 @@ from kb.workflow.week.rows import WeekRow
 
 # Kinds that begin their subject with the cause that rises.
 _OF_A_CAUSE: Final = frozenset({"rising_cause", "rising_pair"})
-# Kinds about one trouble of cars, and kinds about cars that left unfinished: two of one group may
-# share their cases. A list of all sorts of jobs, such as those open for long, shares cases with
-# anything.
-_GROUPS: Final = (
-    frozenset(
-        {
-            "came_back",
-            "rising_cause",
-            "rising_pair",
-            "rising_complaint",
-            "failed_part",
-            "no_name",
-        }
-    ),
-    frozenset({"safety", "declined", "workaround"}),
+# Kinds about one trouble of cars. A list of all sorts of jobs, such as those open for long or the
+# repairs declined, shares cases with anything.
+_TROUBLES: Final = frozenset(
+    {
+        "came_back",
+        "rising_cause",
+        "rising_pair",
+        "rising_complaint",
+        "failed_part",
+        "no_name",
+    }
 )
 # Share of the cases of the smaller row that both hold, from which on it is one matter (our choice).
 _SHARED: Final = 0.5
@@ -41,7 +37,7 @@ def same_matter(one: WeekRow, other: WeekRow) -> bool:
     if {one.kind, other.kind} <= _OF_A_CAUSE:
         return one.subject[:1] == other.subject[:1]
     smaller = min(len(one.cases), len(other.cases))
-    if not smaller or not any({one.kind, other.kind} <= group for group in _GROUPS):
+    if not smaller or not {one.kind, other.kind} <= _TROUBLES:
         return False
     return len(set(one.cases) & set(other.cases)) >= _SHARED * smaller
 
