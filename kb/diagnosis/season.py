@@ -4,7 +4,7 @@ A single cause has too few jobs to tell its season from luck; corrected by its o
 raises more false alarms than without. A system has enough.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -82,6 +82,16 @@ def season_factors(totals: Floats, exposure: Floats, *, recent: int, before: int
     mean_now = rate[:, now] @ exposure[now] / exposure[now].sum()
     mean_then = rate[:, then] @ exposure[then] / exposure[then].sum()
     return np.asarray(mean_now / mean_then, np.float64)
+
+
+def seasons_of(
+    totals: Mapping[str, Sequence[int]], exposure: Sequence[float], *, recent: int, before: int
+) -> dict[str, float | None]:
+    """Return ``season_factors`` of some systems by name; None where the season is not known."""
+    rows = np.array(list(totals.values()), np.float64).reshape(len(totals), len(exposure))
+    found = season_factors(rows, np.array(exposure, np.float64), recent=recent, before=before)
+    known = [None] * len(totals) if found is None else [float(factor) for factor in found]
+    return dict(zip(totals, known, strict=True))
 
 
 def season_factor(

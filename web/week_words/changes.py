@@ -13,12 +13,12 @@ def times_words(numbers: Numbers) -> str:
 
     Examples
     --------
-    >>> times_words({"ratio": 2.43, "low": 1.2, "high": 4.84})
+    >>> times_words({"before": 9, "ratio": 2.43, "low": 1.2, "high": 4.84})
     '2.4 times as many as usual, with luck either way 1.2 to 4.8'
-    >>> times_words({"ratio": None, "low": 0.4, "high": None})
+    >>> times_words({"before": 0, "ratio": None, "low": 0.4, "high": None})
     'none before'
     """
-    if numbers["ratio"] is None:
+    if numbers["ratio"] is None or not numbers["before"]:
         return "none before"
     low, high = numbers["low"], numbers["high"]
     return f"{numbers['ratio']:.1f} times as many as usual, with luck either way {low:.1f} to {high:.1f}"

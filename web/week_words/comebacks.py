@@ -4,7 +4,7 @@ from typing import Final
 
 from kb.case.terms import Vocabulary
 from kb.workflow.week.rows import WeekRow
-from web.week_words.changes import Numbers, joined, since_words, system_words
+from web.week_words.changes import Numbers, joined, luck_words, since_words, system_words
 from web.week_words.counts import between_words, first_up, listed, many, share_words
 from web.week_words.said import Said, Say
 
@@ -93,23 +93,26 @@ def failed_part(row: WeekRow, _words: Vocabulary) -> Said:
         else "no other of this part to hold it against",
         f"half of the failures came within {many(round(days), 'day')}",
         _life(numbers["shape"]),
-        _firm(numbers["p"]),
+        _firm(numbers["flag"]),
+        since_words(numbers),
     )
     do = "Claim the warranty, and order from somebody else until it is settled."
-    return Said(what=what, numbers=behind, do=do if row.level == "act" else "")
+    return Said(what=what, numbers=behind, do=do if numbers["flag"] == "alert" else "")
 
 
 def _life(shape: float | None) -> str:
-    """Return whether the parts fail early, by chance or by wear; within a fifth of 1: by chance."""
+    """Return whether the parts fail early, at any age, or at much the same; our choice of bounds."""
     if shape is None:
         return ""
     if shape < 0.8:
-        return "most fail early, as parts do that were bad when new"
-    return "they fail later, as parts do that wear out" if shape > 1.2 else "they fail at any age"
+        return "most fail soon after they were fitted"
+    return "they fail at much the same age" if shape > 1.2 else "they fail at any age"
 
 
-def _firm(p: float | None) -> str:
-    return "too few to tell whether that is the supplier" if p is None else ""
+def _firm(flag: str | None) -> str:
+    if flag is None:
+        return "too few to tell whether that is the supplier"
+    return luck_words({"flag": flag})
 
 
 def held(row: WeekRow, _words: Vocabulary) -> Said:

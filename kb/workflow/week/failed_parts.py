@@ -4,19 +4,23 @@ A part failed where the car came back with the same cause within a year of the r
 repair fitted several parts each of them counts: which one it was is not written down.
 """
 
+from bisect import bisect_right, insort
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date, timedelta
 from statistics import median
 from typing import Any, Final
 
+from kb.case.iso_week import IsoWeek
 from kb.case.parts import FittedPart
 from kb.diagnosis.rates import exact_interval
 from kb.diagnosis.shares import more_often
 from kb.diagnosis.survival import weibull
+from kb.diagnosis.trends import ALERT, QUIET, WATCH
 from kb.diagnosis.two_rates import Weighed
 from kb.workflow.week.by_week import newest_cases
-from kb.workflow.week.flags import strength
+from kb.workflow.week.flags import LEVELS, Flag, flagged, flags_of, strength
 from kb.workflow.week.repairs import Repair, Repairs
 from kb.workflow.week.rows import Level, WeekRow
 from kb.workflow.week.seen import Seen
@@ -39,19 +43,45 @@ Key = tuple[str, str, str]
 
 @dataclass(slots=True)
 class _Fitted:
-    """The repairs that fitted one part of one supplier, and how it is written."""
+    """The repairs that fitted one part of one supplier, by day, and how the part is written."""
 
     repairs: list[Repair] = field(default_factory=list)
-    failures: int = 0
+    closed: list[date] = field(default_factory=list)
+    failed_on: list[date] = field(default_factory=list)
     written: FittedPart | None = None
+
+    def add(self, repair: Repair, part: FittedPart) -> None:
+        """Count a repair once, though it fitted two; repairs come in the order of their close."""
+        if not self.repairs or self.repairs[-1] is not repair:
+            self.repairs.append(repair)
+            self.closed.append(repair.line.closed)
+            if _failed(repair):
+                insort(self.failed_on, repair.line.closed + timedelta(days=repair.again or 0))
+        self.written = part
 
     def failed(self) -> list[Repair]:
         """Return those that failed within a year, the newest repair first."""
         return [row for row in reversed(self.repairs) if _failed(row)]
 
-    def count(self) -> tuple[int, int]:
-        """Return how many failed, of how many."""
-        return self.failures, len(self.repairs)
+    def count(self, day: date) -> tuple[int, int]:
+        """Return how many had failed by the end of a day, of how many."""
+        return bisect_right(self.failed_on, day), bisect_right(self.closed, day)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Judged:
+    """One supplier or lot: failed and fitted, those of the same part from elsewhere, and the test."""
+
+    own: tuple[int, int]
+    others: tuple[int, int]
+    weighed: Weighed
+
+    @property
+    def flag(self) -> str:
+        """The flag; none where there is nothing to hold it against."""
+        if self.own[0] < _FAILURES or not self.others[1] or self.weighed.p >= _LOOK:
+            return QUIET
+        return ALERT if self.weighed.found else WATCH
 
 
 def _failed(row: Repair) -> bool:
@@ -63,19 +93,43 @@ def failed_parts(seen: Seen, found: Repairs) -> Iterator[WeekRow]:
     first = seen.week.shifted(1 - _WEEKS).monday
     repairs = {row.line.id: row for row in found.rows if row.line.closed >= first}
     by_key, by_part = _counted(seen, repairs)
-    # Chosen by how many were fitted, never by how many failed.
-    keys = [key for key, row in by_key.items() if len(row.repairs) >= _FITTED]
-    pairs = [(by_key[key].count(), _others(by_part[key[0]], by_key[key])) for key in keys]
-    tested = dict(zip(keys, more_often(pairs), strict=True))
-    others = {key: pair[1] for key, pair in zip(keys, pairs, strict=True)}
+
+    def review(ago: int) -> dict[str, str]:
+        then = _judged(by_key, by_part, seen.week.shifted(-ago).sunday)
+        return flagged((":".join(key), row.flag) for key, row in then.items())
+
+    now = _judged(by_key, by_part, seen.week.sunday)
+    flags = flags_of(review(0), review, weeks=seen.length)
     told = [
         key
-        for key in keys
-        if by_key[key].failures >= _FAILURES and (tested[key].p < _LOOK or not others[key][1])
+        for key, row in now.items()
+        if ":".join(key) in flags or (row.own[0] >= _FAILURES and not row.others[1])
     ]
     for key in told:
-        if not _told_by_lot(key, told, by_key):
-            yield _row(key, by_key[key], (tested[key], others[key]))
+        if not _told_by_lot(key, told, now):
+            flag = flags.get(":".join(key))
+            yield _row(key, by_key[key], now[key], flag=flag, week=seen.week)
+
+
+def _judged(
+    by_key: Mapping[Key, _Fitted], by_part: Mapping[str, _Fitted], day: date
+) -> dict[Key, _Judged]:
+    """Return what was known by the end of a day of all that were fitted often enough.
+
+    They are chosen by how many were fitted, never by how many failed.
+    """
+    counts = {key: row.count(day) for key, row in by_key.items()}
+    own = {key: count for key, count in counts.items() if count[1] >= _FITTED}
+    whole = {part: row.count(day) for part, row in by_part.items()}
+    others = {
+        key: (whole[key[0]][0] - count[0], whole[key[0]][1] - count[1])
+        for key, count in own.items()
+    }
+    tested = more_often([(own[key], others[key]) for key in own])
+    return {
+        key: _Judged(own=own[key], others=others[key], weighed=weighed)
+        for key, weighed in zip(own, tested, strict=True)
+    }
 
 
 def _counted(
@@ -89,46 +143,35 @@ def _counted(
     rows = [(repairs[job], part) for job, part in parts if job in repairs]
     for repair, part in sorted(rows, key=lambda row: row[0].line.closed):
         name = part.part.casefold()
-        _add(by_part[name], repair, part)
+        by_part[name].add(repair, part)
         if part.supplier:
             supplier = part.supplier.casefold()
             for lot in {"", (part.lot or "").casefold()}:
-                _add(by_key[name, supplier, lot], repair, part)
+                by_key[name, supplier, lot].add(repair, part)
     return dict(by_key), dict(by_part)
 
 
-def _add(fitted: _Fitted, repair: Repair, part: FittedPart) -> None:
-    if not fitted.repairs or fitted.repairs[-1] is not repair:
-        fitted.repairs.append(repair)
-        fitted.failures += _failed(repair)
-    fitted.written = part
-
-
-def _others(all_of_it: _Fitted, own: _Fitted) -> tuple[int, int]:
-    """Return failed and fitted of the same part from elsewhere."""
-    (failed, of), (own_failed, own_of) = all_of_it.count(), own.count()
-    return failed - own_failed, of - own_of
-
-
-def _told_by_lot(key: Key, told: Sequence[Key], by_key: Mapping[Key, _Fitted]) -> bool:
+def _told_by_lot(key: Key, told: Sequence[Key], now: Mapping[Key, _Judged]) -> bool:
     """Say whether one lot has most failures of a supplier, so that the lot is told instead."""
     if key[2]:
         return False
-    lots = [by_key[row].count()[0] for row in told if row[:2] == key[:2] and row[2]]
-    return max(lots, default=0) >= _LOT_HAS * by_key[key].count()[0]
+    lots = [now[row].own[0] for row in told if row[:2] == key[:2] and row[2]]
+    return max(lots, default=0) >= _LOT_HAS * now[key].own[0]
 
 
-def _row(key: Key, fitted: _Fitted, held_against: tuple[Weighed, tuple[int, int]]) -> WeekRow:
-    tested, others = held_against
-    failed, of = fitted.count()
+def _row(
+    key: Key, fitted: _Fitted, judged: _Judged, *, flag: Flag | None, week: IsoWeek
+) -> WeekRow:
+    failed, of = judged.own
     low, high = exact_interval(failed, of)
     part = fitted.written
     assert part is not None
-    p = tested.p if others[1] else None
+    p = judged.weighed.p if judged.others[1] else None
     return WeekRow(
         kind="failed_part",
         subject=key,
-        level=_level(p, tested),
+        # A bad lot stays a matter for as long as it is bad, told before or not.
+        level=LEVELS[flag.name] if flag else Level.KNOW,
         strength=strength(p),
         numbers={
             "part": part.part,
@@ -138,20 +181,17 @@ def _row(key: Key, fitted: _Fitted, held_against: tuple[Weighed, tuple[int, int]
             "of": of,
             "low": low,
             "high": high,
-            "others": {"count": others[0], "of": others[1]},
+            "others": {"count": judged.others[0], "of": judged.others[1]},
             "p": p,
+            "flag": flag.name if flag else None,
+            "new": flag is None or flag.new,
+            "since": str(week.shifted(-flag.since)) if flag else None,
             "within_days": _WITHIN,
             "weeks": _WEEKS,
             **_life(fitted),
         },
         cases=newest_cases([row.line for row in fitted.failed()]),
     )
-
-
-def _level(p: float | None, tested: Weighed) -> Level:
-    if p is None:
-        return Level.KNOW
-    return Level.ACT if tested.found else Level.LOOK
 
 
 def _life(fitted: _Fitted) -> dict[str, Any]:

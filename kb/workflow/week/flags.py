@@ -15,7 +15,7 @@ from kb.workflow.week.rows import Level
 # How far back the beginning is looked for (our choice: half a year).
 MOST_BACK: Final = 26
 _RANK: Final = {WATCH: 1, ALERT: 2}
-_LEVELS: Final = {WATCH: Level.LOOK, ALERT: Level.ACT}
+LEVELS: Final = {WATCH: Level.LOOK, ALERT: Level.ACT}
 # Keeps the logarithm of a chance finite.
 _LEAST_P: Final = 1e-300
 
@@ -31,7 +31,7 @@ class Flag:
     @property
     def level(self) -> Level:
         """How pressing the row is: one that was flagged before is good to know."""
-        return _LEVELS[self.name] if self.new else Level.KNOW
+        return LEVELS[self.name] if self.new else Level.KNOW
 
 
 def flags_of(

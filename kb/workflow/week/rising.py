@@ -20,7 +20,7 @@ from kb.workflow.week.by_week import (
 )
 from kb.workflow.week.flags import Flag, flagged, flags_of, strength
 from kb.workflow.week.rows import WeekRow
-from kb.workflow.week.seen import RECENT, Platform, Seen, plain
+from kb.workflow.week.seen import RECENT, Placed, Platform, Seen, plain
 
 # The weeks before, as the rule has them.
 _BEFORE: Final = CAUSES.windows.before
@@ -39,19 +39,28 @@ class Causes:
     seen: Seen
 
     @cached_property
+    def cases(self) -> list[Placed]:
+        """The jobs closed with a cause; a car that came back with the same one is counted once."""
+        known = self.seen.by_id
+        found = []
+        for placed in self.seen.placed:
+            row = placed[3]
+            first = known.get(row.comeback_of) if row.comeback_of else None
+            if row.cause and (first is None or first.cause != row.cause):
+                found.append(placed)
+        return found
+
+    @cached_property
     def jobs(self) -> list[int]:
-        """Jobs closed with a cause, by week."""
-        weeks = (at for at, _, _, row in self.seen.placed if row.cause)
-        return by_week(self.seen.length, weeks)
+        """How many cases each week has."""
+        return by_week(self.seen.length, (at for at, _, _, _ in self.cases))
 
     @cached_property
     def tallies(self) -> dict[str, Tally]:
         """The arrivals of each cause."""
         found: dict[str, Tally] = {}
-        for placed in self.seen.placed:
-            cause = placed[3].cause
-            if not cause:
-                continue
+        for placed in self.cases:
+            cause = placed[3].cause or ""
             if cause not in found:
                 found[cause] = Tally(length=self.seen.length)
             found[cause].add(placed)
@@ -115,8 +124,8 @@ class Pairs:
     def models(self) -> dict[Platform, list[int]]:
         """The arrivals of each model, of any cause, by week."""
         weeks = defaultdict[Platform, list[int]](list)
-        for at, _, _, row in self.causes.seen.placed:
-            if row.cause and row.model:
+        for at, _, _, row in self.causes.cases:
+            if row.model:
                 weeks[plain(row.platform)].append(at)
         return {key: by_week(self.causes.seen.length, row) for key, row in weeks.items()}
 

@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import Any, Final
 
 from kb.diagnosis.rates import rate_ratio
-from kb.diagnosis.season import season_factor
+from kb.diagnosis.season import seasons_of
 from kb.diagnosis.trends import ALERT, NEWS_WEEKS, PAIRS, QUIET, WATCH
 from kb.diagnosis.two_rates import TwoCounts, Weighed, more_now
 from kb.store.week_rows import ClosedLine
@@ -42,9 +42,13 @@ class Complaints:
 
     @cached_property
     def jobs(self) -> dict[str, Placed]:
-        """The jobs with a model of the weeks read."""
+        """The jobs with a model of the weeks read; a car that came back is counted once."""
         first = self.seen.length - _READ
-        return {row[3].id: row for row in self.seen.placed if row[0] >= first and row[3].model}
+        return {
+            placed[3].id: placed
+            for placed in self.seen.placed
+            if placed[0] >= first and placed[3].model and placed[3].comeback_of is None
+        }
 
     @cached_property
     def models(self) -> dict[Platform, list[int]]:
@@ -56,6 +60,12 @@ class Complaints:
 
     @cached_property
     def tallies(self) -> dict[Pair, Tally]:
+        """The pairs that are tested, chosen by their totals alone: fewer can never be flagged."""
+        least = PAIRS.least
+        return {key: row for key, row in self.all_tallies.items() if len(row.arrivals) >= least}
+
+    @cached_property
+    def all_tallies(self) -> dict[Pair, Tally]:
         """The arrivals of each complaint on each model."""
         first = self.seen.week.shifted(1 - _READ).monday
         found: dict[Pair, Tally] = {}
@@ -83,11 +93,8 @@ class Complaints:
 
     def seasons(self, ago: int = 0) -> dict[str, float | None]:
         """Return what the time of the year multiplies each system by; None: not known."""
-        exposure = cut(self.all_jobs, ago)
-        return {
-            system: season_factor(cut(weekly, ago), exposure, recent=RECENT, before=BEFORE)
-            for system, weekly in self.by_system.items()
-        }
+        totals = {system: cut(weekly, ago) for system, weekly in self.by_system.items()}
+        return seasons_of(totals, cut(self.all_jobs, ago), recent=RECENT, before=BEFORE)
 
     def system(self, concept: str) -> str:
         """Return the system that a complaint belongs to."""
@@ -206,7 +213,7 @@ def _numbers(
 def _elsewhere(complaints: Complaints, key: Pair) -> dict[str, int]:
     """Return the same complaint on all other models."""
     concept, platform = key
-    others = [row.counts() for (name, at), row in complaints.tallies.items() if name == concept]
+    others = [row.counts() for (name, _), row in complaints.all_tallies.items() if name == concept]
     own = complaints.tallies[key].counts()
     jobs = [two_windows(row) for at, row in complaints.models.items() if at != platform]
     return {

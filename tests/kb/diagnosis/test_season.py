@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from kb.diagnosis.season import YEAR, fit_seasons, season_factor, season_factors, waves
+from kb.diagnosis.season import YEAR, fit_seasons, season_factor, season_factors, seasons_of, waves
 
 WEEKS = 156
 TURN = 2 * np.pi * np.arange(1 - WEEKS, 1) / YEAR
@@ -43,6 +43,12 @@ def test_systems_are_fitted_together_as_they_are_alone():
     together = season_factors(totals, exposure, recent=8, before=104)
     alone = [season_factor(row, exposure.tolist()) for row in totals.astype(int).tolist()]
     assert together == pytest.approx(alone)
+    named = dict(zip("abc", totals.astype(int).tolist(), strict=True))
+    by_name = seasons_of(named, exposure.tolist(), recent=8, before=104)
+    assert by_name == pytest.approx(dict(zip("abc", alone, strict=True)))
+    short = {name: row[-40:] for name, row in named.items()}
+    assert seasons_of(short, [50.0] * 40, recent=8, before=104) == dict.fromkeys("abc")
+    assert seasons_of({}, [50.0] * 40, recent=8, before=104) == {}
 
 
 @pytest.mark.source(

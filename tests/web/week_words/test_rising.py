@@ -76,11 +76,12 @@ def test_a_complaint_is_said_with_the_jobs_of_its_model_and_of_all_others():
         year=2019,
         recent_jobs=22,
         before_jobs=104,
+        before=0,
         ratio=None,
         elsewhere={"recent": 1, "before": 2, "recent_jobs": 200, "before_jobs": 1300},
     )
     assert told.what.startswith("2019 Dunmarrow Packhorse: “air not cold at full cold” is heard")
-    assert told.numbers.startswith("9 on 22 jobs of this model in 8 weeks (9 cars); 14 on 104 jobs")
+    assert told.numbers.startswith("9 on 22 jobs of this model in 8 weeks (9 cars); 0 on 104 jobs")
     assert "none before; all other models: 1 on 200 jobs, before 2 on 1300" in told.numbers
 
 

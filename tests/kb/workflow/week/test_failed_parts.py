@@ -30,7 +30,7 @@ def shop():
 
 
 def test_a_supplier_whose_parts_fail_more_than_others_is_for_a_decision(shop):
-    (row,) = rows_of(fitted(shop, 12, 6))
+    (row,) = rows_of(fitted(shop, 12, 6, ago=7))
     numbers = row.numbers
     assert row.subject == ("condenser fan", "northgate", "")
     assert row.level is Level.ACT
@@ -90,3 +90,9 @@ def test_of_a_past_week_nothing_later_is_seen(shop):
     fitted(shop, 12, 6, ago=10)
     assert rows_of(shop)
     assert rows_of(shop, week=WEEK.shifted(-6)) == []
+
+
+def test_what_was_told_weeks_ago_stays_for_a_decision_and_says_since_when(shop):
+    (row,) = rows_of(fitted(shop, 12, 6, ago=20))
+    assert (row.level, row.numbers["new"]) == (Level.ACT, False)
+    assert row.numbers["since"] <= str(WEEK.shifted(-13))

@@ -93,6 +93,16 @@ def test_one_car_that_comes_again_and_again_raises_nothing(shop):
     assert causes(a_rise(shop, 10, model="Carrier", vin="V1")) == {}
 
 
+def test_repairs_that_came_back_with_the_same_cause_are_no_new_ones(shop):
+    jobs = [shop.job(12, day=at, model=f"Back {at}") for at in range(6)]
+    for at, job in enumerate(jobs):
+        shop.comeback(job, 60 + 3 * at, FAN, model=f"Back {at}")
+    assert causes(shop) == {}
+    for at, job in enumerate(jobs):
+        shop.comeback(job, 70 + at, "thermostat_shut", model=f"Back {at}")
+    assert set(causes(shop)) == {"thermostat_shut"}
+
+
 def test_a_new_technician_who_records_more_raises_nothing(shop):
     for ago in range(8):
         for at in range(24):

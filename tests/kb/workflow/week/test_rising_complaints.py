@@ -66,6 +66,11 @@ def test_a_batch_of_a_day_or_the_same_car_again_is_no_rise(shop, alike):
     assert rows_of(warm(shop, 7, **alike)) == []
 
 
+def test_cars_that_came_back_are_no_new_complaints(shop):
+    job = shop.rows[0].id
+    assert rows_of(warm(shop, 7, comeback_of=job)) == []
+
+
 def test_a_rise_that_lasts_is_known_since_its_week(shop):
     (row,) = rows_of(warm(warm(shop, 7, ago=2), 2))
     assert row.level is Level.KNOW
