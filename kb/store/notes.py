@@ -1,6 +1,7 @@
 """Notes of the shop about a pattern; every write is one line of history."""
 
-from dataclasses import asdict, dataclass
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, fields
 from datetime import datetime
 from typing import Any, Final
 
@@ -23,6 +24,9 @@ class Pattern:
     symptom: str | None = None
     make: str | None = None
     model: str | None = None
+
+
+FIELDS: Final = tuple(row.name for row in fields(Pattern))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,9 +77,20 @@ class ShopNotes:
         """Return every note, oldest first, those taken down among them."""
         return self._read(ShopNoteRow.id > 0)
 
-    def active(self) -> tuple[Note, ...]:
-        """Return the notes that are not taken down, oldest first."""
-        return self._read(ShopNoteRow.active.is_(True))
+    def patterns(self) -> tuple[tuple[int, Pattern], ...]:
+        """Return number and pattern of the notes that are not taken down, newest first."""
+        columns = [ShopNoteRow.__table__.c[name] for name in ("id", *FIELDS)]
+        query = select(*columns).where(ShopNoteRow.active.is_(True)).order_by(ShopNoteRow.id.desc())
+        rows = self._pen.connection.execute(query)
+        return tuple(
+            (note_id, Pattern(**dict(zip(FIELDS, values, strict=True))))
+            for note_id, *values in rows
+        )
+
+    def some(self, ids: Sequence[int]) -> tuple[Note, ...]:
+        """Return the notes of those numbers, in the order of the numbers given."""
+        found = {note.id: note for note in self._read(ShopNoteRow.id.in_(ids))} if ids else {}
+        return tuple(found[note_id] for note_id in ids if note_id in found)
 
     def get(self, note_id: int) -> Note:
         """Return one note.
@@ -140,7 +155,6 @@ def _columns(text: NoteText) -> dict[str, Any]:
 
 
 def _note(row: dict[str, Any]) -> Note:
-    fields = ("system", "cause", "symptom", "make", "model")
-    pattern = Pattern(**{name: row.pop(name) for name in fields})
+    pattern = Pattern(**{name: row.pop(name) for name in FIELDS})
     words = {name: row.pop(name) for name in ("title", "body", "body_html")}
     return Note(text=NoteText(**words, pattern=pattern), **row)

@@ -1,7 +1,6 @@
 """Which notes of the shop stand on an open job: those whose whole pattern fits it."""
 
-from collections.abc import Iterable, Mapping
-from dataclasses import asdict
+from collections.abc import Mapping
 from typing import Final
 
 from kb.case.meant_now import with_family
@@ -19,22 +18,17 @@ LEAST_CHANCE: Final = 0.05
 def notes_for(
     unit: UnitOfWork, job: Job, answers: Suggestion | None, *, words: Vocabulary
 ) -> tuple[Note, ...]:
-    """Return the notes that fit an open job, the newest first; one query."""
-    notes = unit.notes.active()
-    return tuple(reversed(fitting(notes, job, answers, words=words))) if notes else ()
-
-
-def fitting(
-    notes: Iterable[Note], job: Job, answers: Suggestion | None, *, words: Vocabulary
-) -> tuple[Note, ...]:
-    """Return those of ``notes`` whose whole pattern fits the job.
+    """Return the notes whose whole pattern fits an open job, the newest first.
 
     The symptom must be one that the car shows; the cause one of the causes that are shown; the
     system the job's own, or that of a likely cause where the job names none; make and model the
     car's in whatever case, and the model may be the family that the car belongs to.
     """
+    patterns = unit.notes.patterns()
+    if not patterns:
+        return ()
     has = _of_job(job, answers, words)
-    return tuple(note for note in notes if _fits(note.text.pattern, has, words))
+    return unit.notes.some([key for key, pattern in patterns if _fits(pattern, has, words)])
 
 
 def _of_job(job: Job, answers: Suggestion | None, words: Vocabulary) -> Mapping[str, set[str]]:
@@ -58,10 +52,11 @@ def _folded(*names: str | None) -> set[str]:
 
 
 def _fits(pattern: Pattern, has: Mapping[str, set[str]], words: Vocabulary) -> bool:
-    wanted = {name: value for name, value in asdict(pattern).items() if value}
-    if "cause" in wanted:
-        wanted["cause"] = words.shop.now("cause", wanted["cause"])
-    for name in ("make", "model"):
-        if name in wanted:
-            wanted[name] = wanted[name].casefold()
-    return all(value in has[name] for name, value in wanted.items())
+    wanted = {
+        "system": pattern.system,
+        "cause": pattern.cause and words.shop.now("cause", pattern.cause),
+        "symptom": pattern.symptom,
+        "make": pattern.make and pattern.make.casefold(),
+        "model": pattern.model and pattern.model.casefold(),
+    }
+    return all(value in has[name] for name, value in wanted.items() if value)

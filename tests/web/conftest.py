@@ -182,9 +182,14 @@ def say_plainly(row, words):
     return Said(what=said, numbers=f"{row.numbers['n']} of 30", do="Reopen them")
 
 
+def planted_or(real):
+    """Return what says the rows that the tests planted, and those that were counted as ever."""
+    return lambda row, words: (say_plainly if "n" in row.numbers else real)(row, words)
+
+
 @pytest.fixture
 def row(site, monkeypatch):
     """Return a row of a week, said in words of the tests."""
     for kind in ("came_back", "held"):
-        monkeypatch.setitem(SAY, kind, say_plainly)
+        monkeypatch.setitem(SAY, kind, planted_or(SAY.get(kind)))
     return Row(site, "came_back")

@@ -51,7 +51,7 @@ def test_every_write_counts_a_revision_and_is_one_line_of_history(store, kept):
     write(store, lambda notes: notes.change(notes.get(kept), other), later, "Mara")
     write(store, lambda notes: notes.set_active(notes.get(kept), active=False))
     with store.read() as unit:
-        assert unit.notes.active() == ()
+        assert unit.notes.patterns() == ()
         assert [note.id for note in unit.notes.all()] == [kept]
     write(store, lambda notes: notes.set_active(notes.get(kept), active=True))
     note = get(store, kept)
@@ -64,7 +64,15 @@ def test_every_write_counts_a_revision_and_is_one_line_of_history(store, kept):
             ("note taken down", f"number {kept}: Fan last"),
             ("note put up again", f"number {kept}: Fan last"),
         ]
-        assert unit.notes.active() == (note,)
+        assert unit.notes.patterns() == ((kept, other.pattern),)
+
+
+def test_notes_come_in_the_order_of_their_numbers_and_patterns_newest_first(store, kept):
+    second = write(store, lambda notes: notes.add(TEXT))
+    with store.read() as unit:
+        assert [number for number, _ in unit.notes.patterns()] == [second, kept]
+        assert [note.id for note in unit.notes.some([second, 99, kept])] == [second, kept]
+        assert unit.notes.some([]) == ()
 
 
 def test_a_unit_that_reads_writes_no_note(store, kept):

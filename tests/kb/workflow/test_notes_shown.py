@@ -4,9 +4,9 @@ import pytest
 
 from kb.case.model import Polarity, Symptom, Vehicle
 from kb.diagnosis.causes import CauseChance
-from kb.store.notes import Pattern
+from kb.store.notes import NoteText, Pattern
 from kb.workflow.notes import change_note
-from kb.workflow.notes_shown import LEAST_CHANCE, fitting
+from kb.workflow.notes_shown import LEAST_CHANCE, notes_for
 from kb.workflow.suggest import Suggestion
 from kb.workflow.word_merges import merge
 from kb.workflow.words import add_family
@@ -27,10 +27,11 @@ def answers(*causes, chances=()):
 
 
 def fits(shop, pattern, job, found=None, words=WORDS):
-    """Say whether a note of that pattern would be shown on a job."""
-    note = get(shop, written(shop))
-    note = replace(note, text=replace(note.text, pattern=pattern))
-    return bool(fitting([note], job, found, words=words))
+    """Say whether a note of that pattern is shown on a job."""
+    text = NoteText(title="x", body="x", body_html="x", pattern=pattern)
+    note_id = shop.write(lambda unit: unit.notes.add(text))
+    with shop.store.read() as unit:
+        return note_id in [note.id for note in notes_for(unit, job, found, words=words)]
 
 
 def test_a_system_is_the_jobs_own_or_that_of_a_likely_cause_where_it_names_none(shop):
