@@ -186,7 +186,7 @@ class _Maker:
         self._jobs[at] = replace(self._jobs[at], closing=replace(closing, overturned_by=job.id))
 
     def _comes_back(self, rng: Random, job: Job, visit: Visit) -> None:
-        if job.closing is None or visit.likeness is not None:
+        if job.closing is None or visit.likeness is not None or not visit.again:
             return
         lot = self._plan.tables["lot"]
         if visit.fitted is not None and job.cause and rng.random() < lot["fails"]:

@@ -36,6 +36,8 @@ class Visit:
         A part that was replaced in vain.
     stays : bool
         True where the job is still open at the end.
+    again : bool
+        False where the repair holds for sure.
     likeness : int or None
         Which of the jobs alike this one is.
     """
@@ -49,6 +51,7 @@ class Visit:
     fitted: FittedPart | None = None
     tried: Tried | None = None
     stays: bool = False
+    again: bool = True
     likeness: int | None = None
 
 
@@ -148,6 +151,7 @@ class Planted:
                     cause=row["cause"],
                     platform=self._plan.platform(row),
                     sure=True,
+                    again=False,
                 )
 
     def _open(self, back: int, week: IsoWeek) -> Iterator[Visit]:

@@ -138,14 +138,15 @@ def alarms(seeds: int, *, weeks: int = 50) -> None:
     """Print how many rows of a rising kind come in weeks of shops that differ only by luck."""
     planted = read_plan(bundled("seed_cases"), WORDS).tables
     true = {planted["rising"]["cause"], planted["cluster"]["symptom"]}
+    rising = [topic for topic in TOPICS if topic.__name__.startswith("rising")]
     for seed in range(SEED + 1, SEED + 1 + seeds):
         with shop(years=2, per_week=45, seed=seed) as (_, store), store.read() as unit:
             found: Counter[str] = Counter()
             for back in range(weeks):
                 seen = Seen(unit=unit, week=last_week().shifted(-back), words=WORDS)
-                rows = [row for topic in TOPICS for row in topic(seen) if row.kind in RISING]
-                for row in rows:
-                    if row.level is not Level.KNOW and row.subject[0] not in true:
+                for row in (row for topic in rising for row in topic(seen)):
+                    odd = row.kind in RISING and row.subject[0] not in true
+                    if odd and row.level is not Level.KNOW:
                         found[f"{row.kind} {row.level}"] += 1
         print(f"seed {seed}, {weeks} weeks: {dict(sorted(found.items()))}")
 
