@@ -145,7 +145,8 @@ class _Maker:
         self._comes_back(rng, job, visit)
 
     def _closed(self, rng: Random, job: Job, *, visit: Visit, technician: Technician) -> Job:
-        days = rng.choice(self._course["days"])
+        # Jobs alike are closed at once, so that all of them are there in their weeks.
+        days = 0 if visit.likeness is not None else rng.choice(self._course["days"])
         day = job.opened + timedelta(days=days)
         # The shop is shut on Sundays.
         day += timedelta(days=day.weekday() == 6)
