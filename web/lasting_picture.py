@@ -21,7 +21,7 @@ def repairs_that_hold(numbers: Mapping[str, Any]) -> WeekPicture | None:
     times: Sequence[float] = numbers.get("times") or ()
     if not times:
         return None
-    last = times[-1]
+    last = _end(numbers)
     shown = _spread(times, _MOST_ROWS)
     rows = tuple(_row(numbers, at) for at in shown)
     least = _least(numbers)
@@ -36,6 +36,12 @@ def repairs_that_hold(numbers: Mapping[str, Any]) -> WeekPicture | None:
         heads=_HEADS,
         rows=rows,
     )
+
+
+def _end(numbers: Mapping[str, Any]) -> float:
+    """Return the last day that is drawn: of the holding period where it can be told so far."""
+    last = float(numbers["times"][-1])
+    return max(last, float(numbers["holding_days"])) if numbers.get("held") else last
 
 
 def _spread(times: Sequence[float], most: int) -> list[int]:
@@ -79,8 +85,8 @@ def _chart(numbers: Mapping[str, Any], least: float, last: float) -> Plot:
         for key in ("low", "high")
     ]
     end = 100 * numbers["survival"][-1]
-    # The share is said where the curve ends, above it: there the curve lies lowest.
-    said = Mark(x=last, y=end, label=f"{end:.0f} %", anchor="end", shift=(0, -7), shape="none")
+    # Below the end of the curve, where there is nothing but the lower line.
+    said = Mark(x=last, y=end, label=f"{end:.0f} %", anchor="end", shift=(0, 17), shape="none")
     return plot(axes, curves=curves, marks=[said])
 
 
@@ -98,9 +104,11 @@ def _steps(times: Sequence[float], shares: Sequence[float | None], last: float) 
 
 def _followed(numbers: Mapping[str, Any], last: float) -> tuple[tuple[float, str], ...]:
     """Return how many were followed at some days that lie apart, the first and the last."""
-    found = [(0.0, str(numbers["repairs"]))]
-    apart = last / _NUMBERS
-    for time, left in zip(numbers["times"], numbers["at_risk"], strict=True):
+    known = [(0.0, numbers["repairs"]), *zip(numbers["times"], numbers["at_risk"], strict=True)]
+    if numbers.get("held") and last > known[-1][0]:
+        known.append((last, numbers["held"]["at_risk"]))
+    found, apart = [known[0]], last / _NUMBERS
+    for time, left in known[1:]:
         if time - found[-1][0] >= apart and (last - time >= apart or time == last):
-            found.append((float(time), str(left)))
-    return tuple(found)
+            found.append((time, left))
+    return tuple((float(time), str(left)) for time, left in found)

@@ -76,6 +76,24 @@ def _stretches(weeks: Sequence[Numbers], key: str) -> Iterator[Points]:
 def counted_by_week(numbers: Numbers) -> WeekPicture | None:
     """Return counts as bars, with what was expected and the most that luck brings as lines."""
     weeks = numbers.get("weeks") or ()
+    together = numbers.get("recent_weeks", 8)
+    about = f"One week alone says little; what counts is the last {together} weeks together."
+    return _counts(weeks, bars="came in", about=about)
+
+
+def back_by_week(numbers: Numbers) -> WeekPicture | None:
+    """Return the repairs of each week that came back, with what was expected of so many."""
+    weeks = [{**row, "expected": row["centre"] * row["of"]} for row in numbers.get("weeks") or ()]
+    if not weeks:
+        return None
+    about = (
+        f"Each week holds the repairs that were closed in it and came back within "
+        f"{numbers['holding_days']} days; weeks with few repairs are left out."
+    )
+    return _counts(weeks, bars="came back", about=about)
+
+
+def _counts(weeks: Sequence[Numbers], *, bars: str, about: str) -> WeekPicture | None:
     if not weeks:
         return None
     has_limits = any(row.get("expected") is not None for row in weeks)
@@ -85,28 +103,22 @@ def counted_by_week(numbers: Numbers) -> WeekPicture | None:
         for key, style in (("expected", "dashed"), ("upper", "thin"))
         for points in _stretches(weeks, key)
     ]
-    lines = " Dashed: expected. Thin line: luck alone seldom brings more."
+    lines = " Dashed: expected. Thin line: luck alone seldom brings more." if has_limits else ""
+    heads = ("Week", bars.capitalize())
     return WeekPicture(
         name="Week by week",
-        about=(
-            f"Bars: came in.{lines if has_limits else ''} One week alone says little; what counts "
-            f"is the last {numbers.get('recent_weeks', 8)} weeks together.",
-        ),
-        told="; ".join(f"{row['week']}: {row['count']}" for row in weeks if row["count"]),
+        about=(f"Bars: {bars}.{lines} {about}",),
+        told="; ".join(f"{row['week']}: {row['count']}" for row in weeks if row["count"])
+        or "none in any week",
         chart=plot(
-            _week_axes(weeks, max(tops), "came in"),
+            _week_axes(weeks, max(tops), bars),
             bars=[Bar(x=at, y=row["count"], width=_BAR) for at, row in _counted(weeks)],
             curves=curves,
             marks=[*_over_limit(weeks), *_line_names(weeks)],
         ),
-        heads=("Week", "Came in", "Expected", "By luck seldom more")
-        if has_limits
-        else _COUNT_HEADS,
+        heads=(*heads, "Expected", "By luck seldom more") if has_limits else heads,
         rows=tuple(_count_cells(row, has_limits=has_limits) for row in weeks),
     )
-
-
-_COUNT_HEADS: Final = ("Week", "Came in")
 
 
 def _counted(weeks: Sequence[Numbers]) -> Iterator[tuple[int, Numbers]]:
@@ -124,11 +136,11 @@ def _over_limit(weeks: Sequence[Numbers]) -> Iterator[Mark]:
 
 
 def _line_names(weeks: Sequence[Numbers]) -> Iterator[Mark]:
-    """Return the names of both lines, each over weeks that have no bar if there are such."""
+    """Return the names of both lines, that of the expected one only where no bar stands in it."""
     for key, name, wide in (("upper", "by luck seldom more", 0), ("expected", "expected", _NAME)):
         known = [at for at, row in enumerate(weeks) if row.get(key) is not None]
-        if known:
-            at = next((at for at in known if _is_empty(weeks[at : at + wide])), known[0])
+        at = next((at for at in known if _is_empty(weeks[at : at + wide])), None)
+        if at is not None:
             yield Mark(x=at - 0.4, y=weeks[at][key], label=name, shift=(0, -4), shape="none")
 
 
@@ -152,7 +164,7 @@ def _number(value: float | None) -> str:
 
 def days_by_week(numbers: Numbers) -> WeekPicture | None:
     """Return the middle job of each week as a point, the middle half as an upright line."""
-    weeks = numbers["weeks"]
+    weeks = numbers.get("weeks") or ()
     known = [(at, row) for at, row in enumerate(weeks) if row["middle"] is not None]
     if not known:
         return None
@@ -204,6 +216,7 @@ _PICTURES: Final[Mapping[str, Callable[[Numbers], WeekPicture | None]]] = {
     "rising_cause": counted_by_week,
     "rising_pair": counted_by_week,
     "rising_complaint": counted_by_week,
+    "came_back": back_by_week,
     "pace": days_by_week,
     "lasting": repairs_that_hold,
     "answers_helped": said_and_true,

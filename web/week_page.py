@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from hashlib import blake2s
 from typing import Final
@@ -143,8 +143,12 @@ class WeekAsked:
 
 
 def shown(rows: Iterable[WeekRow], words: Vocabulary) -> tuple[Shown, ...]:
-    """Return rows with their words."""
-    return tuple(Shown(row=row, said=say(row, words)) for row in rows)
+    """Return rows with their words, the numbers beginning as a sentence does."""
+    return tuple(Shown(row=row, said=_begun(say(row, words))) for row in rows)
+
+
+def _begun(said: Said) -> Said:
+    return replace(said, numbers=said.numbers[:1].upper() + said.numbers[1:])
 
 
 def matters_shown(review: Review, words: Vocabulary) -> tuple[ShownMatter, ...]:

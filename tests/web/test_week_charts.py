@@ -143,3 +143,33 @@ def test_a_long_curve_has_a_short_table_with_its_ends():
 def test_before_a_repair_came_back_there_is_nothing_to_draw():
     assert picture_of(WeekRow(kind="lasting", numbers=HELD | {"times": []})) is None
     assert picture_of(WeekRow(kind="lasting", numbers={"cause": "x", "fixes": []})) is None
+
+
+def test_a_curve_reaches_the_end_of_the_holding_period_where_that_can_be_told():
+    held = {"share": 0.9, "low": 0.8, "high": 0.95, "at_risk": 31}
+    made = drawn("lasting", **HELD | {"holding_days": 120, "held": held})
+    assert made.chart.below[-1].label == "31"
+    assert made.chart.below[-1].at == made.chart.right
+    last = made.chart.curves[0].points.split()[-2:]
+    assert {value_at(made.chart, float(point.split(",")[1])) for point in last} == {90.0}
+    unknown = drawn("lasting", **HELD | {"holding_days": 120, "held": None})
+    assert unknown.chart.below[-1].label == "40"
+
+
+def test_comebacks_stand_by_the_week_of_the_repair_against_their_common_share():
+    weeks = [
+        {"week": "2026-W30", "count": 2, "of": 20, "centre": 0.05, "lower": 0, "upper": 4},
+        {"week": "2026-W33", "count": 5, "of": 30, "centre": 0.05, "lower": 0, "upper": 4},
+    ]
+    made = drawn("came_back", weeks=weeks, holding_days=90)
+    assert made.heads == ("Week", "Came back", "Expected", "By luck seldom more")
+    assert made.rows == (("W30", "2", "1", "4"), ("W33", "5", "1.5", "4"))
+    assert [mark.label for mark in made.chart.marks if mark.label.isdigit()] == ["5"]
+    assert "within 90 days" in made.about[0]
+    assert picture_of(WeekRow(kind="came_back", numbers={"holding_days": 90})) is None
+
+
+def test_the_name_of_the_expected_line_never_lies_in_the_bars():
+    full = [row | {"count": 1} for row in weeks_of(WEEK)]
+    named = [mark.label for mark in drawn("rising_cause", weeks=full).chart.marks]
+    assert named == ["by luck seldom more"]

@@ -73,7 +73,7 @@ def test_the_first_cases_stand_open_and_none_is_lost():
 
 
 # Kinds whose rows nobody makes yet.
-NOT_YET = set(KINDS) - {"pace"}
+NOT_YET = {"no_name", "odd_value", "same_readings", "twin"}
 
 
 def test_every_kind_of_row_can_be_said():
