@@ -39,9 +39,8 @@ def more_often(
     p = stats.hypergeom.sf(counts[:, 0] - 1, whole, hits, drawn)
     least = stats.hypergeom.sf(np.minimum(hits, drawn) - 1, whole, hits, drawn)
     believed = found(p, reachable=least, q=q)
-    return tuple(
-        Weighed(p=float(each), found=bool(seen)) for each, seen in zip(p, believed, strict=True)
-    )
+    pairs = zip(p.tolist(), believed.tolist(), strict=True)
+    return tuple(Weighed(p=each, found=seen) for each, seen in pairs)
 
 
 def share_bands(share: float, ofs: Sequence[int]) -> tuple[tuple[int, int], ...]:

@@ -51,6 +51,5 @@ def more_now(
         least = np.minimum(1.0, 2 * np.minimum(least, (1 - share) ** total))
     p, least = np.where(tells, p, 1.0), np.where(tells, least, 1.0)
     believed = found(p, reachable=least, q=q)
-    return tuple(
-        Weighed(p=float(each), found=bool(seen)) for each, seen in zip(p, believed, strict=True)
-    )
+    pairs = zip(p.tolist(), believed.tolist(), strict=True)
+    return tuple(Weighed(p=each, found=seen) for each, seen in pairs)

@@ -17,7 +17,7 @@ from kb.case.parts import FittedPart
 from kb.diagnosis.rates import exact_interval
 from kb.diagnosis.shares import more_often
 from kb.diagnosis.survival import weibull
-from kb.diagnosis.trends import ALERT, QUIET, WATCH
+from kb.diagnosis.trends import ALERT, NEWS_WEEKS, QUIET, WATCH
 from kb.diagnosis.two_rates import Weighed
 from kb.workflow.week.by_week import newest_cases
 from kb.workflow.week.flags import LEVELS, Flag, flagged, flags_of, strength
@@ -93,13 +93,20 @@ def failed_parts(seen: Seen, found: Repairs) -> Iterator[WeekRow]:
     first = seen.week.shifted(1 - _WEEKS).monday
     repairs = {row.line.id: row for row in found.rows if row.line.closed >= first}
     by_key, by_part = _counted(seen, repairs)
-
-    def review(ago: int) -> dict[str, str]:
-        then = _judged(by_key, by_part, seen.week.shifted(-ago).sunday)
-        return flagged((":".join(key), row.flag) for key, row in then.items())
+    # What was fitted too seldom by now was so in every earlier week.
+    by_key = {key: row for key, row in by_key.items() if len(row.repairs) >= _FITTED}
 
     now = _judged(by_key, by_part, seen.week.sunday)
-    flags = flags_of(review(0), review, weeks=seen.length)
+    pressing = {key: by_key[key] for key, row in now.items() if row.flag}
+
+    def review(ago: int) -> dict[str, str]:
+        # Farther back only whether these were flagged at all is asked, each by itself.
+        asked = by_key if ago <= NEWS_WEEKS else pressing
+        then = _judged(asked, by_part, seen.week.shifted(-ago).sunday)
+        return flagged((":".join(key), row.flag) for key, row in then.items())
+
+    known = flagged((":".join(key), row.flag) for key, row in now.items())
+    flags = flags_of(known, review, weeks=seen.length)
     told = [
         key
         for key, row in now.items()
