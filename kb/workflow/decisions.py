@@ -189,7 +189,8 @@ def _plan(typed: TypedPlan, today: date, *, kept: date | None = None) -> Plan:
     errors |= _too_long("what", what, LONGEST) | _too_long("owner", owner, LONGEST_OWNER)
     due = _due(typed.due)
     if due is None:
-        errors["due"] = f"expected a day like {today.isoformat()}, got '{typed.due.strip()[:20]}'"
+        got = f"'{typed.due.strip()[:20]}'" if typed.due.strip() else "none"
+        errors["due"] = f"expected a day like {today.isoformat()}, got {got}; choose one"
     elif due < today and due != kept:
         errors["due"] = f"expected today or later, got {due.isoformat()}; choose another day"
     _refuse(errors)
