@@ -6,6 +6,7 @@ and its contrary never get the same tokens.
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 from kb.case.grammar.reader import ReadClause, Tools, read_text, split_clauses, tools_for
@@ -189,4 +190,14 @@ def read_clauses(text: str, words: Vocabulary | None = None) -> tuple[Clause, ..
 
 def clause_tokens(text: str, words: Vocabulary | None = None) -> tuple[str, ...]:
     """Return all tokens of ``text``, in order."""
+    return _shipped_tokens(text) if words is None else _tokens(text, words)
+
+
+# A job holds most of its texts more than once, and weeks one after the other hold the same jobs.
+@lru_cache(maxsize=4096)
+def _shipped_tokens(text: str) -> tuple[str, ...]:
+    return _tokens(text, None)
+
+
+def _tokens(text: str, words: Vocabulary | None) -> tuple[str, ...]:
     return tuple(token for clause in read_clauses(text, words) for token in clause.tokens)

@@ -1,16 +1,26 @@
 """Closed jobs as the week counts them: few columns of many jobs, one query."""
 
-from collections.abc import Iterable, Mapping
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
 from sqlalchemy import ColumnElement, func, select
 
-from kb.case.model import Job, Origin, Polarity
+from kb.case.model import Job, Origin, Phase, Polarity
 from kb.case.parts import FittedPart
 from kb.store.journal import Pen
 from kb.store.loading import load_jobs
-from kb.store.tables import ClosingRow, FindingRow, FittedPartRow, JobRow, SymptomRow
+from kb.store.tables import (
+    ClosingRow,
+    FindingRow,
+    FittedPartRow,
+    JobRow,
+    LineRow,
+    ReadingRow,
+    ReadingSetRow,
+    SymptomRow,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +61,19 @@ class Comeback:
     opened: date
     closed: date | None
     cause: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingLine:
+    """One value that was read on a closed job, in the canonical unit of ``quantity``."""
+
+    job: str
+    quantity: str
+    value: float
+    system: str | None
+    make: str | None
+    model: str | None
+    engine: str | None
 
 
 class WeekRows:
@@ -121,6 +144,51 @@ class WeekRows:
             .order_by(ClosingRow.closed, ClosingRow.job_id)
         )
         return {key: cause for key, cause in self._connection.execute(query) if cause}
+
+    def said(self, first: date, last: date) -> tuple[str, ...]:
+        """Return what the customer said and what was typed, of each job closed in these days."""
+        closed = select(JobRow.id, JobRow.complaint_said).join(
+            ClosingRow, ClosingRow.job_id == JobRow.id
+        )
+        lines = select(LineRow.job_id, LineRow.text).join(
+            ClosingRow, ClosingRow.job_id == LineRow.job_id
+        )
+        texts: dict[str, list[str]] = defaultdict(list)
+        for query in (closed, lines):
+            for job, text in self._connection.execute(query.where(_between(first, last))):
+                texts[job].append(text)
+        return tuple("\n".join(dict.fromkeys(texts[job])) for job in sorted(texts))
+
+    def readings(
+        self, first: date, last: date, *, phase: Phase, quantities: Collection[str]
+    ) -> tuple[ReadingLine, ...]:
+        """Return the values of some quantities, read in one phase on jobs closed in these days.
+
+        Bounds ("over 5") and words ("open") are left out.
+        """
+        query = (
+            select(
+                ReadingRow.job_id.label("job"),
+                ReadingRow.quantity,
+                ReadingRow.canonical.label("value"),
+                JobRow.system,
+                JobRow.vehicle_make.label("make"),
+                JobRow.vehicle_model.label("model"),
+                JobRow.vehicle_engine.label("engine"),
+            )
+            .join(
+                ReadingSetRow,
+                (ReadingSetRow.job_id == ReadingRow.job_id)
+                & (ReadingSetRow.ordinal == ReadingRow.parent),
+            )
+            .join(JobRow, JobRow.id == ReadingRow.job_id)
+            .join(ClosingRow, ClosingRow.job_id == ReadingRow.job_id)
+            .where(_between(first, last), ReadingSetRow.phase == phase.value)
+            .where(ReadingRow.quantity.in_(tuple(quantities)), ReadingRow.word.is_(None))
+            .where(ReadingRow.canonical.is_not(None))
+            .order_by(ReadingRow.job_id, ReadingRow.parent, ReadingRow.ordinal)
+        )
+        return tuple(ReadingLine(**row) for row in self._connection.execute(query).mappings())
 
     def first_closed(self) -> date | None:
         """Return the day of the oldest close, None before there is one."""

@@ -13,6 +13,7 @@ from kb.workflow.memory import Memory
 from kb.workflow.week.answers import answers
 from kb.workflow.week.checks import checks
 from kb.workflow.week.comebacks import comebacks
+from kb.workflow.week.likeness import likeness
 from kb.workflow.week.matters import Matter, matters
 from kb.workflow.week.money import money
 from kb.workflow.week.open_work import open_work
@@ -42,6 +43,7 @@ TOPICS: tuple[Topic, ...] = (
     records,
     checks,
     answers,
+    likeness,
 )
 
 

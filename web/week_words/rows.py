@@ -5,7 +5,17 @@ from typing import Final
 
 from kb.case.terms import Vocabulary
 from kb.workflow.week.rows import WeekRow
-from web.week_words import answers, checks, comebacks, money, open_work, pace, records, rising
+from web.week_words import (
+    answers,
+    checks,
+    comebacks,
+    likeness,
+    money,
+    open_work,
+    pace,
+    records,
+    rising,
+)
 from web.week_words.said import Said, Say
 
 # The rows that each module says, in the order of the modules.
@@ -18,6 +28,7 @@ SAY: Final[Mapping[str, Say]] = {
     **records.SAY,
     **checks.SAY,
     **answers.SAY,
+    **likeness.SAY,
 }
 
 

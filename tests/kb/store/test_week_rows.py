@@ -1,9 +1,9 @@
 from dataclasses import replace
 from datetime import date
 
-from kb.case.model import Finding, Origin, Polarity, Symptom
+from kb.case.model import Complaint, Finding, Origin, Phase, Polarity, ReadingSet, Symptom
 from kb.case.parts import FittedPart
-from tests.factories import a_case, a_closing, a_job
+from tests.factories import a_case, a_closing, a_job, a_reading
 from tests.kb.store.other_process import NOW
 
 
@@ -138,3 +138,39 @@ def test_parts_are_those_of_the_days_asked(store):
     with store.read() as unit:
         found = unit.weeks.parts(date(2026, 3, 2), date(2026, 3, 8))
     assert found == (("J0", fan), ("J0", plug))
+
+
+def test_what_was_said_of_the_jobs_of_some_days_is_read_lean(store):
+    said = Complaint(said="blows warm")
+    add(
+        store,
+        closed_on("J1", date(2026, 3, 2), complaint=said, lines=("blows warm", "fan silent")),
+        closed_on("J2", date(2026, 3, 8), complaint=said, lines=()),
+        closed_on("J3", date(2026, 3, 9)),
+        a_job("J4", opened=date(2026, 3, 3)),
+    )
+    with store.read() as unit:
+        told = unit.weeks.said(date(2026, 3, 2), date(2026, 3, 8))
+    assert told == ("blows warm\nfan silent", "blows warm")
+
+
+def test_readings_of_some_quantities_are_read_lean(store):
+    values = [a_reading(typed=text) for text in ("61", "over 70", "open")]
+    low = a_reading(quantity="low_side_pressure", typed="30", unit="psi")
+    sets = (
+        ReadingSet(phase=Phase.BEFORE, readings=(*values, low)),
+        ReadingSet(phase=Phase.AFTER, readings=(a_reading(typed="44"),)),
+    )
+    day = date(2026, 3, 2)
+    add(
+        store,
+        closed_on("J1", day, reading_sets=sets),
+        closed_on("J2", date(2026, 3, 3), reading_sets=sets),
+        a_job("J3", reading_sets=sets),
+    )
+    with store.read() as unit:
+        (row,) = unit.weeks.readings(day, day, phase=Phase.BEFORE, quantities={"vent_temp"})
+        (after,) = unit.weeks.readings(day, day, phase=Phase.AFTER, quantities={"vent_temp"})
+    assert (row.job, row.quantity, row.value) == ("J1", "vent_temp", values[0].canonical)
+    assert (row.system, row.make, row.model, row.engine) == ("hvac", "Dunmarrow", "Packhorse", None)
+    assert after.value == a_reading(typed="44").canonical
