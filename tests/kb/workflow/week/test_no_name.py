@@ -60,7 +60,12 @@ def ordinary(seeds):
     made = []
     for at, seed in enumerate(seeds):
         said = seed.complaint.said
-        days = [60 + at % 340, 60 + (at + 150) % 340, *([2 + at % 50] if at % 2 else [])]
+        days = [
+            60 + at % 340,
+            60 + (at + 150) % 340,
+            60 + (at + 250) % 340,
+            *([2 + at % 50] if at % 2 else []),
+        ]
         made += [job(f"{seed.id}-{when}", said, cause=seed.cause, days=when) for when in days]
     return made
 
