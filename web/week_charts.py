@@ -198,9 +198,12 @@ def days_by_week(numbers: Numbers) -> WeekPicture | None:
     )
 
 
-def said_and_true(numbers: Numbers) -> WeekPicture:
+def said_and_true(numbers: Numbers) -> WeekPicture | None:
     """Return what was said before the closes held against what proved true, as on the Trust page."""
-    bands = [Band(**{**row, "interval": tuple(row["interval"])}) for row in numbers["bands"]]
+    kept = numbers.get("bands") or ()
+    if not kept:
+        return None
+    bands = [Band(**{**row, "interval": tuple(row["interval"])}) for row in kept]
     made = trust_picture("What was said, and what proved true", bands)
     return WeekPicture(
         name=made.name,

@@ -35,7 +35,7 @@ def busy(shop, monkeypatch):
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_on_a_busy_week(visit, busy, scheme):
     visitor = visit(PHONE, color_scheme=scheme)
-    visitor.open("/week")
+    assert visitor.open("/week").status == 200
     open_everything(visitor.page)
     assert visitor.page.locator("svg[role=img]").count() > 3
     assert axe_violations(visitor.page) == []
@@ -44,7 +44,7 @@ def test_axe_finds_nothing_on_a_busy_week(visit, busy, scheme):
 @pytest.mark.parametrize("size", [PHONE, TABLET, DESKTOP], ids=["phone", "tablet", "desktop"])
 def test_a_busy_week_fits_its_screen_and_every_target_a_thumb(visit, busy, size):
     visitor = visit(size)
-    visitor.open("/week")
+    assert visitor.open("/week").status == 200
     open_everything(visitor.page)
     assert visitor.page.evaluate("document.documentElement.scrollWidth") <= size[0]
     assert visitor.page.evaluate(CUT) == []
@@ -94,4 +94,5 @@ def test_a_busy_week_is_two_sheets_of_paper_the_decisions_on_the_first(visit, bu
     assert page.locator(".week-first .week-row:visible").count() == 3
     assert page.locator(".week-more a:visible").count() > 3
     assert page.locator("main button:visible, main input:visible").count() == 0
+    assert page.locator("main .noprint:visible").count() == 0
     assert page.locator(".week-topic .week-row:visible").count() > 20

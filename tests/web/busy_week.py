@@ -28,7 +28,9 @@ def says() -> dict[str, Say]:
     return dict.fromkeys(
         KINDS,
         lambda row, _: Said(
-            what=row.numbers["what"], numbers=NUMBERS, do=DO if row.level is not Level.KNOW else ""
+            what=row.numbers.get("what", row.kind),
+            numbers=NUMBERS,
+            do=DO if row.level is not Level.KNOW else "",
         ),
     )
 

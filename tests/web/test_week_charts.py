@@ -95,6 +95,7 @@ def test_days_are_points_with_their_middle_half_and_few_jobs_have_none():
 def test_rows_without_weeks_and_kinds_without_a_picture_have_none():
     assert picture_of(WeekRow(kind="rising_cause")) is None
     assert picture_of(WeekRow(kind="twin")) is None
+    assert picture_of(WeekRow(kind="answers_helped", numbers={"bands": []})) is None
     few = [{"week": "2026-W47", "jobs": 1, "low": None, "middle": None, "high": None}]
     assert picture_of(WeekRow(kind="pace", numbers={"weeks": few})) is None
 
