@@ -5,7 +5,7 @@ nothing by itself. Causes are held against their past first, pairs of a vehicle 
 within the causes that lean upward: ``worth_splitting``, then ``find_trends`` with ``PAIRS``.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -118,27 +118,37 @@ def _levels(counted: Counted, judged: _Judged, rule: Rule) -> list[str]:
     return [_ORDER[number] for number in np.where(watch & alert, 2, np.where(watch, 1, 0))]
 
 
-def _trend(
-    row: Series, counted: Counted, *, judged: _Judged, at: int, level: str, past: str
-) -> Trend:
-    """Return the row at ``at`` as a value; ``past`` is the highest level that it had lately."""
-
-    def told(values: Floats) -> float | None:
-        return float(values[at]) if counted.enough[at] else None
-
-    return Trend(
-        key=row.key,
-        recent=int(counted.recent[at]),
-        before=int(counted.before[at]),
-        expected=told(judged.expected),
-        ratio=told(judged.ratio),
-        ratio_low=told(judged.low),
-        ratio_high=told(judged.high),
-        p=told(judged.p),
-        level=level,
-        season=None if counted.season is None else float(counted.season[at]),
-        new=_ORDER.index(level) > _ORDER.index(past),
-    )
+def _trends(
+    series: Sequence[Series],
+    counted: Counted,
+    judged: _Judged,
+    *,
+    levels: Sequence[str],
+    past: Mapping[str, str],
+) -> Iterator[Trend]:
+    """Yield the rows as values; ``past`` are the highest levels that they had lately."""
+    none = [None] * len(series)
+    # As lists: taking thousands of numbers out of arrays one by one takes most of the time.
+    season = none if counted.season is None else counted.season.tolist()
+    columns = (judged.expected, judged.ratio, judged.low, judged.high, judged.p)
+    told = zip(*(column.tolist() for column in columns), strict=True)
+    counts = zip(counted.recent.tolist(), counted.before.tolist(), strict=True)
+    enough = counted.enough.tolist()
+    for at, (row, numbers, (recent, before)) in enumerate(zip(series, told, counts, strict=True)):
+        expected, ratio, low, high, p = numbers if enough[at] else none[:1] * len(columns)
+        yield Trend(
+            key=row.key,
+            recent=int(recent),
+            before=int(before),
+            expected=expected,
+            ratio=ratio,
+            ratio_low=low,
+            ratio_high=high,
+            p=p,
+            level=levels[at],
+            season=season[at],
+            new=_ORDER.index(levels[at]) > _ORDER.index(past.get(row.key, QUIET)),
+        )
 
 
 def find_trends(
@@ -177,11 +187,7 @@ def find_trends(
     counted = count_windows(series, exposure, totals=totals, windows=rule.windows)
     judged = _judged(counted, rule.strength)
     levels = _levels(counted, judged, rule)
-    past = {} if flagged is None else flagged
-    return tuple(
-        _trend(row, counted, judged=judged, at=at, level=levels[at], past=past.get(row.key, QUIET))
-        for at, row in enumerate(series)
-    )
+    return tuple(_trends(series, counted, judged, levels=levels, past=flagged or {}))
 
 
 def _ago(row: Series, weeks: int) -> Series:

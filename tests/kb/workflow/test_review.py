@@ -1,3 +1,4 @@
+import gc
 import subprocess
 import sys
 import threading
@@ -61,6 +62,23 @@ def test_a_week_is_counted_again_when_told(memory):
         unit.jobs.add(a_case("J2", closing=a_closing(closed=WEEK.sunday)), verb="import")
     again = counted(memory, NOW + timedelta(days=1), anew=True)
     assert [row.numbers for row in again.rows if row.kind == "kept"] == [{"jobs": 2}]
+
+
+def test_garbage_is_collected_again_when_a_week_is_counted_or_not(memory, monkeypatch):
+    during = []
+
+    def topic(seen):
+        during.append(gc.isenabled())
+        if len(during) == 2:
+            raise ValueError("a topic that fails")
+        return ()
+
+    monkeypatch.setattr(review, "TOPICS", (topic,))
+    counted(memory)
+    with pytest.raises(ValueError, match="a topic that fails"):
+        counted(memory, NOW + timedelta(days=1), anew=True)
+    assert during == [False, False]
+    assert gc.isenabled()
 
 
 def test_while_another_counts_there_is_no_review(memory):
