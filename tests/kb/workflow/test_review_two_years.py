@@ -24,7 +24,9 @@ PLANTED = read_plan(bundled("seed_cases"), WORDS).tables
 # Weeks that are reviewed; what is planted begins within them, but for the season.
 WALKED = 24
 RISING_KINDS = {"rising_cause", "rising_pair", "rising_complaint"}
-TOPICS = ("rising", "rising_complaints", "comebacks", "money", "likeness")
+TOPICS = ("rising", "rising_complaints", "comebacks", "money")
+# Jobs alike take the longest, and are planted late: looked for in the last weeks only.
+ALIKE_WALKED = 8
 
 
 @pytest.fixture(scope="module")
@@ -32,9 +34,7 @@ def weeks(two_years, tmp_path_factory):
     """Return the rows of each reviewed week by how many weeks it lies before the last."""
     url = default_url(tmp_path_factory.mktemp("two_years"))
     upgrade(url)
-    asked = tuple(topic for topic in review.TOPICS if topic.__name__ in TOPICS)
-    with pytest.MonkeyPatch.context() as patch, open_store(url) as store:
-        patch.setattr(review, "TOPICS", asked)
+    with open_store(url) as store:
         with store.write("x", NOW) as unit:
             add_jobs(unit, two_years)
         with store.read() as unit:
@@ -42,7 +42,12 @@ def weeks(two_years, tmp_path_factory):
 
 
 def reviewed(unit, back):
-    counted = review.count_week(Seen(unit=unit, week=LAST.shifted(-back), words=WORDS))
+    names = (*TOPICS, "likeness") if back < ALIKE_WALKED else TOPICS
+    with pytest.MonkeyPatch.context() as patch:
+        asked = tuple(topic for topic in review.TOPICS if topic.__name__ in names)
+        assert len(asked) == len(names)
+        patch.setattr(review, "TOPICS", asked)
+        counted = review.count_week(Seen(unit=unit, week=LAST.shifted(-back), words=WORDS))
     return [row for row in counted["rows"] if row["level"] != Level.KNOW]
 
 
@@ -109,6 +114,21 @@ def test_money_spent_in_vain_on_one_part_is_found_with_its_third_time(weeks):
     assert newest["numbers"]["times"] == len(row["weeks"])
     low, high = row["cost"]
     assert 300 * low <= newest["numbers"]["cents"]["sum"] <= 300 * high
+
+
+def test_jobs_alike_without_a_name_are_found_from_the_fourth_on(weeks, two_years):
+    # Planted: one a week in weeks 4 to 0 before the last.
+    said = PLANTED["cluster"]["said"]
+    ours = {row.job.id for row in two_years if row.job.complaint.said in said}
+    alike = {
+        back: max(
+            (len(ours & set(row["cases"])) for row in rows if row["kind"] == "no_name"), default=0
+        )
+        for back, rows in weeks.items()
+    }
+    assert alike[0] == 5
+    assert alike[1] == 4
+    assert not [back for back, count in alike.items() if back > 2 and count]
 
 
 # --- what must raise nothing -----------------------------------------------------------------------
