@@ -137,11 +137,15 @@ def _over_limit(weeks: Sequence[Numbers]) -> Iterator[Mark]:
 
 def _line_names(weeks: Sequence[Numbers]) -> Iterator[Mark]:
     """Return the names of both lines, that of the expected one only where no bar stands in it."""
-    for key, name, wide in (("upper", "by luck seldom more", 0), ("expected", "expected", _NAME)):
-        known = [at for at, row in enumerate(weeks) if row.get(key) is not None]
-        at = next((at for at in known if _is_empty(weeks[at : at + wide])), None)
-        if at is not None:
-            yield Mark(x=at - 0.4, y=weeks[at][key], label=name, shift=(0, -4), shape="none")
+    tops = [row["upper"] for row in weeks[: 2 * _NAME] if row.get("upper") is not None]
+    if tops:
+        # Above the highest of the weeks that it is wide, so that the line does not run through it.
+        yield Mark(x=-0.4, y=max(tops), label="by luck seldom more", shift=(0, -4), shape="none")
+    known = [at for at, row in enumerate(weeks) if row.get("expected") is not None]
+    at = next((at for at in known if _is_empty(weeks[at : at + _NAME])), None)
+    if at is not None:
+        expected = weeks[at]["expected"]
+        yield Mark(x=at - 0.4, y=expected, label="expected", shift=(0, -4), shape="none")
 
 
 def _is_empty(weeks: Sequence[Numbers]) -> bool:
