@@ -39,6 +39,7 @@ from web import (
     words,
 )
 from web.hosts import is_own
+from web.week_counting import PATIENCE_S
 
 # One script file of our own and no inline style: nothing that a page shows can run.
 _POLICY = (
@@ -52,6 +53,7 @@ _DEFAULTS = {
     "SESSION_COOKIE_SAMESITE": "Lax",
     # Names by which others in the shop reach this machine; None: it is asked by itself alone.
     "SHOP_HOSTS": None,
+    "WEEK_PATIENCE_S": PATIENCE_S,
     # Cookies know no ports: another program on this machine must not overwrite ours.
     "SESSION_COOKIE_NAME": "baybook_forms",
     # A job page stands open all day in the bay; its form must still work then.

@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import Any
 
-from flask import Blueprint, current_app, redirect, render_template, request, url_for
+from flask import Blueprint, current_app, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from kb.case.iso_week import IsoWeek
@@ -16,6 +16,7 @@ from web.decisions import week_slots
 from web.measure_words import foreman_lines
 from web.rights import Right
 from web.trust import trust_picture
+from web.week_counting import counted
 from web.week_page import WeekAsked, matters_shown, paper_rows, topics
 
 bp = Blueprint("week", __name__)
@@ -23,7 +24,7 @@ bp = Blueprint("week", __name__)
 
 @bp.get("/week")
 @needs(Right.SEE)
-def show() -> str | tuple[str, int]:
+def show() -> Response | tuple[Response, int]:
     """Show the review of a week, the newest whole one unless another is asked for."""
     typed = request.args.get("week", "").strip()
     try:
@@ -47,11 +48,11 @@ def _asked(week: IsoWeek) -> WeekAsked:
     return WeekAsked(week=week, today=db.today(), first=first_week(db.store()))
 
 
-def _page(week: IsoWeek, *, error: str = "") -> str:
+def _page(week: IsoWeek, *, error: str = "") -> Response:
     asked, review = _asked(week), None
     if not asked.silence:
-        review = review_week(db.memory(), week, who=person().name, now=now())
-    return render_template(
+        review = counted(week)
+    page = render_template(
         "week.html",
         week=week,
         asked=asked,
@@ -60,6 +61,11 @@ def _page(week: IsoWeek, *, error: str = "") -> str:
         **_rows(review),
         **week_slots(review),
     )
+    response = make_response(page)
+    if review is None and not asked.silence:
+        # Without a script the page comes again by itself; there is nothing on it to lose.
+        response.headers["Refresh"] = "1"
+    return response
 
 
 def _rows(review: Review | None) -> dict[str, Any]:

@@ -99,6 +99,12 @@ def kept_review(store: Store, week: IsoWeek) -> Review | None:
     return _review(week, kept) if kept else None
 
 
+def whole_review(store: Store, week: IsoWeek, now: datetime) -> Review | None:
+    """Return the review of a week where it was counted and need not be counted again by itself."""
+    known = kept_review(store, week)
+    return known if known is not None and _is_whole(known, now) else None
+
+
 def _review(week: IsoWeek, kept: KeptReview) -> Review | None:
     try:
         body: Mapping[str, Any] = json.loads(kept.body)
@@ -135,8 +141,8 @@ def review_week(
     -----
     Where counting fails, the week is free again for whoever asks next.
     """
-    known = kept_review(memory.store, week)
-    if known is not None and not anew and _is_whole(known, now):
+    known = whole_review(memory.store, week, now)
+    if known is not None and not anew:
         return known
     with memory.store.write(who, now) as unit:
         # Another may have finished it since; one that cannot be read (an older form) is counted.

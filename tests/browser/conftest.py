@@ -18,7 +18,7 @@ from kb.workflow.notes import set_active, write_note
 from kb.workflow.review import FORM
 from kb.workflow.week.pace import quartiles
 from kb.workflow.week.rows import WeekRow
-from tests.web.conftest import session_for
+from tests.web.conftest import PATIENT, session_for
 from web import create_app
 from web.auth import COOKIE
 from web.people_commands import demo_link
@@ -82,7 +82,7 @@ class Served:
         from waitress import create_server  # noqa: PLC0415 - start-up time
 
         self.home = home
-        self.app = create_app({"HOME": home, "STORE_URL": default_url(home)})
+        self.app = create_app({"HOME": home, "STORE_URL": default_url(home), **PATIENT})
         self.server = create_server(self.app, host="127.0.0.1", port=0, threads=4)
         self.url = f"http://127.0.0.1:{self.server.effective_port}"
         self.thread = threading.Thread(target=self.server.run, daemon=True)

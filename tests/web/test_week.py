@@ -10,7 +10,7 @@ from kb.store.engine import default_url
 from kb.workflow import review
 from kb.workflow.week.rows import KINDS, Level, WeekRow
 from tests.factories import a_closing, a_job, make_store
-from tests.web.conftest import QUICK, Browser, session_for
+from tests.web.conftest import PATIENT, QUICK, Browser, session_for
 from web import create_app, db
 from web.rights import Role
 from web.week_words import rows as said_rows
@@ -123,7 +123,9 @@ def test_weeks_ahead_and_before_the_first_job_are_not_counted(site, newest, coun
 def test_a_shop_without_a_job_is_told_so(tmp_path, counted):
     times = counted()
     make_store(default_url(tmp_path))
-    app = create_app({"HOME": tmp_path, "STORE_URL": default_url(tmp_path), "HASHER": QUICK})
+    app = create_app(
+        {"HOME": tmp_path, "STORE_URL": default_url(tmp_path), "HASHER": QUICK, **PATIENT}
+    )
     store = app.extensions["baybook"].store
     made = Browser(app, session_for(store, Role.OWNER))
     assert "No job is written down yet." in made.page("/week")
