@@ -1,6 +1,7 @@
 """The invented two years walked week by week: what was planted is found when it can be."""
 
 from collections import defaultdict
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -12,8 +13,11 @@ from kb.store.migrate import bundled, upgrade
 from kb.workflow import review
 from kb.workflow.invented import add_jobs
 from kb.workflow.invented_plan import read_plan
+from kb.workflow.week.rising import rising as rising_topic
 from kb.workflow.week.rows import Level
 from kb.workflow.week.seen import Seen
+from kb.workflow.word_merges import merge
+from kb.workflow.words import add_cause, words_of
 from tests.kb.workflow.conftest import NOW
 
 pytestmark = pytest.mark.slow
@@ -129,6 +133,43 @@ def test_jobs_alike_without_a_name_are_found_from_the_fourth_on(weeks, two_years
     assert alike[0] == 5
     assert alike[1] == 4
     assert not [back for back, count in alike.items() if back > 2 and count]
+
+
+def test_a_cause_that_got_a_second_name_rises_again_when_both_are_merged(two_years, tmp_path):
+    # The last rises are written under another name for the same thing: split, neither is firm.
+    row = PLANTED["rising"]
+    url = default_url(tmp_path)
+    upgrade(url)
+    with open_store(url) as store:
+        with store.write("x", NOW) as unit:
+            other = add_cause(unit, "hose off", system="engine_performance", sure=True)
+            add_jobs(unit, renamed(two_years, row["cause"], other))
+        assert Level.ACT not in levels_of_last_week(store, {row["cause"], other})
+        with store.write("x", NOW) as unit:
+            merge(unit, "cause", other, into=row["cause"])
+        assert Level.ACT in levels_of_last_week(store, {row["cause"]})
+
+
+def renamed(rows, cause, other):
+    """Yield the jobs, every second one of the planted rise under another cause."""
+    turn = 0
+    for row in rows:
+        job = row.job
+        if job.cause == cause and back_of(job) < PLANTED["rising"]["week"]:
+            turn += 1
+            if turn % 2:
+                job = replace(job, closing=replace(job.closing, cause=other))
+        yield replace(row, job=job)
+
+
+def back_of(job):
+    return LAST.since(IsoWeek.of(job.opened))
+
+
+def levels_of_last_week(store, causes):
+    with store.read() as unit:
+        rows = list(rising_topic(Seen(unit=unit, week=LAST, words=words_of(unit))))
+    return {row.level for row in rows if row.kind == "rising_cause" and row.subject[0] in causes}
 
 
 # --- what must raise nothing -----------------------------------------------------------------------
