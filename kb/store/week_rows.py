@@ -191,7 +191,7 @@ class WeekRows:
             .where(ReadingRow.canonical.is_not(None))
             .order_by(ReadingRow.job_id, ReadingRow.parent, ReadingRow.ordinal)
         )
-        return tuple(ReadingLine(**row) for row in self._connection.execute(query).mappings())
+        return _as(ReadingLine, self._connection.execute(query))
 
     def first_closed(self) -> date | None:
         """Return the day of the oldest close, None before there is one."""

@@ -1,7 +1,8 @@
 """Groups of recent jobs that are alike, are new to the shop, and have no cause in common."""
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import timedelta
 from typing import Any, Final
 
@@ -49,24 +50,25 @@ class _Judge:
         self._unnamed = sum(cause is None for cause in alike.index.causes_)
         first = seen.first_recent
         told = seen.unit.weeks.said(first.shifted(-BEFORE).monday, first.monday - timedelta(days=1))
-        self._before = [set(word_terms(text)) for text in told]
+        self._texts_now = _Texts(self._now.values())
+        self._before = _Texts(set(word_terms(text)) for text in told)
 
     def level(self, group: CaseGroup) -> Level | None:
         """Return how pressing a group is, None where it may well be luck."""
         if self._is_left_unnamed(group):
             return Level.LOOK
-        if len(self._before) < len(self._now):
+        if self._before.size < len(self._now):
             return Level.KNOW
         return Level.LOOK if self._is_new(group) else None
 
     def words_of(self, group: CaseGroup) -> dict[str, int]:
         """Return how many jobs say a group's words: now and before, of how many."""
-        has = _test_of(self._marks(group))
+        marks = self._marks(group)
         return {
-            "now": sum(map(has, self._now.values())),
-            "of_now": len(self._now),
-            "before": sum(map(has, self._before)),
-            "of_before": len(self._before),
+            "now": self._texts_now.with_half(marks),
+            "of_now": self._texts_now.size,
+            "before": self._before.with_half(marks),
+            "of_before": self._before.size,
         }
 
     def _is_new(self, group: CaseGroup) -> bool:
@@ -94,13 +96,21 @@ class _Judge:
         return [word for word in words if 2 * sum(word in terms for terms in said) >= len(said)]
 
 
-def _test_of(marks: Sequence[str]) -> Callable[[set[str]], bool]:
-    """Return what says whether a text has at least half of the marks, of which there are some."""
+class _Texts:
+    """Which texts have a word, so that many are counted without a look at each."""
 
-    def has(terms: set[str]) -> bool:
-        return bool(marks) and 2 * sum(mark in terms for mark in marks) >= len(marks)
+    def __init__(self, texts: Iterable[set[str]]) -> None:
+        self.size = 0
+        self._where: dict[str, list[int]] = defaultdict(list)
+        for terms in texts:
+            for word in terms:
+                self._where[word].append(self.size)
+            self.size += 1
 
-    return has
+    def with_half(self, marks: Sequence[str]) -> int:
+        """Return how many texts have at least half of the marks; none where there are no marks."""
+        counts = Counter(at for mark in marks for at in self._where.get(mark, ()))
+        return sum(2 * count >= len(marks) for count in counts.values())
 
 
 def _row(group: CaseGroup, level: Level, *, words: Mapping[str, int]) -> WeekRow:
