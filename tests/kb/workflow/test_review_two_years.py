@@ -120,8 +120,8 @@ def test_money_spent_in_vain_on_one_part_is_found_with_its_third_time(weeks):
     assert 300 * low <= newest["numbers"]["cents"]["sum"] <= 300 * high
 
 
-def test_jobs_alike_without_a_name_are_found_from_the_fourth_on(weeks, two_years):
-    # Planted: one a week in weeks 4 to 0 before the last.
+def test_jobs_alike_without_a_name_are_found_with_their_fifth(weeks, two_years):
+    # Planted: one a week in weeks 4 to 0 before the last; four of them may still be luck.
     said = PLANTED["cluster"]["said"]
     ours = {row.job.id for row in two_years if row.job.complaint.said in said}
     alike = {
@@ -131,8 +131,7 @@ def test_jobs_alike_without_a_name_are_found_from_the_fourth_on(weeks, two_years
         for back, rows in weeks.items()
     }
     assert alike[0] == 5
-    assert alike[1] == 4
-    assert not [back for back, count in alike.items() if back > 2 and count]
+    assert not [back for back, count in alike.items() if back > 1 and count]
 
 
 def test_a_cause_that_got_a_second_name_rises_again_when_both_are_merged(two_years, tmp_path):
