@@ -64,7 +64,11 @@ def _now(row: DecidedBefore, words: Vocabulary) -> str:
     numbers = say(row.now, words).numbers
     if not numbers or numbers == then:
         return "still there, with the same numbers" if numbers else "still there"
-    return f"still there: {then}, then {numbers}" if then else f"still there: {numbers}"
+    return (
+        f"still there. Then: {then.rstrip('.')}. Now: {numbers}"
+        if then
+        else f"still there. {numbers}"
+    )
 
 
 def decided_lines(rows: Iterable[DecidedBefore], words: Vocabulary) -> list[str]:

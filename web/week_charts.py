@@ -103,7 +103,11 @@ def _counts(weeks: Sequence[Numbers], *, bars: str, about: str) -> WeekPicture |
         for key, style in (("expected", "dashed"), ("upper", "thin"))
         for points in _stretches(weeks, key)
     ]
-    lines = " Dashed: expected. Thin line: luck alone seldom brings more." if has_limits else ""
+    lines = (
+        " Dashed: expected. Thin line: the most that luck alone usually brings."
+        if has_limits
+        else ""
+    )
     heads = ("Week", bars.capitalize())
     return WeekPicture(
         name="Week by week",
@@ -116,7 +120,7 @@ def _counts(weeks: Sequence[Numbers], *, bars: str, about: str) -> WeekPicture |
             curves=curves,
             marks=[*_over_limit(weeks), *_line_names(weeks)],
         ),
-        heads=(*heads, "Expected", "By luck seldom more") if has_limits else heads,
+        heads=(*heads, "Expected", "Most by luck") if has_limits else heads,
         rows=tuple(_count_cells(row, has_limits=has_limits) for row in weeks),
     )
 
@@ -140,7 +144,7 @@ def _line_names(weeks: Sequence[Numbers]) -> Iterator[Mark]:
     tops = [row["upper"] for row in weeks[: 2 * _NAME] if row.get("upper") is not None]
     if tops:
         # Above the highest of the weeks that it is wide, so that the line does not run through it.
-        yield Mark(x=-0.4, y=max(tops), label="by luck seldom more", shift=(0, -4), shape="none")
+        yield Mark(x=-0.4, y=max(tops), label="most by luck", shift=(0, -4), shape="none")
     known = [at for at, row in enumerate(weeks) if row.get("expected") is not None]
     at = next((at for at in known if _is_empty(weeks[at : at + _NAME])), None)
     if at is not None:

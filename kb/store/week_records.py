@@ -75,6 +75,7 @@ class OpenLine:
     """A job that was open on a day.
 
     ``closed`` is when it was closed later; ``checked`` says whether a finding stands in it now.
+    ``year`` to ``engine`` are those of its car.
     """
 
     id: str
@@ -83,6 +84,10 @@ class OpenLine:
     waits_for: str | None
     comeback_of: str | None
     vin: str | None
+    year: int | None
+    make: str | None
+    model: str | None
+    engine: str | None
     checked: bool
 
 
@@ -194,6 +199,10 @@ class WeekRecords:
                 JobRow.waits_for,
                 JobRow.comeback_of,
                 JobRow.vehicle_vin.label("vin"),
+                JobRow.vehicle_year.label("year"),
+                JobRow.vehicle_make.label("make"),
+                JobRow.vehicle_model.label("model"),
+                JobRow.vehicle_engine.label("engine"),
                 checked.label("checked"),
             )
             .outerjoin(ClosingRow, ClosingRow.job_id == JobRow.id)

@@ -51,6 +51,22 @@ class ClosedLine:
         """Make, model and engine; empty where not written down."""
         return (self.make or "", self.model or "", self.engine or "")
 
+    @property
+    def car(self) -> str:
+        """Return year, make, model and engine, as far as written down."""
+        return car_name(self.year, *self.platform)
+
+
+def car_name(*parts: int | str | None) -> str:
+    """Return what is known of year, make, model and engine in one line.
+
+    Examples
+    --------
+    >>> car_name(2014, "Dunmarrow", "Packhorse", None)
+    '2014 Dunmarrow Packhorse'
+    """
+    return " ".join(str(part) for part in parts if part)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Comeback:

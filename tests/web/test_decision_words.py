@@ -46,9 +46,9 @@ def saying(monkeypatch):
 @pytest.mark.parametrize(
     ("then", "now", "said"),
     [
-        ("4 of 30", "7 of 28", "still there: 4 of 30, then 7 of 28"),
+        ("4 of 30", "7 of 28", "still there. Then: 4 of 30. Now: 7 of 28"),
         ("4 of 30", "4 of 30", "still there, with the same numbers"),
-        ("", "7 of 28", "still there: 7 of 28"),
+        ("", "7 of 28", "still there. 7 of 28"),
         ("4 of 30", "", "still there"),
     ],
 )
@@ -82,7 +82,7 @@ def test_the_terminal_and_json_say_the_same(saying):
         "Decided before:",
         "- Look [overdue: Mara, was due 2026-11-20]",
         "  about 2026-W46: X. 4 of 30",
-        "  still there: 4 of 30, then 7 of 28",
+        "  still there. Then: 4 of 30. Now: 7 of 28",
     ]
     (told,) = decided_json([row], WORDS)
     assert told == {
@@ -96,6 +96,6 @@ def test_the_terminal_and_json_say_the_same(saying):
         "state": "open",
         "outcome": "",
         "overdue": True,
-        "now": "still there: 4 of 30, then 7 of 28",
+        "now": "still there. Then: 4 of 30. Now: 7 of 28",
     }
     assert decided_lines([], WORDS) == []

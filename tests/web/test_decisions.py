@@ -110,7 +110,7 @@ def test_script_in_a_decision_is_shown_as_it_was_typed(site, row):
 def test_next_weeks_page_says_what_the_row_says_now(site, row):
     row.decided()
     row.count("2026-W47", WeekRow(kind="came_back", subject=("hvac",), numbers={"n": 7}))
-    assert "still there: 4 of 30, then 7 of 30" in site.page("/week?week=2026-W47")
+    assert "still there. Then: 4 of 30. Now: 7 of 30" in site.page("/week?week=2026-W47")
     row.count("2026-W47")
     text = site.page("/week?week=2026-W47")
     assert "gone from this week&#39;s list" in text

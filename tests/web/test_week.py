@@ -61,7 +61,7 @@ def test_where_nothing_is_firm_the_page_says_so(site, counted):
     text = site.page("/week")
     assert "Nothing in this week is firm enough for a decision" in text
     assert (
-        '<strong>Open for long</strong>, 1<span class="week-screen">: old_job stands out.' in text
+        '<strong>Open a long time</strong><span class="week-screen">: old_job stands out.' in text
     )
 
 

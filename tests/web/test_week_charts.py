@@ -42,7 +42,7 @@ def test_bars_lines_and_table_show_the_same_numbers():
     assert heights(made.chart, "thin") == pytest.approx([2.0] * 52, abs=0.01)
     assert [row[1] for row in made.rows] == [str(count) for count in counts]
     assert made.rows[-1] == ("W47", "2", "0.2", "2")
-    assert made.heads == ("Week", "Came in", "Expected", "By luck seldom more")
+    assert made.heads == ("Week", "Came in", "Expected", "Most by luck")
     assert made.told.endswith("2026-W46: 3; 2026-W47: 2")
     assert "the last 8 weeks together" in made.about[0]
 
@@ -163,7 +163,7 @@ def test_comebacks_stand_by_the_week_of_the_repair_against_their_common_share():
         {"week": "2026-W33", "count": 5, "of": 30, "centre": 0.05, "lower": 0, "upper": 4},
     ]
     made = drawn("came_back", weeks=weeks, holding_days=90)
-    assert made.heads == ("Week", "Came back", "Expected", "By luck seldom more")
+    assert made.heads == ("Week", "Came back", "Expected", "Most by luck")
     assert made.rows == (("W30", "2", "1", "4"), ("W33", "5", "1.5", "4"))
     assert [mark.label for mark in made.chart.marks if mark.label.isdigit()] == ["5"]
     assert "within 90 days" in made.about[0]
@@ -173,4 +173,4 @@ def test_comebacks_stand_by_the_week_of_the_repair_against_their_common_share():
 def test_the_name_of_the_expected_line_never_lies_in_the_bars():
     full = [row | {"count": 1} for row in weeks_of(WEEK)]
     named = [mark.label for mark in drawn("rising_cause", weeks=full).chart.marks]
-    assert named == ["by luck seldom more"]
+    assert named == ["most by luck"]

@@ -19,7 +19,7 @@ def _helped(row: WeekRow, _words: Vocabulary) -> Said:
     text = f"Jobs of 8 weeks: {share_words(share)}."
     if usual is not None:
         text += (
-            f" Saying the most frequent causes every time would have held it in "
+            f" Naming the most frequent causes every time would have had it in "
             f"{share_words(usual['share'])}."
         )
     worse = usual is not None and share["high"] < usual["share"]["low"]
@@ -37,8 +37,8 @@ def _score_words(known: Mapping[str, Any], usual: Mapping[str, Any] | None) -> s
         return f" (the most frequent causes: {usual[name]:.2f})" if usual else ""
 
     return (
-        f"Place of the cause, 1 where it always stood first, 0.5 where always second: "
-        f"{known['mrr']:.2f}{beside('mrr')}. Distance of the chances from what proved true, "
+        f"How high the cause stood, 1 where always first, 0.5 where always second: "
+        f"{known['mrr']:.2f}{beside('mrr')}. How far off the chances were, "
         f"0 best, 2 worst: {known['brier']:.2f}{beside('brier')}."
     )
 
@@ -76,9 +76,9 @@ def _mixed_up(row: WeekRow, words: Vocabulary) -> Said:
     ]
     told = f" Put the right one of both first where it was: {listed(checks)}." if checks else ""
     return Said(
-        what=f"{first_up(said)} stood first {many(known['share']['count'], 'time')} "
-        f"where {cause} was proven.",
-        numbers=f"Of the jobs of 52 weeks with {cause} proven: {share_words(known['share'])}.{told}",
+        what=f"“{first_up(said)}” stood first {many(known['share']['count'], 'time')} "
+        f"where “{cause}” was proven.",
+        numbers=f"Of the jobs of 52 weeks with “{cause}” proven: {share_words(known['share'])}.{told}",
         do="Before either is repaired, do the check that tells them apart."
         if checks
         else "Look for a check that tells them apart, and write it down when one is found.",

@@ -25,20 +25,20 @@ def times_words(numbers: Numbers) -> str:
 
 
 def season_words(numbers: Numbers) -> str:
-    """Return what the time of the year was reckoned to do; empty where it does little.
+    """Return what the time of year was reckoned to do; empty where it does little.
 
     Examples
     --------
     >>> season_words({"season_factor": None})
-    'time of the year not known yet'
+    'what the time of year does is not known yet'
     >>> season_words({"season_factor": 1.4}), season_words({"season_factor": 1.02})
-    ('the time of the year alone brings 1.4 times as many', '')
+    ('the time of year alone would make it 1.4 times as many', '')
     """
     factor = numbers["season_factor"]
     if factor is None:
-        return "time of the year not known yet"
-    brings = f"the time of the year alone brings {factor:.1f} times as many"
-    return brings if f"{factor:.1f}" != "1.0" else ""
+        return "what the time of year does is not known yet"
+    makes = f"the time of year alone would make it {factor:.1f} times as many"
+    return makes if f"{factor:.1f}" != "1.0" else ""
 
 
 def since_words(numbers: Numbers) -> str:

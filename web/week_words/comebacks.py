@@ -42,7 +42,8 @@ def _shop_numbers(numbers: Numbers, words: Vocabulary) -> str:
 
 def _one_back(row: Numbers, words: Vocabulary) -> str:
     cause = words.cause_name(row["cause"])
-    after = f"{row['back']} after {many(row['days'], 'day')}"
+    car = f", {row['car']}," if row.get("car") else ""
+    after = f"{row['back']}{car} after {many(row['days'], 'day')}"
     if row["overturned"]:
         return f"{after}: {cause}, and it was {words.cause_name(row['cause_now'])}"
     return f"{after}: {cause}" + ("" if row["cause_now"] else ", not proven yet")
@@ -52,9 +53,10 @@ def _closed(numbers: Numbers) -> str:
     """Return the share of the newest repairs that had their whole period to come back."""
     if not numbers["of"]:
         return f"no repair has its {numbers['holding_days']} days behind it yet"
+    days = numbers["holding_days"]
     told = (
-        f"within {numbers['holding_days']} days came back {share_words(numbers)}, of the newest "
-        "repairs that have those days behind them"
+        f"of the newest repairs that are {days} days old, so many came back within those days: "
+        f"{share_words(numbers)}"
     )
     before = numbers["before"]
     return f"{told}; the year before {share_words(before)}" if before["of"] else told
@@ -65,7 +67,7 @@ def _rate(numbers: Numbers) -> str:
     if rate is None:
         return ""
     came = f"{rate['recent']} came back in {rate['recent_weeks']} weeks"
-    told = f"{came}, {rate['expected']:.1f} expected of that many repairs"
+    told = f"{came}, {rate['expected']:.1f} expected from that many repairs"
     return "; ".join(part for part in (told, since_words(rate)) if part)
 
 
@@ -122,7 +124,8 @@ def held(row: WeekRow, _words: Vocabulary) -> Said:
     return Said(
         what=f"{passed} {numbers['holding_days']} days old and did not come back.",
         numbers="The period is the shop’s own setting.",
-        do="Mark them as held: then they count as proven where a cause came and went.",
+        do="Mark them as held: where the fault came and went with one action, that makes the cause "
+        "proven.",
     )
 
 
@@ -132,19 +135,19 @@ def lasting(row: WeekRow, words: Vocabulary) -> Said:
     if "fixes" in numbers:
         return _fixes(row, words)
     days, share = numbers["holding_days"], numbers["held"]
-    whose = system_words(numbers["system"], words) if numbers["system"] else "all repairs"
+    whose = system_words(numbers["system"], words) if numbers["system"] else "all systems"
     behind = f"{numbers['failures']} of {numbers['repairs']} came back with the same cause so far"
     few = numbers["fixes_too_few"]
-    ways = many(few, "cause is", "causes are") + " mended in more than one way"
+    ways = many(few, "cause is", "causes are") + " repaired in more than one way"
     note = f"{ways}, too few to tell which holds better" if few else ""
     if share is None:
         return Said(what=f"{first_up(whose)}: too few to tell yet.", numbers=joined(behind, note))
     return Said(
-        what=f"{first_up(whose)}: {_of_100(share['share'])} hold for {days} days.",
+        what=f"{first_up(whose)}: {_of_100(share['share'])} repairs hold for {days} days.",
         numbers=joined(
             f"with luck either way {between_words(share['low'], share['high'])}",
             behind,
-            f"{many(share['at_risk'], 'repair')} followed that long",
+            f"{many(share['at_risk'], 'repair was', 'repairs were')} followed that long",
             note,
         ),
     )

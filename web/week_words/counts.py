@@ -38,9 +38,12 @@ def between_words(low: float, high: float) -> str:
     --------
     >>> between_words(0.025, 0.194)
     '3 to 19 %'
+    >>> between_words(0.036, 0.044)
+    'about 4 %'
     """
     # Half up, as people round; 2.5 % is said as 3.
-    return f"{int(100 * low + 0.5)} to {int(100 * high + 0.5)} %"
+    first, last = (int(100 * share + 0.5) for share in (low, high))
+    return f"about {first} %" if first == last else f"{first} to {last} %"
 
 
 def money_words(known: Mapping[str, Any], of_what: str = "cost") -> str:
@@ -91,6 +94,28 @@ def listed(texts: Sequence[str], most: int = 5) -> str:
     """
     more = len(texts) - most
     return "; ".join([*texts[:most], *([f"and {more} more"] if more > 0 else [])])
+
+
+def in_order(by: str, texts: Sequence[str]) -> str:
+    """Return a list and what it is sorted by; one line alone has no order.
+
+    Examples
+    --------
+    >>> in_order("By age", ["J1, 9 days", "J2, 2 days"]), in_order("By age", ["J1, 9 days"])
+    ('By age: J1, 9 days; J2, 2 days', 'J1, 9 days')
+    """
+    return texts[0] if len(texts) == 1 else f"{by}: {listed(texts)}"
+
+
+def job_words(known: Mapping[str, Any]) -> str:
+    """Return a job with its car, where the car is known.
+
+    Examples
+    --------
+    >>> job_words({"job": "J1", "car": "2014 Dunmarrow Packhorse"}), job_words({"job": "J1"})
+    ('J1, 2014 Dunmarrow Packhorse', 'J1')
+    """
+    return ", ".join(filter(None, (known["job"], known.get("car"))))
 
 
 def first_up(text: str) -> str:

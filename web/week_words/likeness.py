@@ -74,7 +74,9 @@ def _measured(key: str, words: Vocabulary) -> str:
 
 
 def _counted(sign: Mapping[str, Any]) -> str:
-    return f"in {sign['inside']} of {sign['size']}, {sign['outside']} of {sign['others']} elsewhere"
+    return (
+        f"in {sign['inside']} of {sign['size']}, {sign['outside']} of {sign['others']} other jobs"
+    )
 
 
 def _words_before(count: Mapping[str, int]) -> str:
@@ -82,7 +84,7 @@ def _words_before(count: Mapping[str, int]) -> str:
     if count["of_before"] < count["of_now"]:
         return "Too few jobs in the year before to tell whether this is new."
     before = f"{count['before']} of {count['of_before']} in the year before"
-    return f"Such words came with {now}, {before}."
+    return f"Words like these came in {now}, {before}."
 
 
 # --- pairs ----------------------------------------------------------------------------------------

@@ -9,6 +9,8 @@ from kb.workflow.week.money import LOOK_FROM
 from kb.workflow.week.rows import WeekRow
 from web.week_words.counts import (
     first_up,
+    in_order,
+    job_words,
     listed,
     many,
     minutes_words,
@@ -22,7 +24,7 @@ def _lost(row: WeekRow, words: Vocabulary) -> Said:
     numbers = row.numbers
     share = numbers["share"]
     text = (
-        f"{many(numbers['times'], 'time')} in the jobs of 8 weeks: {share_words(share)}; "
+        f"{many(numbers['times'], 'time')} in 8 weeks; jobs with it: {share_words(share)}; "
         f"{money_words(numbers['cents'])}; {minutes_words(numbers['minutes'])}."
     )
     if not row.subject:
@@ -33,15 +35,14 @@ def _lost(row: WeekRow, words: Vocabulary) -> Said:
     return Said(
         what=f"{first_up(part)} was tried in {many(share['count'], 'job')} and did not cure.",
         numbers=f"{text} What it was instead: {listed(causes)}.",
-        do=f"Make it a rule to check{_often(numbers['causes'], words)} first, before this is "
-        f"tried: {part}.",
+        do=f"Make it a rule: check{_often(numbers['causes'], words)} before {part} is tried.",
     )
 
 
 def _often(causes: Sequence[Mapping[str, Any]], words: Vocabulary) -> str:
     """Return which cause to check for, where one was behind it more than once."""
     often = [one["cause"] for one in causes if one["cause"] and one["jobs"] >= LOOK_FROM]
-    return f" for “{words.cause_name(often[0])}”" if often else ""
+    return f" for “{words.cause_name(often[0])}”" if often else " what else it could be"
 
 
 def _cause(key: str | None, words: Vocabulary) -> str:
@@ -60,11 +61,12 @@ def _declined(row: WeekRow, words: Vocabulary) -> Said:
         )
     jobs = [_waiting(one, words) for one in numbers["jobs"]]
     repairs = many(numbers["waiting"], "repair was", "repairs were")
+    aged = f"{in_order('By age', jobs)}."
     return Said(
-        what=f"{repairs} declined with a proven cause and not done yet.",
-        numbers=f"Worth {money_words(numbers['cents'], 'price')}. {text} By age: {listed(jobs)}."
+        what=f"{repairs} declined with the cause proven, and not done since.",
+        numbers=f"Worth {money_words(numbers['cents'], 'price')}. {text} {aged}"
         if numbers["cents"]["known"]
-        else f"No price is written down. {text} By age: {listed(jobs)}.",
+        else f"No price is written down. {text} {aged}",
         do="Call the customers, the oldest first.",
     )
 
@@ -76,7 +78,7 @@ def _waiting(one: Mapping[str, Any], words: Vocabulary) -> str:
 
 
 def _aged(one: Mapping[str, Any], words: Vocabulary) -> str:
-    return f"{one['job']}, {many(one['days'], 'day')}, {_cause(one['cause'], words)}"
+    return f"{job_words(one)}, {many(one['days'], 'day')}, {_cause(one['cause'], words)}"
 
 
 def _back(back: Mapping[str, Any] | None, words: Vocabulary) -> str:
@@ -84,7 +86,7 @@ def _back(back: Mapping[str, Any] | None, words: Vocabulary) -> str:
         return ""
     how = ", a comeback" if back["comeback"] else ""
     if back["open"]:
-        why = "open still"
+        why = "still open"
     else:
         why = "the same cause" if back["same"] else _cause(back["cause"], words)
     return f", came back ({back['job']}{how}, {why})"
@@ -93,22 +95,24 @@ def _back(back: Mapping[str, Any] | None, words: Vocabulary) -> str:
 def _workaround(row: WeekRow, words: Vocabulary) -> Said:
     jobs = row.numbers["jobs"]
     count = len(jobs)
-    return {"over": _over, "due": _due, "no_end": _no_end}[row.subject[0]](
-        many(count, "work-around"), listed([_until(one, words) for one in jobs])
+    name = row.subject[0]
+    order = "By age" if name == "no_end" else "By date"
+    return {"over": _over, "due": _due, "no_end": _no_end}[name](
+        many(count, "work-around"), f"{in_order(order, [_until(one, words) for one in jobs])}."
     )
 
 
 def _until(one: Mapping[str, Any], words: Vocabulary) -> str:
     cause = _cause(one["cause"], words)
     if one["until"] is None:
-        return f"{one['job']}, {many(one['days'], 'day')} old, {cause}"
-    return f"{one['job']}, meant to last to {one['until']}, {cause}"
+        return f"{job_words(one)}, {many(one['days'], 'day')} old, {cause}"
+    return f"{job_words(one)}, meant to last to {one['until']}, {cause}"
 
 
 def _over(count: str, jobs: str) -> Said:
     return Said(
         what=f"Time is up for {count} with the car not back yet.",
-        numbers=f"By date: {jobs}.",
+        numbers=jobs,
         do="Call these cars in.",
     )
 
@@ -116,7 +120,7 @@ def _over(count: str, jobs: str) -> Said:
 def _due(count: str, jobs: str) -> Said:
     return Said(
         what=f"Time will be up within 14 days for {count}.",
-        numbers=f"By date: {jobs}.",
+        numbers=jobs,
         do="Agree on a day, and order what the repair needs.",
     )
 
@@ -124,7 +128,7 @@ def _due(count: str, jobs: str) -> Said:
 def _no_end(count: str, jobs: str) -> Said:
     return Said(
         what=f"No end date is written down for {count}.",
-        numbers=f"By age: {jobs}.",
+        numbers=jobs,
         do="Agree with the customer how long it may last, and write down the day.",
     )
 
@@ -138,18 +142,18 @@ def _safety(row: WeekRow, words: Vocabulary) -> Said:
         f"{_back(one['back'], words)}"
         for one in jobs
     ]
-    told = f"Written down who was told of the danger: {row.numbers['told']} of {len(jobs)}."
+    told = f"Who was told of the danger is written down for {row.numbers['told']} of {len(jobs)}."
     if this_week:
         return Said(
             what=f"{count} left this week with a safety repair not done.",
-            numbers=f"{told} By age: {listed(lines)}.",
+            numbers=f"{told} {in_order('By age', lines)}.",
             do="Check today that each customer was told of the danger and signed for it; "
             "local rules come first.",
         )
     return Said(
         what=f"{count} left in the half year before with a safety repair not done, "
         "and nothing here says that it was done since.",
-        numbers=f"{told} By age: {listed(lines)}.",
+        numbers=f"{told} {in_order('By age', lines)}.",
         do="Call these customers; check that each was told and signed for it; "
         "local rules come first.",
     )

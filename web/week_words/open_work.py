@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from kb.case.terms import Vocabulary
 from kb.workflow.week.rows import WeekRow
-from web.week_words.counts import first_up, listed, many
+from web.week_words.counts import first_up, in_order, job_words, listed, many
 from web.week_words.said import Said, Say
 
 _WHY: Final = {
@@ -21,19 +21,23 @@ _WHY: Final = {
 def _old_job(row: WeekRow, words: Vocabulary) -> Said:
     numbers = row.numbers
     jobs = many(numbers["old"], "job was", "jobs were")
-    over = f", {numbers['over']} of them for more than 14" if numbers["over"] else ""
+    all_over = numbers["over"] == numbers["old"]
+    days = 14 if all_over else 5
+    over = (
+        f", {numbers['over']} of them for more than 14" if numbers["over"] and not all_over else ""
+    )
     why = [f"{_WHY[key]}: {count}" for key, count in numbers["why"].items()]
     return Said(
-        what=f"{jobs} open for more than 5 days{over}.",
+        what=f"{jobs} open for more than {days} days{over}.",
         numbers=f"{many(numbers['open'], 'job was', 'jobs were')} open in all. "
         f"What those over 5 days wait for: {listed(why, len(why))}. "
-        f"By age: {listed([_aged(one) for one in numbers['jobs']])}.",
+        f"{in_order('By age', [_aged(one) for one in numbers['jobs']])}.",
         do="Say for each what it waits for and who sees to it, the oldest first.",
     )
 
 
 def _aged(one: Mapping[str, Any]) -> str:
-    return f"{one['job']}, {many(one['days'], 'day')}, {one['waits_for'] or _WHY[one['why']]}"
+    return f"{job_words(one)}, {many(one['days'], 'day')}, {one['waits_for'] or _WHY[one['why']]}"
 
 
 def _unread(row: WeekRow, words: Vocabulary) -> Said:

@@ -15,16 +15,16 @@ def said(row: WeekRow, _words: Vocabulary) -> Said:
         what = "Too few jobs with a proven cause in the last 8 weeks to tell how long they take."
     else:
         what = (
-            "Half of the jobs of the last 8 weeks had their cause proven and were closed "
+            "Half of the jobs with a proven cause in the last 8 weeks were closed "
             f"{within(recent['middle'])}."
         )
     parts = [f"Last 8 weeks: {middle_half(recent)}", f"the year before: {middle_half(before)}"]
     text = f"{'; '.join(parts)}."
     if minutes["middle"] is not None:
         text += (
-            f" Checks written down with their minutes took {minutes['middle']:.0f} minutes on the "
-            f"middle one of {minutes['jobs']} jobs, {minutes['low']:.0f} to {minutes['high']:.0f} "
-            "on the middle half."
+            f" Checks took {minutes['middle']:.0f} minutes on the middle one of "
+            f"{minutes['jobs']} jobs with minutes written down, {minutes['low']:.0f} to "
+            f"{minutes['high']:.0f} on the middle half."
         )
     return Said(what=what, numbers=text)
 

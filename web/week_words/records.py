@@ -25,12 +25,22 @@ def _records(row: WeekRow, words: Vocabulary) -> Said:
         f"{one['job']} ({', '.join(map(_missing, one['missing']))})" for one in numbers["worst"]
     ]
     return Said(
-        what=f"{many(numbers['cases'], 'case was', 'cases were')} added, {complete['count']} of "
-        "them with readings before and after the repair.",
+        what=f"{many(numbers['cases'], 'case was', 'cases were')} added, "
+        f"{_how_many(complete)} readings before and after the repair.",
         numbers=f"Readings before and after: {share_words(complete)}. "
         f"Cause shown, not only inferred: {share_words(numbers['verified'])}.",
         do=f"Have somebody fill in what is missing: {listed(worst)}." if worst else "",
     )
+
+
+def _how_many(share: Mapping[str, Any]) -> str:
+    """Return how many of some cases have something, as the middle of a sentence."""
+    count, of = share["count"], share["of"]
+    if count == of:
+        return "with" if of == 1 else "all with"
+    if not count:
+        return "without" if of == 1 else "none with"
+    return f"{count} of them with"
 
 
 def _missing(key: str) -> str:
@@ -47,7 +57,11 @@ def _inferred(row: WeekRow, words: Vocabulary) -> Said:
         what = "More causes than in the weeks before were only inferred, not shown."
     elif causes:
         often = words.cause_name(numbers["causes"][0]["cause"])
-        what = f"{first_up(often)} was only inferred, not shown, time and again."
+        share = numbers["causes"][0]["share"]
+        what = (
+            f"{first_up(often)} was only inferred, not shown, in {share['count']} of "
+            f"{many(share['of'], 'case')}."
+        )
     else:
         count = numbers["recent"]["count"]
         what = f"{many(count, 'cause was', 'causes were')} only inferred, not shown."
@@ -76,12 +90,12 @@ def _kept(row: WeekRow, words: Vocabulary) -> Said:
     empty = [name for name, share in systems if share["low"] is not None and not share["count"]]
     of = many(everything["of"], "closed job")
     return Said(
-        what=f"No job was kept as a case here: {listed(empty)}."
+        what=f"No job became a case in: {listed(empty)}."
         if empty
         else f"Of {of} in 8 weeks, {everything['count']} became cases.",
         numbers=f"All jobs of 8 weeks: {share_words(everything)}. By system: "
         f"{listed([f'{name}: {share_words(share)}' for name, share in systems], len(systems))}.",
-        do="Ask why nothing is kept there." if empty else "",
+        do="Ask why no cause is proven there." if empty else "",
     )
 
 
@@ -96,7 +110,7 @@ def _spread(row: WeekRow, words: Vocabulary) -> Said:
     elif numbers["more"]:
         what = "People differ by more than luck in how often they take readings after the repair."
     else:
-        what = "People differ in taking readings after the repair no more than luck may do."
+        what = "People differ no more than luck would do in how often they take readings after the repair."
     return Said(
         what=what,
         numbers=f"{numbers['people']} people with 20 or more cases in 52 weeks. Evened out for "

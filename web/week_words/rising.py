@@ -21,10 +21,10 @@ from web.week_words.said import Said, Say
 def _counted(numbers: Numbers) -> str:
     """Return what came in the recent weeks, and what was to be expected of that many jobs."""
     cars, came = numbers["vehicles"], many(numbers["recent"], "time")
-    once = "; those of one model on one day count once" if cars > numbers["recent"] else ""
+    once = " (those of one model on one day count once)" if cars > numbers["recent"] else ""
     return (
-        f"{came} in {numbers['recent_weeks']} weeks ({many(cars, 'car')}{once}), "
-        f"{numbers['expected']:.1f} expected of that many jobs"
+        f"{came} in {numbers['recent_weeks']} weeks, on {many(cars, 'car')}{once}; "
+        f"{numbers['expected']:.1f} expected from that many jobs"
     )
 
 
@@ -44,6 +44,10 @@ def _behind(numbers: Numbers) -> str:
     )
 
 
+def _carried(own: int, recent: int) -> str:
+    return "all on one model:" if own == recent else f"{own} of {recent} on one model:"
+
+
 def _stock(numbers: Numbers) -> str:
     if numbers["flag"] == "watch":
         return "Watch it next week; nothing needs to be done on this alone."
@@ -55,8 +59,7 @@ def rising_cause(row: WeekRow, words: Vocabulary) -> Said:
     numbers, carrier = row.numbers, row.numbers["carried_by"]
     what = f"{first_up(words.cause_name(numbers['cause']))} comes up more often than it used to"
     if carrier:
-        part = f"{carrier['recent']} of {numbers['recent']}"
-        what += f", mostly on one model: {model_words(carrier)} ({part})"
+        what += f", {_carried(carrier['recent'], numbers['recent'])} {model_words(carrier)}"
     return Said(what=f"{what}.", numbers=_behind(numbers), do=_stock(numbers))
 
 

@@ -151,6 +151,7 @@ def _came(row: Repair, back: Comeback) -> dict[str, Any]:
         "cause": row.line.cause,
         "cause_now": back.cause,
         "days": (back.opened - row.line.closed).days,
+        "car": row.line.car,
         "overturned": _overturned(row, back),
     }
 

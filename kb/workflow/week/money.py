@@ -110,6 +110,7 @@ def _declined(seen: Seen, left: Sequence[LeftUndone]) -> Iterator[WeekRow]:
 def _as_listed(row: LeftUndone, seen: Seen) -> dict[str, Any]:
     return {
         "job": row.line.id,
+        "car": row.line.car,
         "cause": row.line.cause,
         "days": (seen.week.sunday - row.line.closed).days,
         "back": _back(row),
@@ -167,6 +168,7 @@ def _until(row: LeftUndone, seen: Seen) -> dict[str, Any]:
     until = row.left.until
     return {
         "job": row.line.id,
+        "car": row.line.car,
         "cause": row.line.cause,
         "until": until.isoformat() if until else None,
         # Days past its end by the end of the week, below 0 while it still lasts.

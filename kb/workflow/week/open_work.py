@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, Final
 
 from kb.store.week_records import OpenLine
+from kb.store.week_rows import car_name
 from kb.workflow.week.rows import Level, WeekRow
 from kb.workflow.week.seen import Seen
 from kb.workflow.word_merges import pieces_of
@@ -52,6 +53,7 @@ def _old_jobs(seen: Seen) -> Iterator[WeekRow]:
     listed = [
         {
             "job": row.id,
+            "car": car_name(row.year, row.make, row.model, row.engine),
             "days": _age(row, seen),
             "why": _reason(waits[row.id], checked=row.checked),
             "waits_for": waits[row.id],

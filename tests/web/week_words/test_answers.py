@@ -25,7 +25,7 @@ def test_whether_the_answers_helped_is_said_in_plain_words_with_what_it_is_held_
     told = say(row("answers_helped", **HELPED), WORDS)
     assert told.what == "The cause stood among the first 3 shown in 41 of 60 jobs."
     assert "41 of 60, with luck either way 56 to 79 %" in told.numbers
-    assert "would have held it in 12 of 60" in told.numbers
+    assert "would have had it in 12 of 60" in told.numbers
     assert "0.71 (the most frequent causes: 0.20)" in told.numbers
     assert (
         "Where 80 to 90 % was said, it proved true 12 of 13 times, with luck either way 67 to 99 %"
@@ -68,8 +68,8 @@ def test_a_mistaken_pair_is_said_with_the_check_that_tells_it_apart():
     numbers = {"share": share_of(3, 12), "apart": [["battery_test", 4]]}
     told = say(row("mixed_up", pair, **numbers), WORDS)
     assert told.what == (
-        f"{WORDS.cause_name(pair[0])} stood first 3 times where {WORDS.cause_name(pair[1])} "
-        "was proven."
+        f"“{WORDS.cause_name(pair[0])}” stood first 3 times where "
+        f"“{WORDS.cause_name(pair[1])}” was proven."
     )
     assert "3 of 12, with luck either way 9 to 53 %" in told.numbers
     assert f"{WORDS.check_name('battery_test')} (4 times)" in told.numbers

@@ -38,8 +38,8 @@ def test_a_week_without_comebacks_is_said_with_the_share_of_those_that_had_their
     told = back()
     assert told.what == "No car came back this week."
     assert told.numbers == (
-        "within 90 days came back 7 of 41, with luck either way 9 to 31 %, of the newest repairs "
-        "that have those days behind them; the year before 3 of 60, with luck either way 2 to 14 %."
+        "of the newest repairs that are 90 days old, so many came back within those days: 7 of 41, "
+        "with luck either way 9 to 31 %; the year before 3 of 60, with luck either way 2 to 14 %."
     )
     assert told.do == ""
 
@@ -60,7 +60,7 @@ def test_a_young_shop_is_told_that_no_repair_had_its_time():
 
 def test_a_rate_that_is_up_is_said_for_the_shop_and_for_a_system():
     rate = {"recent": 9, "recent_weeks": 8, "expected": 3.14, "new": False, "since": "2026-W40"}
-    told = "9 came back in 8 weeks, 3.1 expected of that many repairs; seen since 2026-W40"
+    told = "9 came back in 8 weeks, 3.1 expected from that many repairs; seen since 2026-W40"
     shop = back(rate=rate)
     assert shop.what.endswith("More come back than used to.")
     assert shop.numbers.endswith(f"{told}.")
@@ -129,19 +129,19 @@ def curve(share, *subject, **known):
 
 def test_repairs_that_hold_are_said_out_of_100():
     told = curve(0.914, "cooling")
-    assert told.what == "Engine cooling: 91 of 100 hold for 90 days."
+    assert told.what == "Engine cooling: 91 of 100 repairs hold for 90 days."
     assert told.numbers == (
         "with luck either way 85 to 96 %; 4 of 40 came back with the same cause so far; "
-        "31 repairs followed that long."
+        "31 repairs were followed that long."
     )
-    assert curve(0.996).what == "All repairs: over 99 of 100 hold for 90 days."
-    assert curve(1.0).what == "All repairs: 100 of 100 hold for 90 days."
+    assert curve(0.996).what == "All systems: over 99 of 100 repairs hold for 90 days."
+    assert curve(1.0).what == "All systems: 100 of 100 repairs hold for 90 days."
 
 
 def test_too_few_are_said_to_be_too_few():
-    assert curve(None).what == "All repairs: too few to tell yet."
+    assert curve(None).what == "All systems: too few to tell yet."
     told = curve(0.9, fixes_too_few=2).numbers
-    assert "2 causes are mended in more than one way, too few to tell which holds better" in told
+    assert "2 causes are repaired in more than one way, too few to tell which holds better" in told
 
 
 def test_the_better_of_two_ways_of_mending_is_named():

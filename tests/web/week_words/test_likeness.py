@@ -31,10 +31,10 @@ def test_a_group_is_said_with_what_it_shares():
     assert told.what == "6 jobs from 5 cars are alike, and no cause covers them."
     assert told.numbers == (
         "Causes: Wheel bearing rough (2); no cause written down (3). What they share: "
-        "the words “rail seal” in 5 of 6, 9 of 400 elsewhere; “whistle” in 5 of 6, 9 of 400 "
-        "elsewhere; Vent (panel outlet) air temperature 61 to 65 °F in 5 of 6, 9 of 400 elsewhere; "
-        "odd one, left 3 in 5 of 6, 9 of 400 elsewhere; hum that rises with speed in 5 of 6, "
-        "9 of 400 elsewhere. Such words came with 7 of 406 recent jobs, 0 of 2400 in the year "
+        "the words “rail seal” in 5 of 6, 9 of 400 other jobs; “whistle” in 5 of 6, 9 of 400 "
+        "other jobs; Vent (panel outlet) air temperature 61 to 65 °F in 5 of 6, 9 of 400 other jobs; "
+        "odd one, left 3 in 5 of 6, 9 of 400 other jobs; hum that rises with speed in 5 of 6, "
+        "9 of 400 other jobs. Words like these came in 7 of 406 recent jobs, 0 of 2400 in the year "
         "before."
     )
     assert "side by side" in told.do

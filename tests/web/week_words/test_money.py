@@ -29,7 +29,7 @@ def test_parts_that_did_not_cure_are_said_with_what_is_known_of_their_cost():
     told = lost()
     assert told.what == "6 parts or pieces of work did not cure, in 4 jobs."
     assert told.numbers == (
-        "6 times in the jobs of 8 weeks: 4 of 40, with luck either way 4 to 23 %; 1,234.50 in all "
+        "6 times in 8 weeks; jobs with it: 4 of 40, with luck either way 4 to 23 %; 1,234.50 in all "
         "(cost known for 2 of 4); 95 minutes."
     )
     assert told.do == ""
@@ -40,15 +40,19 @@ def test_a_part_is_said_with_what_it_was_instead():
     told = lost("fan relay", part="fan relay", causes=causes)
     assert told.what == "Fan relay was tried in 4 jobs and did not cure."
     assert told.numbers.endswith(f"What it was instead: {FAN} (3); no cause found (1).")
-    assert told.do == (
-        f"Make it a rule to check for “{FAN}” first, before this is tried: fan relay."
-    )
+    assert told.do == (f"Make it a rule: check for “{FAN}” before fan relay is tried.")
     once = lost("fuse", part="fuse", causes=[{"cause": "condenser_fan_dead", "jobs": 1}])
-    assert once.do == "Make it a rule to check first, before this is tried: fuse."
+    assert once.do == "Make it a rule: check what else it could be before fuse is tried."
 
 
 def test_declined_repairs_are_said_with_value_age_and_return():
-    one = {"job": "J1", "cause": "condenser_fan_dead", "days": 40, "cents": 41250}
+    one = {
+        "job": "J1",
+        "car": "2014 Dunmarrow",
+        "cause": "condenser_fan_dead",
+        "days": 40,
+        "cents": 41250,
+    }
     back = {"job": "J9", "comeback": True, "open": True, "cause": None, "same": False}
     known = {
         "back": share_of(3, 9),
@@ -63,14 +67,14 @@ def test_declined_repairs_are_said_with_value_age_and_return():
         ],
     }
     told = said("declined", **known)
-    assert told.what == "4 repairs were declined with a proven cause and not done yet."
+    assert told.what == "4 repairs were declined with the cause proven, and not done since."
     assert told.numbers == (
         "Worth 412.50 in all (price known for 1 of 2). Of those declined in 52 weeks, the car came "
         "back: 3 of 9, with luck either way 12 to 65 %; repaired since: 1 of 4, too few to tell. "
-        f"By age: J1, 40 days, {FAN}, 412.50, came back (J9, a comeback, open still); "
-        f"J1, 40 days, {FAN}, 412.50, came back (J9, the same cause); "
-        f"J1, 40 days, {FAN}, 412.50, came back (J9, a comeback, no cause found); "
-        f"J1, 1 day, {FAN}, no price written down."
+        f"By age: J1, 2014 Dunmarrow, 40 days, {FAN}, 412.50, came back (J9, a comeback, still open); "
+        f"J1, 2014 Dunmarrow, 40 days, {FAN}, 412.50, came back (J9, the same cause); "
+        f"J1, 2014 Dunmarrow, 40 days, {FAN}, 412.50, came back (J9, a comeback, no cause found); "
+        f"J1, 2014 Dunmarrow, 1 day, {FAN}, no price written down."
     )
     unpriced = said("declined", **(known | {"cents": sum_known([None])}))
     assert unpriced.numbers.startswith("No price is written down.")
@@ -102,7 +106,7 @@ def test_safety_says_the_danger_and_that_local_rules_come_first():
     week = said("safety", "week", told=0, jobs=[job])
     assert week.what == "1 car left this week with a safety repair not done."
     assert dangers_of(DANGER, WORDS)[0].removesuffix(".") in week.numbers
-    assert week.numbers.startswith("Written down who was told of the danger: 0 of 1.")
+    assert week.numbers.startswith("Who was told of the danger is written down for 0 of 1.")
     before = said("safety", "before", told=1, jobs=[job, job])
     assert before.what.startswith("2 cars left in the half year before")
     for told in (week, before):

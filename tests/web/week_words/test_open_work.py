@@ -24,6 +24,14 @@ def test_old_jobs_are_said_with_age_and_reason():
     )
     one = said("old_job", open=1, old=1, over=0, why={"no_check": 1}, jobs=jobs[1:2])
     assert one.what == "1 job was open for more than 5 days."
+    assert one.numbers.endswith(": 1. J1, 19 days, condenser parts.")
+
+
+def test_old_jobs_that_are_all_old_are_said_once_with_their_cars():
+    job = {"job": "J1", "car": "2014 Dunmarrow", "days": 16, "why": "parts", "waits_for": "a pump"}
+    told = said("old_job", open=1, old=1, over=1, why={"parts": 1}, jobs=[job])
+    assert told.what == "1 job was open for more than 14 days."
+    assert told.numbers.endswith("J1, 2014 Dunmarrow, 16 days, a pump.")
 
 
 def test_words_are_said_with_where_to_say_what_they_mean():

@@ -19,12 +19,12 @@ def said(recent, before=(), minutes=()):
 def test_days_are_said_for_half_of_the_jobs_and_for_the_middle_half():
     told = said([0.0, 1.0, 2.0, 3.0, 9.0], [1.0] * 5, [10.0, 20.0, 30.0, 40.0, 50.0])
     assert told.what == (
-        "Half of the jobs of the last 8 weeks had their cause proven and were closed within 2 days."
+        "Half of the jobs with a proven cause in the last 8 weeks were closed within 2 days."
     )
     assert told.numbers == (
         "Last 8 weeks: the middle half of 5 jobs took 1 to 3 days; the year before: the middle "
-        "half of 5 jobs took 1 day. Checks written down with their minutes took 30 minutes on the "
-        "middle one of 5 jobs, 20 to 40 on the middle half."
+        "half of 5 jobs took 1 day. Checks took 30 minutes on the middle one of 5 jobs with minutes "
+        "written down, 20 to 40 on the middle half."
     )
 
 

@@ -32,7 +32,9 @@ def test_new_cases_are_said_with_what_to_fill():
         "after the repair, readings as found, what shows that it holds, what was done)."
     )
     one = said("records", cases=1, complete=share_of(1, 1), verified=share_of(1, 1), worst=[])
-    assert one.what.startswith("1 case was added")
+    assert one.what == "1 case was added, with readings before and after the repair."
+    none = said("records", cases=2, complete=share_of(0, 2), verified=share_of(1, 2), worst=[])
+    assert none.what == "2 cases were added, none with readings before and after the repair."
     assert one.do == ""
 
 
@@ -53,7 +55,7 @@ def test_inferred_causes_are_said_with_what_the_difference_is_worth():
     assert more.what == "More causes than in the weeks before were only inferred, not shown."
     assert more.numbers.endswith("That is more than luck would do.")
     often = inferred(p=0.4, causes=[{"cause": "condenser_fan_dead", "share": share_of(3, 4)}])
-    assert often.what.lower().startswith(FAN.lower())
+    assert often.what.lower() == f"{FAN} was only inferred, not shown, in 3 of 4 cases.".lower()
     assert often.numbers.endswith(f"By cause: {FAN}: 3 of 4, too few to tell.")
 
 
@@ -65,8 +67,8 @@ def test_a_system_where_nothing_is_kept_is_named():
     ]
     told = said("kept", all=share_of(6, 13), systems=systems)
     brakes = WORDS.systems["brakes"].name
-    assert told.what == f"No job was kept as a case here: {brakes}."
-    assert told.do == "Ask why nothing is kept there."
+    assert told.what == f"No job became a case in: {brakes}."
+    assert told.do == "Ask why no cause is proven there."
     assert "system not written down: 0 of 1, too few to tell." in told.numbers
     told = said("kept", all=share_of(6, 7), systems=systems[1:2])
     assert (told.what, told.do) == ("Of 7 closed jobs in 8 weeks, 6 became cases.", "")

@@ -36,9 +36,9 @@ def test_a_cause_that_rises_is_one_sentence_with_its_counts():
     told = said("rising_cause", FAN)
     assert told.what == f"{first_up(NAME)} comes up more often than it used to."
     assert told.numbers == (
-        "9 times in 8 weeks (9 cars), 2.6 expected of that many jobs; 14 in the 104 weeks before; "
+        "9 times in 8 weeks, on 9 cars; 2.6 expected from that many jobs; 14 in the 104 weeks before; "
         "3.4 times as many as usual, with luck either way 1.3 to 8.4; "
-        "the time of the year alone brings 1.4 times as many."
+        "the time of year alone would make it 1.4 times as many."
     )
     assert "in stock" in told.do
 
@@ -46,14 +46,14 @@ def test_a_cause_that_rises_is_one_sentence_with_its_counts():
 def test_what_may_be_luck_and_what_lasts_is_said():
     told = said("rising_cause", FAN, flag="watch", new=False, since="2026-W40", season_factor=None)
     assert told.numbers.endswith(
-        "time of the year not known yet; may still be luck; seen since 2026-W40."
+        "what the time of year does is not known yet; may still be luck; seen since 2026-W40."
     )
     assert told.do.startswith("Watch it next week")
 
 
 def test_a_batch_is_said_to_count_once():
     assert (
-        "(12 cars; those of one model on one day count once)"
+        "on 12 cars (those of one model on one day count once)"
         in said("rising_cause", FAN, vehicles=12).numbers
     )
 
@@ -61,7 +61,9 @@ def test_a_batch_is_said_to_count_once():
 def test_the_model_that_carries_a_rise_is_named():
     carrier = {"make": "Dunmarrow", "model": "Packhorse", "engine": "2.0", "recent": 7}
     told = said("rising_cause", FAN, carried_by=carrier)
-    assert told.what.endswith("mostly on one model: Dunmarrow Packhorse 2.0 (7 of 9).")
+    assert told.what.endswith("7 of 9 on one model: Dunmarrow Packhorse 2.0.")
+    every = said("rising_cause", FAN, carried_by=carrier | {"recent": 9})
+    assert every.what.endswith("used to, all on one model: Dunmarrow Packhorse 2.0.")
     pair = said("rising_pair", FAN, "dunmarrow", **carrier)
     assert pair.what == f"Dunmarrow Packhorse 2.0: {NAME} comes up more often than it used to."
 

@@ -172,6 +172,7 @@ def test_workarounds_are_called_in_when_their_time_is_up(seen_of):
     }
     assert rows[("over",)].numbers["jobs"][1] == {
         "job": "J1",
+        "car": "",
         "cause": HARMLESS,
         "until": (SUNDAY - timedelta(days=9)).isoformat(),
         "over": 9,

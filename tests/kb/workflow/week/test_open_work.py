@@ -62,7 +62,8 @@ def test_old_jobs_are_listed_by_age_with_why(seen_of):
         ("customer", "else", "not_shown", "nothing", "no_check", "parts"), 1
     )
     assert row.numbers["jobs"][0] == {
-        "job": "J2", "days": 14, "why": "customer", "waits_for": "the customer's word",
+        "job": "J2", "car": "2014 Dunmarrow Packhorse", "days": 14, "why": "customer",
+        "waits_for": "the customer's word",
     }  # fmt: skip
 
 
