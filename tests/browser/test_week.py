@@ -58,6 +58,7 @@ def test_the_week_works_by_keys_alone(visit, busy):
     page.keyboard.press("?")
     assert "the week" in page.locator("#keys").inner_text()
     page.keyboard.press("Escape")
+    page.locator("#keys").wait_for(state="hidden")
     page.keyboard.press("k")
     page.wait_for_url("**/week")
     topic = page.locator("details.week-topic").first
