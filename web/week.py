@@ -15,7 +15,7 @@ from web.auth import needs, now, person
 from web.decisions import week_slots
 from web.measure_words import foreman_lines
 from web.rights import Right
-from web.trust import trust_picture
+from web.trust_picture import trust_picture
 from web.week_counting import counted
 from web.week_page import WeekAsked, matters_shown, paper_rows, topics
 

@@ -8,7 +8,7 @@ from kb.workflow.week.rows import WeekRow
 from web.lasting_picture import repairs_that_hold
 from web.plots import Axes, Bar, Curve, Mark, plot
 from web.scales import round_step
-from web.trust import trust_picture
+from web.trust_picture import trust_picture
 from web.week_picture import WeekPicture
 
 Numbers = Mapping[str, Any]

@@ -8,7 +8,7 @@ from kb.diagnosis.reliability import Band
 from kb.workflow.trust import TRUST, keep_trust, measure_trust
 from tests.web.test_cli import empty, terminal
 from tests.web.test_pictures import all_of, named, reader, table_after
-from web.trust import trust_picture
+from web.trust_picture import trust_picture
 
 __all__ = ["empty", "terminal"]
 
