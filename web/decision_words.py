@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from kb.case.terms import Vocabulary
 from kb.store.decisions import Decision
@@ -10,12 +10,15 @@ from kb.workflow.decisions import DecidedBefore
 from web.week_words.rows import say
 from web.week_words.said import Said
 
+# Key of the row of the cars that left in the week itself: gone by the next week, done or not.
+_LEFT_THAT_WEEK: Final = "safety:week"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DecisionSaid:
     """A decision in words.
 
-    ``how`` says how it stands, with owner and day; ``about`` is the row as it stood then; ``now``
+    ``how`` says how it stands, with owner and day; ``about`` is the row's sentence then; ``now``
     what became of that row, empty where the week shown is not a later one.
     """
 
@@ -35,12 +38,18 @@ def about_words(decision: Decision) -> str:
     return f"{decision.about.week}: {' '.join(decision.about.said.split())}"
 
 
+def _about_short(decision: Decision) -> str:
+    """Return the week and the sentence of the row; its numbers stand on the decision's own page."""
+    said, _, _ = decision.about.said.partition("\n")
+    return f"{decision.about.week}: {said}"
+
+
 def decision_said(row: DecidedBefore, words: Vocabulary) -> DecisionSaid:
     """Return a decision in words."""
     return DecisionSaid(
         what=row.decision.plan.what,
         how=_how(row),
-        about=about_words(row.decision),
+        about=_about_short(row.decision),
         now=_now(row, words),
     )
 
@@ -58,6 +67,8 @@ def _how(row: DecidedBefore) -> str:
 def _now(row: DecidedBefore, words: Vocabulary) -> str:
     if not row.compared:
         return ""
+    if row.decision.about.row_key == _LEFT_THAT_WEEK:
+        return "that was a list of its week; cars that are still not done stand under Safety"
     if row.now is None:
         return "gone from this week's list"
     then = row.decision.about.said.partition("\n")[2]
@@ -79,7 +90,7 @@ def decided_lines(rows: Iterable[DecidedBefore], words: Vocabulary) -> list[str]
         lines.append(f"- {said.what} [{said.how}]")
         lines.append(f"  about {said.about}")
         lines += [f"  {said.now}"] if said.now else []
-    return ["Decided before:", *lines] if lines else []
+    return ["Decided:", *lines] if lines else []
 
 
 def decided_json(rows: Iterable[DecidedBefore], words: Vocabulary) -> list[dict[str, Any]]:

@@ -98,7 +98,7 @@ def test_notes_that_fit_stand_under_the_answers_a_line_each(terminal):
 def test_a_week_lists_what_was_decided_before(terminal):
     about = About(week="2026-W01", row_key="came_back:hvac", said="Some came back.")
     plan = Plan(what="Look at them", owner="Mara", due=date(2026, 1, 9))
-    assert "Decided before" not in terminal.said("week")
+    assert "Decided:" not in terminal.said("week")
     assert terminal.told("week", "--json")["decisions"] == []
     write(terminal, lambda unit: unit.decisions.add(about, plan))
     text = terminal.said("week")

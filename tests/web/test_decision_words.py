@@ -62,6 +62,14 @@ def test_a_row_that_is_gone_or_not_compared_says_so_or_nothing():
     assert decision_said(shown(now=None, compared=False), WORDS).now == ""
 
 
+def test_cars_that_left_with_a_danger_are_not_said_to_be_gone_from_the_list():
+    about = About(week="2026-W46", row_key="safety:week", said="1 car left.")
+    for now in (None, ROW):
+        told = decision_said(shown(now=now, about=about), WORDS).now
+        assert told.endswith("still not done stand under Safety")
+    assert decision_said(shown(compared=False, about=about), WORDS).now == ""
+
+
 def test_how_it_stands_is_said_with_owner_and_day():
     done = {"state": "done", "outcome": "a loose clamp", "settled_at": AT}
     dropped = {"state": "dropped", "settled_at": AT}
@@ -79,9 +87,9 @@ def test_the_terminal_and_json_say_the_same(saying):
     saying("7 of 28")
     row = shown(overdue=True)
     assert decided_lines([row], WORDS) == [
-        "Decided before:",
+        "Decided:",
         "- Look [overdue: Mara, was due 2026-11-20]",
-        "  about 2026-W46: X. 4 of 30",
+        "  about 2026-W46: X.",
         "  still there. Then: 4 of 30. Now: 7 of 28",
     ]
     (told,) = decided_json([row], WORDS)

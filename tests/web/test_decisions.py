@@ -39,7 +39,7 @@ def send(site, number, path="", **form):
 def test_a_row_leads_to_its_form_and_the_decision_stands_at_the_row_and_above(site, row):
     text = site.page(f"/week?week={row.week}")
     assert f"/week/decide?week={row.week}&amp;row={row.key}" in text
-    assert "Decided before" not in text
+    assert 'id="decided"' not in text
     form = site.page(f"/week/decide?{row.query}")
     assert "Comebacks of heating and air conditioning." in form
     assert "4 of 30" in form
@@ -47,7 +47,7 @@ def test_a_row_leads_to_its_form_and_the_decision_stands_at_the_row_and_above(si
     answer = row.send()
     assert urlsplit(answer.location).path == "/week"
     text = site.page(f"/week?week={row.week}")
-    assert "Decided before" in text
+    assert 'id="decided"' in text
     assert text.count("Look at the last three") == 2
     assert "open: Mara, by 2199-12-31" in text
 
@@ -223,6 +223,7 @@ def test_cases_past_their_period_are_marked_by_one_press(site, row):
     assert answer.status_code == 302
     assert [standing_of(site.get(job)).value for job in ("J1", "J2")] == ["proven"] * 2
     assert "as held" not in site.page(page)
+    assert "No case of this row is left to mark." in site.page(page)
     assert "the shop’s holding period passed" in site.page("/case/J1")
 
 
