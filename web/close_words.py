@@ -43,7 +43,7 @@ def _missing(answers: CloseAnswers) -> str:
         for what, there in (("the cause", answers.cause), ("how it was proven", answers.proofs))
         if not there
     ]
-    return " and ".join(gaps)
+    return f"{' and '.join(gaps)} {'is' if len(gaps) == 1 else 'are'} missing" if gaps else ""
 
 
 def stands_words(job: Job, answers: CloseAnswers) -> str:
@@ -51,7 +51,7 @@ def stands_words(job: Job, answers: CloseAnswers) -> str:
     if answers.end not in ENDS_WITH_CAUSE and not answers.cause:
         return "Will be kept as a job without a cause; it still counts when a like one comes."
     if missing := _missing(answers):
-        return f"Cannot be closed like this yet: {missing} is missing."
+        return f"Cannot be closed like this yet: {missing}."
     return f"Will stand as: {standing_of(job)}, because {standing_reason(job)}."
 
 

@@ -90,7 +90,7 @@ def test_no_cause_is_chosen_where_no_finding_proves_it_but_likely_ones_stand_fir
     form = fields(text)
     assert (form["cause"], form["other_cause"], form["method"]) == ("", "", "")
     assert text.index('name="cause" value="condenser_fan_dead"') < text.index('id="other_cause"')
-    assert "Cannot be closed like this yet: the cause and how it was proven is missing." in text
+    assert "Cannot be closed like this yet: the cause and how it was proven are missing." in text
 
 
 def test_no_cause_stands_twice_on_the_page(site):

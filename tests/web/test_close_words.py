@@ -36,7 +36,7 @@ def test_a_finding_without_more_is_its_check_and_outcome():
 @pytest.mark.parametrize(
     ("known", "words"),
     [
-        ({}, "the cause and how it was proven is missing"),
+        ({}, "the cause and how it was proven are missing"),
         ({"cause": "overcharge"}, "how it was proven is missing"),
         ({"cause": "overcharge", "proofs": [Proof(method="seen")]}, "Will stand as: proven"),
         ({"cause": "overcharge", "proofs": [Proof(method="came_and_went")]}, "as: likely"),

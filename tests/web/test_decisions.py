@@ -114,7 +114,7 @@ def test_next_weeks_page_says_what_the_row_says_now(site, row):
     row.count("2026-W47")
     text = site.page("/week?week=2026-W47")
     assert "gone from this week&#39;s list" in text
-    assert "About 2026-W46: Comebacks of heating and air conditioning. 4 of 30" in text
+    assert "About 2026-W46: Comebacks of heating and air conditioning.<" in text
 
 
 def test_an_overdue_decision_says_so_in_words_and_leads(site, row):
