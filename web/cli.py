@@ -120,7 +120,7 @@ def _note_block(store: Store, job: Job, suggestion: Suggestion | None, words: Vo
     """Return the shop's notes that fit, a line each under their heading; empty without one."""
     with store.read() as unit:
         lines = note_lines(notes_for(unit, job, suggestion, words=words))
-    return "\n".join(["", "", "Notes of the shop", "-----------------", *lines]) if lines else ""
+    return "\n".join(["", "", "Shop notes", "----------", *lines]) if lines else ""
 
 
 # --- an open job ---------------------------------------------------------------------------------

@@ -1,4 +1,4 @@
-"""Notes of the shop in words: which jobs one is for, a line for the terminal, what a form offers."""
+"""Shop notes in words: which jobs one is for, a line for the terminal, what a form offers."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict

@@ -1,4 +1,4 @@
-"""Notes of the shop: the list, one note to read and change, and the notes that fit a job."""
+"""Shop notes: the list, one note to read and change, and the notes that fit a job."""
 
 from collections.abc import Mapping
 from contextlib import suppress

@@ -20,7 +20,7 @@ def test_a_foreman_decides_and_settles_by_thumb_without_a_script(visit, pages, s
     page.locator("summary").filter(has_text="Half of the jobs").first.tap()
     page.get_by_role("link", name="Decide about: Half of the jobs").first.tap()
     page.get_by_label("What is to be done").fill("Order one more lift")
-    page.get_by_label("Until when").fill("2199-12-31")
+    page.get_by_label("By when").fill("2199-12-31")
     page.get_by_role("button", name="Save mine as well").tap()
     # The browser itself asks for nothing: the shop says what is missing, and keeps the rest.
     expect(page.get_by_label("Who does it")).to_have_attribute("aria-invalid", "true")
@@ -67,7 +67,7 @@ def test_two_people_at_one_row_lose_nothing(visit, pages, shop):
         visitor.open(f"/week/decide?week={ROW_WEEK}&row=pace")
         visitor.page.get_by_label("What is to be done").fill(f"What {who} wants")
         visitor.page.get_by_label("Who does it").fill(who)
-        visitor.page.get_by_label("Until when").fill("2199-12-31")
+        visitor.page.get_by_label("By when").fill("2199-12-31")
     for visitor in both:
         visitor.page.get_by_role("button", name="Save mine as well").click()
         visitor.page.wait_for_load_state()

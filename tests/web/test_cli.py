@@ -88,7 +88,7 @@ def test_notes_that_fit_stand_under_the_answers_a_line_each(terminal):
     before = terminal.said("find", "no crank, no click", *car)
     write(terminal, lambda unit: unit.notes.add(note))
     found = terminal.said("find", "no crank, no click", *car)
-    assert found == f"{before.rstrip()}\n\nNotes of the shop\n-----------------\n{line}\n"
+    assert found == f"{before.rstrip()}\n\nShop notes\n----------\n{line}\n"
     job = terminal.opened("no crank, no click", *car)
     assert line in terminal.said("show", job).splitlines()
     assert line not in terminal.said("find", "no crank, no click")

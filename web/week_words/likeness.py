@@ -31,7 +31,7 @@ def _no_name(row: WeekRow, words: Vocabulary) -> Said:
         do = f"Ask whether it was “{cause}” in these too, and write it down."
     else:
         cars = many(numbers["vehicles"], "car")
-        what = f"{jobs} from {cars} are alike, and no cause covers them."
+        what = f"{jobs} from {cars} are alike, and no one cause explains them."
         do = "Open them side by side, and agree on what to check in the next one."
     return Said(
         what=what,

@@ -28,7 +28,7 @@ def group(**changes):
 
 def test_a_group_is_said_with_what_it_shares():
     told = group()
-    assert told.what == "6 jobs from 5 cars are alike, and no cause covers them."
+    assert told.what == "6 jobs from 5 cars are alike, and no one cause explains them."
     assert told.numbers == (
         "Causes: Wheel bearing rough (2); no cause written down (3). What they share: "
         "the words “rail seal” in 5 of 6, 9 of 400 other jobs; “whistle” in 5 of 6, 9 of 400 "
