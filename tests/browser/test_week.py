@@ -51,6 +51,18 @@ def test_a_busy_week_fits_its_screen_and_every_target_a_thumb(visit, busy, size)
     assert visitor.page.evaluate(TOO_SMALL, [TAPPED, LEAST]) == []
 
 
+def test_what_can_be_decided_stays_beside_a_picture_whose_numbers_are_open(visit, busy):
+    visitor = visit(DESKTOP)
+    visitor.open("/week")
+    open_everything(visitor.page)
+    card = visitor.page.locator(".week-first .week-row:has(.picture)").first
+    deeds, said = card.locator(".deeds").bounding_box(), card.locator(".week-said").bounding_box()
+    numbers = card.locator("details.numbers table").bounding_box()
+    assert numbers["height"] > 300
+    assert deeds["y"] < said["y"] + said["height"] + 100
+    assert deeds["x"] + deeds["width"] <= numbers["x"]
+
+
 def test_the_week_works_by_keys_alone(visit, busy):
     visitor = visit(DESKTOP)
     visitor.open("/")

@@ -37,6 +37,8 @@ def test_a_line_holds_what_the_job_holds(store):
     assert (line.cause, line.end, line.held) == (job.cause, job.closing.end, job.closing.held)
     assert line.platform == (job.vehicle.make, job.vehicle.model, "")
     assert replace(line, engine="T25P").platform[2] == "T25P"
+    assert replace(line, year=2014, engine="T25P").car == f"2014 {line.make} {line.model} T25P"
+    assert replace(line, year=None, make=None, model=None, engine=None).car == ""
 
 
 def test_comebacks_are_found_open_ones_too(store):
