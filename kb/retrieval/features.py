@@ -36,7 +36,8 @@ class Token:
 
 
 def token_key(field: str, value: str) -> str:
-    """Return field and value as one key of the postings."""
+    """Return field and value as one key of the postings; its last tab parts them again."""
+    value = value.replace("\t", " ")
     return f"{field}\t{value}"
 
 
@@ -84,7 +85,8 @@ def _clause_token(text: str, words: Vocabulary) -> Token:
     The value is the state with its polarity, so that swapped states under one condition, and one
     symptom seen here and looked for in vain there, are conflicts.
     """
-    concept, polarity, condition = text.split("|")
+    # A place or an action that was typed stands last, with bars of its own.
+    concept, polarity, condition = text.split("|", 2)
     subject, _, state = concept.partition(":")
     if state:
         return Token(

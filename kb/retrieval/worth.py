@@ -50,7 +50,7 @@ class FieldWorth:
         """All recorded values of each field, in order."""
         found: dict[str, list[str]] = {}
         for key in sorted(self.tokens_.keys):
-            field, _, value = key.partition("\t")
+            field, _, value = key.rpartition("\t")
             found.setdefault(field, []).append(value)
         return {field: tuple(values) for field, values in found.items()}
 

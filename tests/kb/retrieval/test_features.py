@@ -15,8 +15,8 @@ from kb.case.model import (
     Vehicle,
 )
 from kb.case.terms import load_vocabulary
-from kb.retrieval.features import case_features, finding_token
-from tests.factories import a_reading
+from kb.retrieval.features import case_features, case_tokens, finding_token
+from tests.factories import a_job, a_reading
 
 WORDS = load_vocabulary()
 
@@ -140,3 +140,9 @@ def test_what_a_repair_cost_is_no_closed_field_to_learn():
         closing=Closing(closed=date(2026, 1, 6), end="fixed"),
     )
     assert made.labels == (("component", "Hose"), ("component", "Boom"))
+
+
+def test_a_bar_in_a_place_that_was_typed_is_part_of_the_place():
+    symptom = Symptom(text="", concept="brake_pulls", position="left|right|")
+    found = case_tokens(a_job(symptoms=(symptom,)), WORDS)
+    assert "brake_pulls|at:left|right|" in {token.field for token in found}

@@ -68,3 +68,10 @@ def test_a_conflict_weighs_the_same_whichever_value_asks():
 
 def index_token(field):
     return Token(part="symptom", field=field, value="yes", what=field)
+
+
+@pytest.mark.parametrize("field", ["model|a\tb", "\t", "model|\t"])
+def test_a_tab_in_what_was_typed_parts_no_field(field):
+    index = CaseIndex().fit([case("A", "a", field), case("B", "b", "hum|")])
+    assert index.values_of_ == {field: ("yes",), "hum|": ("yes",)}
+    assert index.conflict(index_token(field)) <= 0
