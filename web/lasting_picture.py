@@ -39,8 +39,11 @@ def repairs_that_hold(numbers: Mapping[str, Any]) -> WeekPicture | None:
 
 
 def _end(numbers: Mapping[str, Any]) -> float:
-    """Return the last day that is drawn: of the holding period where it can be told so far."""
-    last = float(numbers["times"][-1])
+    """Return the last day that is drawn: of the holding period where it can be told so far.
+
+    One day at least: a car may come back on the very day of its repair, and no other since.
+    """
+    last = max(1.0, float(numbers["times"][-1]))
     return max(last, float(numbers["holding_days"])) if numbers.get("held") else last
 
 

@@ -174,3 +174,9 @@ def test_the_name_of_the_expected_line_never_lies_in_the_bars():
     full = [row | {"count": 1} for row in weeks_of(WEEK)]
     named = [mark.label for mark in drawn("rising_cause", weeks=full).chart.marks]
     assert named == ["most by luck"]
+
+
+def test_cars_that_all_came_back_on_their_own_day_are_drawn_over_one_day():
+    same = {"times": [0.0], "survival": [0.9], "low": [0.7], "high": [0.97], "at_risk": [30]}
+    made = drawn("lasting", **HELD | same | {"held": None})
+    assert [row[0] for row in made.rows] == ["0"]

@@ -38,11 +38,12 @@ Pair = tuple[ClosedLine, ShownAnswer]
 
 
 def answers(seen: Seen) -> Iterator[WeekRow]:
-    """Yield the rows of this topic."""
+    """Yield the rows of this topic; a close before which no cause was named tells nothing of it."""
     told = [
         (line, seen.shown[line.id])
         for line in seen.lines
-        if line.id in seen.shown and line.cause and not line.overturned_by
+        if line.id in seen.shown and seen.shown[line.id].causes
+        if line.cause and not line.overturned_by
     ]
     yield from _helped(seen, told)
     yield from _new_ground(seen)

@@ -19,9 +19,10 @@ def pace(seen: Seen) -> Iterator[WeekRow]:
     """Return one row: how many days jobs took, by week, lately and in the year before.
 
     Days are those between the date of opening and that of closing: 0 is the same day. Nothing
-    where no job with a cause was closed lately.
+    where no job with a cause was closed lately. A job whose dates stand the wrong way round took no
+    days that anybody knows, and is left out.
     """
-    proven = [row for row in seen.lines if row.cause]
+    proven = [row for row in seen.lines if row.cause and row.opened <= row.closed]
     weeks = _by_week(proven, seen)
     recent, before = weeks[-RECENT:], weeks[-RECENT - BEFORE : -RECENT]
     if not any(recent):

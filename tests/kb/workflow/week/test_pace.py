@@ -72,3 +72,10 @@ def test_minutes_are_those_of_all_checks_of_a_job_that_has_any(seen_of):
     jobs = [checked(f"J{at}", 10.0 * at, 5.0, None) for at in range(5)]
     row = the_row(seen_of(*jobs, checked("K1"), checked("K2", None)))
     assert row.numbers["minutes"] == {"jobs": 5, "low": 15.0, "middle": 25.0, "high": 35.0}
+
+
+def test_a_job_closed_before_it_was_opened_took_no_days(seen_of):
+    wrong = [took(f"W{at}", -3) for at in range(LEAST)]
+    assert list(pace(seen_of(*wrong))) == []
+    row = the_row(seen_of(*(took(f"J{at}", 2) for at in range(LEAST))))
+    assert row.numbers["recent"] == {"jobs": 5, "low": 2.0, "middle": 2.0, "high": 2.0}
