@@ -1,7 +1,7 @@
 """Counting a week beside the request that first asks for it, so that its page opens at once."""
 
 from collections.abc import Callable
-from threading import Thread
+from threading import Lock, Thread
 from typing import Final, cast
 
 from flask import current_app
@@ -27,7 +27,7 @@ def counted(week: IsoWeek) -> Review | None:
     Exception
         What stopped the counting, now or beside the request before this one.
     """
-    failures = _failures()
+    failures, turn = _failures(), _turn()
     if failure := failures.pop(str(week), None):
         raise failure
     memory, who, at = db.memory(), person().name, now()
@@ -36,10 +36,16 @@ def counted(week: IsoWeek) -> Review | None:
     found: list[Review | None] = []
 
     def count() -> None:
+        # One week at a time: whoever asks for many gets them one after the other.
+        if not turn.acquire(blocking=False):
+            found.append(kept_review(memory.store, week))
+            return
         try:
             found.append(review_week(memory, week, who=who, now=at))
         except Exception as error:  # noqa: BLE001 - told by the request that waits, or the next
             failures[str(week)] = error
+        finally:
+            turn.release()
 
     if not _done_in_time(count):
         return kept_review(memory.store, week)
@@ -50,6 +56,10 @@ def counted(week: IsoWeek) -> Review | None:
 
 def _failures() -> _Failures:
     return cast(_Failures, current_app.extensions.setdefault("baybook_week_failures", {}))
+
+
+def _turn() -> Lock:
+    return cast(Lock, current_app.extensions.setdefault("baybook_week_turn", Lock()))
 
 
 def _done_in_time(work: Callable[[], None]) -> bool:

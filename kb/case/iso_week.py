@@ -3,12 +3,15 @@
 import re
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Self
+from typing import Final, Self
 
 from typing_extensions import override
 
 from kb.errors import ParseError
 
+# The Monday of the first week that is counted: hardly a car is older, and a week that is looked at
+# needs years before it. In the last year that a date can hold, a week has no neighbours.
+OLDEST: Final = date(1900, 1, 1)
 _TYPED = re.compile(r"(\d{4})-?W(\d{1,2})", re.IGNORECASE)
 
 
@@ -38,8 +41,7 @@ class IsoWeek:
         """
         found = _TYPED.fullmatch(typed.strip())
         try:
-            # In the first and the last year that a date can hold, a week has no neighbours.
-            if found and 1 < int(found[1]) < 9999:
+            if found and OLDEST.year <= int(found[1]) < 9999:
                 return cls(date.fromisocalendar(int(found[1]), int(found[2]), 1))
         except ValueError:
             pass

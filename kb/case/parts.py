@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from kb.case.one_line import one_line
+
 # Characters kept of each word of a part (our choice: a line on a page).
 MAX_WORDS = 120
 
@@ -30,5 +32,5 @@ def read_part(typed: str) -> FittedPart | None:
 
 
 def plain(words: str) -> str:
-    """Return words of a field with single spaces, cut to what is kept."""
-    return " ".join(words.split())[:MAX_WORDS].strip()
+    """Return words of a field as one line, cut to what is kept."""
+    return one_line(words)[:MAX_WORDS].strip()

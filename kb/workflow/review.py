@@ -1,20 +1,20 @@
 """The weekly review: counted once a week, by one process, and kept."""
 
 import gc
-import json
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
-from kb.case.iso_week import IsoWeek
+from kb.case.iso_week import OLDEST, IsoWeek
 from kb.store.engine import Store
 from kb.store.reviews import KeptReview
 from kb.workflow.memory import Memory
 from kb.workflow.week.answers import answers
 from kb.workflow.week.checks import checks
 from kb.workflow.week.comebacks import comebacks
+from kb.workflow.week.kept import kept_text, read_kept
 from kb.workflow.week.likeness import likeness
 from kb.workflow.week.matters import Matter, matters
 from kb.workflow.week.money import money
@@ -27,8 +27,6 @@ from kb.workflow.week.rows import Level, WeekRow
 from kb.workflow.week.seasons import seasons
 from kb.workflow.week.seen import Seen
 
-# A kept review of another form is counted anew.
-FORM: Final = 1
 # Rows that stand first, for a decision (the foreman's quarter of an hour; our choice).
 FIRST: Final = 3
 
@@ -84,7 +82,6 @@ def count_week(seen: Seen) -> dict[str, Any]:
     """Return the review of a week as values that JSON keeps."""
     rows = sorted((row for topic in TOPICS for row in topic(seen)), key=lambda row: row.place)
     return {
-        "form": FORM,
         "week": str(seen.week),
         "jobs": len(seen.week_jobs),
         "cases": sum(job.is_case for job in seen.week_jobs),
@@ -106,13 +103,10 @@ def whole_review(store: Store, week: IsoWeek, now: datetime) -> Review | None:
 
 
 def _review(week: IsoWeek, kept: KeptReview) -> Review | None:
-    try:
-        body: Mapping[str, Any] = json.loads(kept.body)
-        if body["form"] != FORM:
-            return None
-        rows = tuple(WeekRow.from_json(row) for row in body["rows"])
-    except (ValueError, KeyError, TypeError):
+    body = read_kept(kept.body)
+    if body is None:
         return None
+    rows = tuple(WeekRow.from_json(row) for row in body["rows"])
     return Review(
         week=week, made_at=kept.made_at, jobs=body["jobs"], cases=body["cases"], rows=rows
     )
@@ -174,7 +168,7 @@ def _counted(memory: Memory, week: IsoWeek) -> str:
     words = memory.words
     with memory.store.read() as unit, _no_collection():
         seen = Seen(unit=unit, week=week, words=words, altitude_m=memory.altitude_m)
-        return json.dumps(count_week(seen), ensure_ascii=False)
+        return kept_text(count_week(seen))
 
 
 @contextmanager
@@ -194,7 +188,7 @@ def _no_collection() -> Iterator[None]:
 
 
 def first_week(store: Store) -> IsoWeek | None:
-    """Return the week in which the first job came in, None before there is one."""
+    """Return the week in which the first job came in, at the oldest 1900; None before there is one."""
     with store.read() as unit:
         day = unit.weeks.first_opened()
-    return IsoWeek.of(day) if day else None
+    return IsoWeek.of(max(day, OLDEST)) if day else None

@@ -1,6 +1,5 @@
 """A demonstration shop that is served on this machine, and a headless Chromium that looks at it."""
 
-import json
 import os
 import shutil
 import threading
@@ -15,7 +14,7 @@ from kb.case.terms import load_vocabulary
 from kb.store.decisions import About, Plan
 from kb.store.engine import default_url, open_store
 from kb.workflow.notes import set_active, write_note
-from kb.workflow.review import FORM
+from kb.workflow.week.kept import kept_text
 from kb.workflow.week.pace import quartiles
 from kb.workflow.week.rows import WeekRow
 from tests.web.conftest import PATIENT, session_for
@@ -281,7 +280,7 @@ def decide_about_a_row(shop):
     """Keep a week with a row, decisions about it and notes; return the row as an address."""
     row = WeekRow(kind="pace", numbers=pace_numbers())
     about = About(week=ROW_WEEK, row_key=row.key, said="Half took 2 days.\n9 jobs")
-    body = {"form": FORM, "week": ROW_WEEK, "jobs": 9, "cases": 9, "rows": [row.as_json()]}
+    body = {"week": ROW_WEEK, "jobs": 9, "cases": 9, "rows": [row.as_json()]}
     with (
         open_store(default_url(shop.home)) as store,
         store.write("shop", datetime.now(UTC)) as unit,
@@ -289,7 +288,7 @@ def decide_about_a_row(shop):
         if not unit.notes.all():
             claim = unit.reviews.claim(ROW_WEEK)
             assert claim
-            unit.reviews.keep(ROW_WEEK, claim, json.dumps(body))
+            unit.reviews.keep(ROW_WEEK, claim, kept_text(body))
             decide_thrice(unit, about)
             words, typed = load_vocabulary(), {"body": NOTE, "system": "hvac"}
             write_note(unit, typed | {"title": "Fans of this year"}, words=words)

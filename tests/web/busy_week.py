@@ -1,13 +1,12 @@
 """A made-up week in which every kind of row stands, for the looks of the page."""
 
-import json
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Any
 
 from kb.case.iso_week import IsoWeek
 from kb.store.engine import Store
-from kb.workflow.review import FORM
+from kb.workflow.week.kept import kept_text
 from kb.workflow.week.pace import quartiles
 from kb.workflow.week.rows import KINDS, Level, WeekRow
 from web.week_words.said import Said, Say
@@ -83,7 +82,6 @@ def keep_busy_week(store: Store, week: IsoWeek, cases: tuple[str, ...]) -> None:
     """Keep that week as if it had been counted just now."""
     rows = sorted(busy_rows(week, cases), key=lambda row: row.place)
     body = {
-        "form": FORM,
         "week": str(week),
         "jobs": 41,
         "cases": 38,
@@ -92,4 +90,4 @@ def keep_busy_week(store: Store, week: IsoWeek, cases: tuple[str, ...]) -> None:
     with store.write("Ines", datetime.now(UTC)) as unit:
         claim = unit.reviews.claim(str(week), anew=True)
         assert claim
-        assert unit.reviews.keep(str(week), claim, json.dumps(body))
+        assert unit.reviews.keep(str(week), claim, kept_text(body))

@@ -1,4 +1,3 @@
-import json
 import re
 from dataclasses import replace
 from datetime import UTC, date, datetime
@@ -15,8 +14,8 @@ from kb.workflow.jobs import draft_job
 from kb.workflow.notes import write_note
 from kb.workflow.passwords import Hasher
 from kb.workflow.people import link_for
-from kb.workflow.review import FORM
 from kb.workflow.sign_in import open_session
+from kb.workflow.week.kept import kept_text
 from kb.workflow.week.rows import WeekRow
 from tests.factories import a_closing, a_picture
 from tests.kb.workflow.conftest import Shop
@@ -161,11 +160,10 @@ class Row:
 
     def count(self, week, *rows):
         """Keep a review of a week that has these rows."""
-        body = {"form": FORM, "week": week, "jobs": 5, "cases": 5}
-        body["rows"] = [row.as_json() for row in rows]
+        body = {"week": week, "jobs": 5, "cases": 5, "rows": [row.as_json() for row in rows]}
         with self.site.store.write("Ines", datetime.now(UTC)) as unit:
             claim = unit.reviews.claim(week, anew=True)
-            assert unit.reviews.keep(week, claim, json.dumps(body))
+            assert unit.reviews.keep(week, claim, kept_text(body))
 
     def send(self, browser=None, **changes):
         """Send the form of a decision about the row."""

@@ -1,5 +1,7 @@
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from html import unescape
 
 import pytest
 
@@ -8,7 +10,7 @@ from kb.case.terms import load_vocabulary
 from kb.store.decisions import About, Plan
 from kb.store.engine import default_url
 from kb.workflow import review
-from kb.workflow.week.rows import KINDS, Level, WeekRow
+from kb.workflow.week.rows import KINDS, Level, WeekRow, key_of
 from tests.factories import a_closing, a_job, make_store
 from tests.web.conftest import PATIENT, QUICK, Browser, session_for
 from web import create_app, db
@@ -226,3 +228,44 @@ def test_today_says_nothing_where_nothing_is_firm_or_a_decision_was_taken(site, 
         about = About(week=str(newest), row_key="old_job", said="x")
         unit.decisions.add(about, Plan(what="call", owner="Ines", due=newest.sunday))
     assert not waits(site, newest)
+
+
+@pytest.mark.parametrize("typed", ["1/2", "x&row=y", "<b>x</b>", "a:b%3Ac", "\u202e", "é" * 300])
+def test_a_row_of_any_name_leads_to_its_own_decision(site, newest, counted, typed):
+    counted(a_row("failed_part", typed, "y"), a_row("failed_part", f"{typed}:y"))
+    text = site.page("/week")
+    links = re.findall(r'href="(/week/decide\?[^"]+)"', text)
+    assert len(set(links)) == 2
+    keys = {
+        key
+        for link in links
+        for key in re.findall(r'name="row" value="([^"]*)"', site.page(unescape(link)))
+    }
+    assert {unescape(key) for key in keys} == {
+        key_of("failed_part", typed, "y"),
+        key_of("failed_part", f"{typed}:y"),
+    }
+
+
+@pytest.mark.parametrize("row", ["", "old_job:x", "//evil.example/", "https://evil.example/"])
+def test_a_row_that_its_week_does_not_have_is_refused_everywhere(site, newest, counted, row):
+    counted(a_row())
+    site.page("/week")
+    about = {"week": str(newest), "row": row}
+    decided = site.send("/week/decide", **about, what="x", owner="y", due="2199-12-31", seen="")
+    assert decided.status_code == 404
+    assert site.client.get("/week/decide", query_string=about).status_code == 404
+    if row:
+        assert site.client.get("/note/new", query_string=about).status_code == 404
+    with site.store.read() as unit:
+        assert unit.decisions.about_week(str(newest)) == ()
+
+
+def test_signs_that_steer_or_turn_the_text_never_stand_in_a_row(site, counted, monkeypatch):
+    counted(a_row())
+    steer = "pump\x1b[2J\u202e\u2066 of\tS\n"
+    said = Said(what=steer, numbers=steer, do=steer)
+    monkeypatch.setattr(said_rows, "SAY", dict.fromkeys(KINDS, lambda row, words: said))
+    text = site.page("/week")
+    assert "pump[2J of S" in text
+    assert not {"\x1b", "\u202e", "\u2066"} & set(text)

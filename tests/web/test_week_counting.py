@@ -79,3 +79,15 @@ def test_what_stops_the_counting_is_told_once_and_the_week_is_free_again(site, s
     slow.wrong = None
     site.app.config["WEEK_PATIENCE_S"] = 30
     assert "Jobs closed: 0" in site.page("/week")
+
+
+def test_who_asks_for_many_weeks_has_them_counted_one_after_the_other(site, slow, newest):
+    for ago in range(1, 9):
+        text = site.page(f"/week?week={newest.shifted(-ago)}")
+        assert "being counted right now" in text
+    assert slow.asked == [newest.shifted(-1)]
+    slow.may.set()
+    joined()
+    site.app.config["WEEK_PATIENCE_S"] = 30
+    assert "Jobs closed: 0" in site.page(f"/week?week={newest.shifted(-2)}")
+    assert slow.asked == [newest.shifted(-1), newest.shifted(-2)]

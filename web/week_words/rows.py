@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Final
 
+from kb.case.one_line import one_line
 from kb.case.terms import Vocabulary
 from kb.workflow.week.rows import WeekRow
 from web.week_words import (
@@ -33,11 +34,12 @@ SAY: Final[Mapping[str, Say]] = {
 
 
 def say(row: WeekRow, words: Vocabulary) -> Said:
-    """Return a row in words.
+    """Return a row in words, without signs that steer a terminal or turn the order of letters.
 
     Raises
     ------
     KeyError
         If nobody says rows of its kind.
     """
-    return SAY[row.kind](row, words)
+    said = SAY[row.kind](row, words)
+    return Said(what=one_line(said.what), numbers=one_line(said.numbers), do=one_line(said.do))

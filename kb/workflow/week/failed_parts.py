@@ -22,7 +22,7 @@ from kb.diagnosis.two_rates import Weighed
 from kb.workflow.week.by_week import newest_cases
 from kb.workflow.week.flags import LEVELS, Flag, flagged, flags_of, strength
 from kb.workflow.week.repairs import Repair, Repairs
-from kb.workflow.week.rows import Level, WeekRow
+from kb.workflow.week.rows import Level, WeekRow, key_of
 from kb.workflow.week.seen import Seen
 
 # A year, as trade practice counts a failure to the part (common practice, no source), and the two
@@ -103,18 +103,18 @@ def failed_parts(seen: Seen, found: Repairs) -> Iterator[WeekRow]:
         # Farther back only whether these were flagged at all is asked, each by itself.
         asked = by_key if ago <= NEWS_WEEKS else pressing
         then = _judged(asked, by_part, seen.week.shifted(-ago).sunday)
-        return flagged((":".join(key), row.flag) for key, row in then.items())
+        return flagged((key_of(*key), row.flag) for key, row in then.items())
 
-    known = flagged((":".join(key), row.flag) for key, row in now.items())
+    known = flagged((key_of(*key), row.flag) for key, row in now.items())
     flags = flags_of(known, review, weeks=seen.length)
     told = [
         key
         for key, row in now.items()
-        if ":".join(key) in flags or (row.own[0] >= _FAILURES and not row.others[1])
+        if key_of(*key) in flags or (row.own[0] >= _FAILURES and not row.others[1])
     ]
     for key in told:
         if not _told_by_lot(key, told, now):
-            flag = flags.get(":".join(key))
+            flag = flags.get(key_of(*key))
             yield _row(key, by_key[key], now[key], flag=flag, week=seen.week)
 
 

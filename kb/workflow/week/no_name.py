@@ -1,6 +1,5 @@
 """Groups of recent jobs that are alike, are new to the shop, and have no cause in common."""
 
-import json
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import timedelta
@@ -11,6 +10,7 @@ from kb.diagnosis.held_together import Sign
 from kb.diagnosis.rates import difference_test
 from kb.retrieval.analyzer import word_terms
 from kb.retrieval.pairwise import Likeness
+from kb.workflow.week.kept import read_kept
 from kb.workflow.week.rows import Level, WeekRow
 from kb.workflow.week.seen import BEFORE, Seen
 
@@ -153,12 +153,9 @@ def _earlier(seen: Seen) -> dict[str, tuple[str, ...]]:
     this = str(seen.week)
     week = next((week for week in seen.unit.reviews.weeks() if week < this), None)
     kept = seen.unit.reviews.get(week) if week else None
-    if kept is None:
+    # Where it cannot be read, keys begin anew.
+    body = read_kept(kept.body) if kept else None
+    if body is None:
         return {}
-    try:
-        rows: Iterable[Mapping[str, Any]] = json.loads(kept.body)["rows"]
-        made = [WeekRow.from_json(row) for row in rows if row["kind"] == "no_name"]
-    except (ValueError, KeyError, TypeError):
-        # Of another form: keys begin anew.
-        return {}
+    made = [WeekRow.from_json(row) for row in body["rows"] if row["kind"] == "no_name"]
     return {row.subject[0]: row.cases for row in made if row.subject}

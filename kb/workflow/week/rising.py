@@ -19,7 +19,7 @@ from kb.workflow.week.by_week import (
     weeks_before,
 )
 from kb.workflow.week.flags import Flag, flagged, flags_of, strength
-from kb.workflow.week.rows import WeekRow
+from kb.workflow.week.rows import WeekRow, key_of
 from kb.workflow.week.seen import RECENT, Placed, Platform, Seen, plain
 
 # The weeks before, as the rule has them.
@@ -106,7 +106,7 @@ class Causes:
                 if not row.model:
                     continue
                 platform = plain(row.platform)
-                key = ":".join((cause, *platform))
+                key = key_of(cause, *platform)
                 if key not in pairs:
                     pairs[key] = (cause, platform, Tally(length=self.seen.length))
                 pairs[key][2].add(placed)

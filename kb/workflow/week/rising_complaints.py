@@ -21,7 +21,7 @@ from kb.workflow.week.by_week import (
     week_names,
 )
 from kb.workflow.week.flags import Flag, flagged, flags_of, strength
-from kb.workflow.week.rows import WeekRow
+from kb.workflow.week.rows import WeekRow, key_of
 from kb.workflow.week.seen import BEFORE, RECENT, Placed, Platform, Seen, plain
 
 # Weeks whose symptoms are read: both windows of this review and of those that say what is news.
@@ -143,7 +143,7 @@ def rising_complaints(seen: Seen) -> Iterator[WeekRow]:
         return
     complaints = Complaints(seen)
     found = complaints.review()
-    names = {":".join((key[0], *key[1])): key for key in found}
+    names = {key_of(key[0], *key[1]): key for key in found}
     flags = flags_of(_levels(found), lambda ago: _levels(complaints.review(ago)), weeks=seen.length)
     for name, flag in flags.items():
         concept, platform = key = names[name]
@@ -159,7 +159,7 @@ def rising_complaints(seen: Seen) -> Iterator[WeekRow]:
 
 
 def _levels(found: dict[Pair, tuple[str, Weighed, TwoCounts]]) -> dict[str, str]:
-    return flagged((":".join((key[0], *key[1])), row[0]) for key, row in found.items())
+    return flagged((key_of(key[0], *key[1]), row[0]) for key, row in found.items())
 
 
 def _numbers(

@@ -54,6 +54,17 @@ KINDS: Final = (
 _ORDER: Final = {kind: at for at, kind in enumerate(KINDS)}
 
 
+def key_of(*parts: str) -> str:
+    """Return one word for several; other parts never make the same one.
+
+    Examples
+    --------
+    >>> key_of("failed_part", "fan", "Northgate"), key_of("a:b", "5%"), key_of("a", "b", "5%")
+    ('failed_part:fan:Northgate', 'a%3Ab:5%25', 'a:b:5%25')
+    """
+    return ":".join(part.replace("%", "%25").replace(":", "%3A") for part in parts)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeekRow:
     """One row.
@@ -85,7 +96,7 @@ class WeekRow:
     @property
     def key(self) -> str:
         """Return what names the row in every week."""
-        return ":".join((self.kind, *self.subject))
+        return key_of(self.kind, *self.subject)
 
     @property
     def place(self) -> tuple[int, int, float, str]:

@@ -43,7 +43,8 @@ def test_the_last_whole_week_is_over(day):
 
 
 @pytest.mark.parametrize(
-    "typed", ["", "2026-W60", "2026-W00", "W47", "2026-47", "0000-W01", "x" * 99]
+    "typed",
+    ["", "2026-W60", "2026-W00", "W47", "2026-47", "0000-W01", "1899-W52", "9999-W01", "x" * 99],
 )
 def test_what_is_no_week_is_said(typed):
     with pytest.raises(ParseError, match="expected a week like 2026-W47"):

@@ -10,6 +10,7 @@ from kb.case.parts import MAX_WORDS, FittedPart, read_part
         ("  water   pump ", FittedPart(part="water pump")),
         ("pump,,L7", FittedPart(part="pump", lot="L7")),
         ("pump, S, a, b", FittedPart(part="pump", supplier="S", lot="a, b")),
+        ("pump\x1b[2J, \u202eS\x00", FittedPart(part="pump[2J", supplier="S")),
         ("", None),
         (" , Northgate", None),
     ],

@@ -42,6 +42,16 @@ def test_a_claim_of_a_process_that_died_is_taken_over(store):
     assert keep(store, second)
 
 
+def test_a_claim_of_a_clock_that_was_set_back_is_taken_over(store):
+    assert claim(store, NOW + timedelta(days=365))
+    assert claim(store, NOW)
+
+
+def test_of_two_who_claim_at_nearly_one_moment_one_does(store):
+    assert claim(store, NOW + timedelta(milliseconds=300))
+    assert claim(store, NOW) is None
+
+
 def test_a_counted_week_is_counted_anew_when_told(store):
     keep(store, claim(store))
     later = NOW + timedelta(hours=1)

@@ -1,4 +1,5 @@
 import gc
+import re
 import subprocess
 import sys
 import threading
@@ -10,7 +11,7 @@ from kb.case.iso_week import IsoWeek
 from kb.case.terms import load_vocabulary
 from kb.workflow import review
 from kb.workflow.memory import Memory
-from kb.workflow.review import kept_review, review_week
+from kb.workflow.review import first_week, kept_review, review_week
 from kb.workflow.week.rows import Level, WeekRow
 from tests.factories import a_case, a_closing
 
@@ -113,13 +114,37 @@ def test_of_many_who_ask_at_once_one_counts(memory, monkeypatch):
 
 
 @pytest.mark.parametrize(
-    "body", ["", "[]", "{}", '{"form": 0, "rows": []}', '{"form": 1, "rows": [{}]}']
+    ("was", "is_now"),
+    [
+        (r".*", ""),
+        (r".*", "[]"),
+        (r".*", '{"form": 1, "rows": []}'),
+        (r".*", "[" * 100_000),
+        (r".{9}$", ""),
+        (r'"jobs": 1, ', ""),
+        (r'"cases": 1', '"cases": "many"'),
+        (r'"numbers": {"jobs": 1}', '"numbers": {}'),
+        (r'"subject": \["0"\]', '"subject": [0]'),
+    ],
 )
-def test_a_review_that_cannot_be_read_is_counted_again(memory, body):
+def test_a_review_that_was_damaged_is_counted_again(memory, was, is_now):
+    whole = counted(memory)
     with memory.store.write("x", NOW) as unit:
-        unit.reviews.keep(str(WEEK), unit.reviews.claim(str(WEEK)), body)
+        body = unit.reviews.get(str(WEEK)).body
+        damaged = re.sub(was, is_now, body, count=1)
+        assert damaged != body
+        unit.reviews.keep(str(WEEK), unit.reviews.claim(str(WEEK), anew=True), damaged)
     assert kept_review(memory.store, WEEK) is None
-    assert counted(memory).jobs == 1
+    assert counted(memory) == whole
+
+
+def test_a_shop_with_a_job_of_year_one_begins_at_the_oldest_week(memory):
+    with memory.store.write("x", NOW) as unit:
+        unit.jobs.add(a_case("J0", opened=date.min), verb="import")
+    assert first_week(memory.store) == IsoWeek.parse("1900-W01")
+    made = review_week(memory, IsoWeek.parse("1900-W01"), who="Ines", now=NOW)
+    assert made is not None
+    assert made.jobs == 0
 
 
 def test_three_decisions_are_about_three_matters(memory, monkeypatch):

@@ -6,6 +6,7 @@ import pytest
 from kb.case.casefile import read_folder
 from kb.case.model import Complaint, Proof, Vehicle
 from kb.store.migrate import bundled
+from kb.workflow.week.kept import kept_text
 from kb.workflow.week.likeness import likeness
 from kb.workflow.week.rows import Level
 from tests.factories import a_case, a_closing, a_job
@@ -155,8 +156,8 @@ def test_a_group_keeps_its_key_from_week_to_week(store, seen_of, ordinary):
     seen = seen_of(*planted(), *ordinary)
     earlier = {"kind": "no_name", "subject": ["OLD"], "level": "look", "strength": 3, "numbers": {}}
     rows = [earlier | {"cases": ["P1", "P2"]}, earlier | {"kind": "safety", "cases": ["P1"]}]
-    kept(store, WEEK.shifted(-3), json.dumps({"rows": rows}))
-    kept(store, WEEK.shifted(1), json.dumps({"rows": [rows[0] | {"subject": ["LATER"]}]}))
+    kept(store, WEEK.shifted(-3), kept_text({"rows": rows}))
+    kept(store, WEEK.shifted(1), kept_text({"rows": [rows[0] | {"subject": ["LATER"]}]}))
     (row,) = groups(seen_of())
     assert row.subject == ("OLD",)
     assert seen.week == WEEK

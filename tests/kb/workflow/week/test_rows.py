@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.workflow.week.rows import KINDS, Level, WeekRow
+from kb.workflow.week.rows import KINDS, Level, WeekRow, key_of
 
 texts = st.text(max_size=8)
 rows = st.builds(
@@ -41,3 +41,13 @@ def test_a_row_of_an_unknown_kind_is_refused():
 
 def test_no_kind_is_named_twice():
     assert len(set(KINDS)) == len(KINDS)
+
+
+@given(st.lists(texts, min_size=1, max_size=4), st.lists(texts, min_size=1, max_size=4))
+def test_rows_about_other_things_never_share_a_key(one, other):
+    assert (key_of(*one) == key_of(*other)) == (one == other)
+
+
+def test_a_colon_in_a_name_does_not_make_it_two():
+    rows = [WeekRow(kind="failed_part", subject=each) for each in (("a:b", "c"), ("a", "b:c"))]
+    assert rows[0].key != rows[1].key
