@@ -1,27 +1,34 @@
 """More or less than before, in plain words; and what a row is about by its name."""
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 from kb.case.terms import Vocabulary
 
 Numbers = Mapping[str, Any]
+# An upper end beyond this many times is no number that anybody can use (our choice).
+_OPEN: Final = 20.0
 
 
 def times_words(numbers: Numbers) -> str:
     """Return a ratio with its interval; "none before" where there is nothing to divide by.
 
+    Of an interval that is open to many times, only the lower end tells anything.
+
     Examples
     --------
     >>> times_words({"before": 9, "ratio": 2.43, "low": 1.2, "high": 4.84})
     '2.4 times as many as usual, with luck either way 1.2 to 4.8'
+    >>> times_words({"before": 1, "ratio": 35.0, "low": 3.51, "high": 1758.3})
+    '35.0 times as many as usual, with luck either way 3.5 or more'
     >>> times_words({"before": 0, "ratio": None, "low": 0.4, "high": None})
     'none before'
     """
     if numbers["ratio"] is None or not numbers["before"]:
         return "none before"
     low, high = numbers["low"], numbers["high"]
-    return f"{numbers['ratio']:.1f} times as many as usual, with luck either way {low:.1f} to {high:.1f}"
+    ends = f"{low:.1f} or more" if high > _OPEN else f"{low:.1f} to {high:.1f}"
+    return f"{numbers['ratio']:.1f} times as many as usual, with luck either way {ends}"
 
 
 def season_words(numbers: Numbers) -> str:
