@@ -19,6 +19,10 @@ NAMES: Final = {
 }
 
 
+# What an integer column holds everywhere; a database may refuse to compare a larger one.
+LARGEST_ID: Final = 2**31 - 1
+
+
 class Words(TypeDecorator[tuple[str, ...]]):
     """A tuple of short words as a JSON list; read and written whole, never searched by SQL."""
 

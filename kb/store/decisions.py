@@ -7,6 +7,7 @@ from typing import Any, Final
 from sqlalchemy import ColumnElement, insert, select, update
 
 from kb.errors import NotFoundError
+from kb.store.columns import LARGEST_ID
 from kb.store.journal import HistoryRepository, Pen
 from kb.store.week_tables import DecisionRow
 
@@ -14,8 +15,6 @@ from kb.store.week_tables import DecisionRow
 OPEN: Final = "open"
 DONE: Final = "done"
 DROPPED: Final = "dropped"
-# What an integer column holds everywhere; a database may refuse to compare a larger one.
-_LARGEST_ID: Final = 2**31 - 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +79,7 @@ class Decisions:
         NotFoundError
             If there is none of that number.
         """
-        known = decision_id <= _LARGEST_ID
+        known = decision_id <= LARGEST_ID
         found = self._read(DecisionRow.id == decision_id) if known else ()
         if not found:
             raise NotFoundError(

@@ -8,11 +8,9 @@ from typing import Any, Final
 from sqlalchemy import ColumnElement, insert, select, update
 
 from kb.errors import NotFoundError
+from kb.store.columns import LARGEST_ID
 from kb.store.journal import HistoryRepository, Pen
 from kb.store.week_tables import ShopNoteRow
-
-# What an integer column holds everywhere; a database may refuse to compare a larger one.
-_LARGEST_ID: Final = 2**31 - 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,7 +98,7 @@ class ShopNotes:
         NotFoundError
             If there is none of that number.
         """
-        found = self._read(ShopNoteRow.id == note_id) if note_id <= _LARGEST_ID else ()
+        found = self._read(ShopNoteRow.id == note_id) if note_id <= LARGEST_ID else ()
         if not found:
             raise NotFoundError(
                 f"expected the number of a note, got {note_id}; look at the list of notes"

@@ -2,16 +2,14 @@
 
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, Final
+from typing import Any
 
 from sqlalchemy import insert, select, update
 
 from kb.errors import ConflictError, NotFoundError
+from kb.store.columns import LARGEST_ID
 from kb.store.journal import HistoryRepository, Pen
 from kb.store.shop_tables import PersonRow
-
-# What an integer column holds everywhere; a database may refuse to compare a larger one.
-_LARGEST_ID: Final = 2**31 - 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +47,7 @@ class People:
             If there is no such person.
         """
         query = select(PersonRow.__table__).where(PersonRow.id == person_id)
-        known = person_id <= _LARGEST_ID
+        known = person_id <= LARGEST_ID
         row = self._pen.connection.execute(query).mappings().one_or_none() if known else None
         if row is None:
             raise NotFoundError(
