@@ -1,5 +1,5 @@
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kb.workflow.week.kept import kept_text, read_kept
@@ -13,6 +13,7 @@ values = st.recursive(
 )
 
 
+@settings(deadline=None)
 @given(st.dictionaries(st.sampled_from(["week", "jobs", "rows"]), values))
 def test_what_was_kept_is_read_as_it_was(review):
     made = read_kept(kept_text(review))
