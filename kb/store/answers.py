@@ -10,6 +10,7 @@ from sqlalchemy import delete, insert, select
 
 from kb.store.journal import Pen
 from kb.store.tables import ClosingRow
+from kb.store.week_rows import closed_between
 from kb.store.week_tables import FindingGainRow, ShownAnswerRow
 
 # A cause, None for "something else", with its chance.
@@ -121,7 +122,7 @@ class ShownAnswers:
                 ShownAnswerRow.first_subject,
             )
             .join(ClosingRow, ClosingRow.job_id == ShownAnswerRow.job_id)
-            .where((ClosingRow.closed >= first) & (ClosingRow.closed <= last))
+            .where(closed_between(first, last))
             .order_by(ClosingRow.closed, ShownAnswerRow.job_id)
         )
         return {
@@ -142,7 +143,7 @@ class ShownAnswers:
         query = (
             select(FindingGainRow.job_id, *_GAIN_COLUMNS)
             .join(ClosingRow, ClosingRow.job_id == FindingGainRow.job_id)
-            .where((ClosingRow.closed >= first) & (ClosingRow.closed <= last))
+            .where(closed_between(first, last))
             .order_by(FindingGainRow.job_id, FindingGainRow.ordinal)
         )
         found: dict[str, list[Gain]] = defaultdict(list)
@@ -156,7 +157,7 @@ class ShownAnswers:
         query = (
             select(ShownAnswerRow.matches)
             .join(ClosingRow, ClosingRow.job_id == ShownAnswerRow.job_id)
-            .where((ClosingRow.closed >= first) & (ClosingRow.closed <= last))
+            .where(closed_between(first, last))
         )
         rows = self._pen.connection.scalars(query)
         return frozenset(case for matches in rows for case in matches)

@@ -21,6 +21,7 @@ from kb.store.tables import (
     ReadingSetRow,
     TriedRow,
 )
+from kb.store.week_rows import closed_between
 
 # The weakest proof method: nothing was seen, measured or moved.
 _INFERRED: Final = "inferred"
@@ -110,7 +111,7 @@ class WeekRecords:
                 or_(ClosingRow.fix.is_not(None), ClosingRow.fix_text != "").label("fix"),
                 _has(AfterCheckRow).label("holds"),
             )
-            .where(_closed(first, last))
+            .where(closed_between(first, last))
             .order_by(ClosingRow.job_id)
         )
         return tuple(RecordLine(**row) for row in self._connection.execute(query).mappings())
@@ -120,7 +121,7 @@ class WeekRecords:
         query = (
             select(TriedRow.job_id, TriedRow.part, TriedRow.cost_cents, TriedRow.minutes)
             .join(ClosingRow, ClosingRow.job_id == TriedRow.job_id)
-            .where(_closed(first, last))
+            .where(closed_between(first, last))
             .order_by(TriedRow.job_id, TriedRow.ordinal)
         )
         return tuple(
@@ -146,7 +147,7 @@ class WeekRecords:
         query = (
             select(ClosingRow.job_id, ClosingRow.fix, ClosingRow.until, _has(ProofRow))
             .where(
-                _closed(first, last),
+                closed_between(first, last),
                 or_(
                     ClosingRow.end.not_in(tuple(repaired)),
                     ClosingRow.fix.in_(kinds),
@@ -238,7 +239,7 @@ class WeekRecords:
         again = _has(ReadingSetRow, ReadingSetRow.phase == Phase.AFTER.value)
         cases = (
             select(closer.label("who"), case((again, 1), else_=0).label("again"))
-            .where(_closed(first, last), ClosingRow.cause.is_not(None), _has(ProofRow))
+            .where(closed_between(first, last), ClosingRow.cause.is_not(None), _has(ProofRow))
             .subquery()
         )
         query = (
@@ -248,10 +249,6 @@ class WeekRecords:
         )
         rows = self._connection.execute(query)
         return tuple(sorted((int(count), int(of)) for count, of in rows))
-
-
-def _closed(first: date, last: date) -> ColumnElement[bool]:
-    return (ClosingRow.closed >= first) & (ClosingRow.closed <= last)
 
 
 def _has(row_type: Any, *conditions: ColumnElement[bool]) -> Exists:

@@ -103,7 +103,7 @@ class WeekRows:
 
     def lines(self, first: date, last: date) -> tuple[ClosedLine, ...]:
         """Return the jobs closed from ``first`` to ``last``, both included, oldest first."""
-        return self._lines(_between(first, last))
+        return self._lines(closed_between(first, last))
 
     def lines_of(self, ids: Iterable[str]) -> tuple[ClosedLine, ...]:
         """Return the closed ones among the jobs of ``ids``, oldest first."""
@@ -136,7 +136,7 @@ class WeekRows:
 
     def closed(self, first: date, last: date) -> tuple[Job, ...]:
         """Return the whole jobs closed from ``first`` to ``last``, in the order of their ids."""
-        ids = select(ClosingRow.job_id).where(_between(first, last))
+        ids = select(ClosingRow.job_id).where(closed_between(first, last))
         return load_jobs(self._connection, JobRow.id.in_(ids))
 
     def minutes(self, first: date, last: date) -> tuple[tuple[str, str, float], ...]:
@@ -144,7 +144,7 @@ class WeekRows:
         query = (
             select(FindingRow.job_id, FindingRow.check, FindingRow.minutes)
             .join(ClosingRow, ClosingRow.job_id == FindingRow.job_id)
-            .where(_between(first, last) & FindingRow.minutes.is_not(None))
+            .where(closed_between(first, last) & FindingRow.minutes.is_not(None))
             .order_by(FindingRow.job_id, FindingRow.ordinal)
         )
         rows = self._connection.execute(query).all()
@@ -174,7 +174,7 @@ class WeekRows:
         )
         texts: dict[str, list[str]] = defaultdict(list)
         for query in (closed, lines):
-            for job, text in self._connection.execute(query.where(_between(first, last))):
+            for job, text in self._connection.execute(query.where(closed_between(first, last))):
                 texts[job].append(text)
         return tuple("\n".join(dict.fromkeys(texts[job])) for job in sorted(texts))
 
@@ -202,7 +202,7 @@ class WeekRows:
             )
             .join(JobRow, JobRow.id == ReadingRow.job_id)
             .join(ClosingRow, ClosingRow.job_id == ReadingRow.job_id)
-            .where(_between(first, last), ReadingSetRow.phase == phase.value)
+            .where(closed_between(first, last), ReadingSetRow.phase == phase.value)
             .where(ReadingRow.quantity.in_(tuple(quantities)), ReadingRow.word.is_(None))
             .where(ReadingRow.canonical.is_not(None))
             .order_by(ReadingRow.job_id, ReadingRow.parent, ReadingRow.ordinal)
@@ -250,7 +250,7 @@ class WeekRows:
         query = (
             select(SymptomRow.job_id, SymptomRow.concept)
             .join(ClosingRow, ClosingRow.job_id == SymptomRow.job_id)
-            .where(_between(first, last))
+            .where(closed_between(first, last))
             .where(SymptomRow.concept.is_not(None) & (SymptomRow.polarity == Polarity.YES.value))
             .distinct()
             .order_by(SymptomRow.job_id, SymptomRow.concept)
@@ -268,7 +268,7 @@ class WeekRows:
                 FittedPartRow.lot,
             )
             .join(ClosingRow, ClosingRow.job_id == FittedPartRow.job_id)
-            .where(_between(first, last))
+            .where(closed_between(first, last))
             .order_by(FittedPartRow.job_id, FittedPartRow.ordinal)
         )
         rows = self._connection.execute(query).all()
@@ -284,5 +284,6 @@ def _as(kind: type[T], result: Result[Any]) -> tuple[T, ...]:
     return tuple(kind(**dict(zip(names, row, strict=True))) for row in result.all())
 
 
-def _between(first: date, last: date) -> ColumnElement[bool]:
+def closed_between(first: date, last: date) -> ColumnElement[bool]:
+    """Return the condition that a job was closed from ``first`` to ``last``, both included."""
     return (ClosingRow.closed >= first) & (ClosingRow.closed <= last)

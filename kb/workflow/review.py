@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Any, Final
 
 from kb.case.iso_week import OLDEST, IsoWeek
@@ -29,6 +30,8 @@ from kb.workflow.week.seen import Seen
 
 # Rows that stand first, for a decision (the foreman's quarter of an hour; our choice).
 FIRST: Final = 3
+# Kept reviews that a process holds read: Today, the week and its forms ask for the same few.
+_HELD_READ: Final = 8
 
 # Each module of the week, asked in this order.
 Topic = Callable[[Seen], Iterable[WeekRow]]
@@ -102,6 +105,7 @@ def whole_review(store: Store, week: IsoWeek, now: datetime) -> Review | None:
     return known if known is not None and _is_whole(known, now) else None
 
 
+@lru_cache(maxsize=_HELD_READ)
 def _review(week: IsoWeek, kept: KeptReview) -> Review | None:
     body = read_kept(kept.body)
     if body is None:

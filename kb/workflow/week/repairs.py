@@ -14,7 +14,7 @@ from kb.workflow.hold import holding_days
 from kb.workflow.week.seen import Seen
 
 # Ends after which there is a repair that can fail.
-REPAIRED: Final = frozenset({"fixed", "workaround", "comeback_same"})
+_CAN_FAIL: Final = frozenset({"fixed", "workaround", "comeback_same"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +76,7 @@ def repairs_of(seen: Seen) -> Repairs:
     rows = tuple(
         _repair(line, seen.vehicles[line.id], backs, visits=visits, last=last)
         for line in seen.lines
-        if line.cause and line.end in REPAIRED
+        if line.cause and line.end in _CAN_FAIL
     )
     return Repairs(rows=rows, holding=last.holding.days)
 
