@@ -84,6 +84,24 @@ def test_the_week_works_by_keys_alone(visit, busy):
     assert page.evaluate("document.activeElement.getAttribute('href')").startswith("/case/")
 
 
+def test_a_key_works_at_once_when_the_list_of_keys_was_closed(visit):
+    visitor = visit(DESKTOP)
+    visitor.open("/")
+    page = visitor.page
+    page.keyboard.press("?")
+    page.locator("#keys").wait_for()
+    # Closed and pressed in one go: the focus is still on the choice inside the closed list.
+    at = page.evaluate("""() => {
+      const list = document.getElementById("keys");
+      list.close();
+      const at = document.activeElement;
+      at.dispatchEvent(new KeyboardEvent("keydown", { key: "k", bubbles: true, cancelable: true }));
+      return at.tagName;
+    }""")
+    page.wait_for_url("**/week")
+    assert at == "INPUT"
+
+
 def test_the_week_works_without_a_script(visit, busy):
     visitor = visit(DESKTOP, java_script_enabled=False)
     visitor.open("/week")

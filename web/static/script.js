@@ -262,7 +262,7 @@ function keyList() {
 
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey || event.isComposing) return;
-  if (event.target.closest("input, textarea, select, dialog, [contenteditable]")) return;
+  if (event.target.closest("input, textarea, select, dialog, [contenteditable]")?.checkVisibility()) return; // a closed list keeps the focus for a moment
   const found = KEYS.find(([key]) => key === event.key);
   if (!found || (readStore("keys") === "off" && event.key !== "?")) return;
   event.preventDefault();
