@@ -14,7 +14,11 @@ from kb.store.shop_tables import PersonRow
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredPerson:
-    """Somebody of the shop; a hash is None until a password or PIN was chosen."""
+    """Somebody of the shop; a hash is None until a password or PIN was chosen.
+
+    ``totp_secret`` is None without a second factor; ``totp_step`` is the time step of the code
+    that was taken last.
+    """
 
     id: int
     name: str
@@ -23,6 +27,8 @@ class StoredPerson:
     pin_hash: str | None = field(repr=False)
     active: bool
     created: datetime
+    totp_secret: str | None = field(default=None, repr=False)
+    totp_step: int | None = None
 
 
 class People:

@@ -12,7 +12,11 @@ from kb.store.columns import Base, job_key
 
 
 class PersonRow(Base):
-    """Somebody who signs in; a hash is NULL until a password or PIN was chosen."""
+    """Somebody who signs in; a hash is NULL until a password or PIN was chosen.
+
+    ``totp_secret`` (RFC 6238, base 32) is NULL without a second factor; ``totp_step`` is the time
+    step whose code was taken last, so that no code is taken twice.
+    """
 
     __tablename__ = "people"
     __table_args__ = ({"sqlite_autoincrement": True},)
@@ -24,6 +28,25 @@ class PersonRow(Base):
     pin_hash: Mapped[str | None]
     active: Mapped[bool]
     created: Mapped[datetime]
+    totp_secret: Mapped[str | None]
+    totp_step: Mapped[int | None]
+
+
+class ApiTokenRow(Base):
+    """A token of a program that asks through the API, by its hash; ``scopes`` say what it may."""
+
+    __tablename__ = "api_tokens"
+    __table_args__ = ({"sqlite_autoincrement": True},)
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=True)
+    name: Mapped[str]
+    token_hash: Mapped[str] = mapped_column(unique=True)
+    scopes: Mapped[tuple[str, ...]]
+    created: Mapped[datetime]
+    created_by: Mapped[str]
+    ends: Mapped[datetime]
+    last_used: Mapped[datetime | None]
+    revoked: Mapped[datetime | None]
 
 
 class SessionRow(Base):
@@ -144,7 +167,10 @@ class JobPhotoRow(Base):
 
 
 class SentFormRow(Base):
-    """A form that was taken, by the number that it was sent out with: a second sending is no new one."""
+    """A form that was taken, by the number that it was sent out with: a second sending is no new one.
+
+    ``fingerprint`` is a hash of what it said, NULL where nobody asks whether it said the same.
+    """
 
     __tablename__ = "sent_forms"
 
@@ -152,6 +178,7 @@ class SentFormRow(Base):
     at: Mapped[datetime] = mapped_column(index=True)
     who: Mapped[str]
     job_id: Mapped[str | None]
+    fingerprint: Mapped[str | None]
 
 
 class EarlierStateRow(Base):

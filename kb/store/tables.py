@@ -14,7 +14,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 from kb.store.columns import Base, job_key, parent_key
 
 # The newest migration that this code knows; a test holds it to the migrations folder.
-SCHEMA_REVISION: Final = "0003"
+SCHEMA_REVISION: Final = "0004"
 
 
 class JobRow(Base):
