@@ -69,12 +69,23 @@ class FixKind(StrEnum):
 
 
 class Origin(StrEnum):
-    """Where a record came from; invented ones are counted by the week and never witnesses."""
+    """Where a record came from.
+
+    Invented ones are counted by the week and never witnesses. Those of another shop are witnesses
+    and never counted: ``another_shop`` weighs less, ``confirmed_here`` as much as the shop's own.
+    """
 
     SHOP = "shop"
     DEMONSTRATION = "demonstration"
     IMPORTED = "imported"
     INVENTED = "invented"
+    ANOTHER_SHOP = "another_shop"
+    CONFIRMED_HERE = "confirmed_here"
+
+    @property
+    def elsewhere(self) -> bool:
+        """True for work that was done in another shop."""
+        return self in {Origin.ANOTHER_SHOP, Origin.CONFIRMED_HERE}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

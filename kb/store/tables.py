@@ -28,7 +28,7 @@ class JobRow(Base):
     id: Mapped[str] = mapped_column(primary_key=True)
     opened: Mapped[date]
     state: Mapped[str] = mapped_column(index=True)
-    origin: Mapped[str]
+    origin: Mapped[str] = mapped_column(index=True)
     system: Mapped[str | None]
     invoice: Mapped[str | None] = mapped_column(unique=True)
     waits_for: Mapped[str | None]

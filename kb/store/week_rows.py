@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 from sqlalchemy import ColumnElement, Result, func, select
 
@@ -24,6 +24,8 @@ from kb.store.tables import (
 )
 
 T = TypeVar("T")
+# What another shop did is no work of this one.
+_ELSEWHERE: Final = tuple(row.value for row in Origin if row.elsewhere)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -210,13 +212,15 @@ class WeekRows:
         return _as(ReadingLine, self._connection.execute(query))
 
     def first_closed(self) -> date | None:
-        """Return the day of the oldest close, None before there is one."""
-        query = select(ClosingRow.closed).order_by(ClosingRow.closed).limit(1)
+        """Return the day of the oldest close here, None before there is one."""
+        here = closed_between(date.min, date.max)
+        query = select(ClosingRow.closed).where(here).order_by(ClosingRow.closed).limit(1)
         return self._connection.scalar(query)
 
     def first_opened(self) -> date | None:
         """Return the day on which the oldest job came in, None before there is one."""
-        return self._connection.scalar(select(func.min(JobRow.opened)))
+        here = JobRow.origin.not_in(_ELSEWHERE)
+        return self._connection.scalar(select(func.min(JobRow.opened)).where(here))
 
     def invented(self) -> tuple[int, date | None]:
         """Return how many jobs are invented ones, and the day on which the first was opened."""
@@ -285,5 +289,7 @@ def _as(kind: type[T], result: Result[Any]) -> tuple[T, ...]:
 
 
 def closed_between(first: date, last: date) -> ColumnElement[bool]:
-    """Return the condition that a job was closed from ``first`` to ``last``, both included."""
-    return (ClosingRow.closed >= first) & (ClosingRow.closed <= last)
+    """Return the condition that a job was closed here from ``first`` to ``last``, both included."""
+    elsewhere = select(JobRow.id).where(JobRow.origin.in_(_ELSEWHERE))
+    within = (ClosingRow.closed >= first) & (ClosingRow.closed <= last)
+    return within & ClosingRow.job_id.not_in(elsewhere)

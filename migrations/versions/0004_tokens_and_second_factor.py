@@ -1,4 +1,4 @@
-"""Tokens of programs, a second factor of people, what a sent form said."""
+"""Tokens of programs, a second factor of people, what a sent form said, jobs by origin."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -15,6 +15,7 @@ def upgrade() -> None:
         people.add_column(sa.Column("totp_step", sa.Integer(), nullable=True))
     with op.batch_alter_table("sent_forms") as forms:
         forms.add_column(sa.Column("fingerprint", sa.Text(), nullable=True))
+    op.create_index(op.f("ix_jobs_origin"), "jobs", ["origin"])
     op.create_table(
         "api_tokens",
         sa.Column("id", sa.Integer(), autoincrement=True, nullable=False),
@@ -34,6 +35,7 @@ def upgrade() -> None:
 
 def downgrade() -> None:
     op.drop_table("api_tokens")
+    op.drop_index(op.f("ix_jobs_origin"), table_name="jobs")
     with op.batch_alter_table("sent_forms") as forms:
         forms.drop_column("fingerprint")
     with op.batch_alter_table("people") as people:

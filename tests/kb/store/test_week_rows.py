@@ -176,3 +176,19 @@ def test_readings_of_some_quantities_are_read_lean(store):
     assert (row.job, row.quantity, row.value) == ("J1", "vent_temp", values[0].canonical)
     assert (row.system, row.make, row.model, row.engine) == ("hvac", "Dunmarrow", "Packhorse", None)
     assert after.value == a_reading(typed="44").canonical
+
+
+def test_what_another_shop_did_is_counted_in_no_week(store):
+    day = date(2026, 3, 2)
+    early = date(2020, 1, 6)
+    elsewhere = [
+        replace(closed_on(f"P{at}", early, origin=origin), opened=early)
+        for at, origin in enumerate((Origin.ANOTHER_SHOP, Origin.CONFIRMED_HERE))
+    ]
+    add(store, closed_on("J1", day), *elsewhere)
+    with store.read() as unit:
+        assert [row.id for row in unit.weeks.lines(early, day)] == ["J1"]
+        assert [job.id for job in unit.weeks.closed(early, day)] == ["J1"]
+        assert unit.weeks.first_closed() == day
+        assert unit.weeks.first_opened() == closed_on("J1", day).opened
+        assert set(unit.weeks.cases_before(date(2027, 1, 1))) == {"J1", "P0", "P1"}
