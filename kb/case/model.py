@@ -1,7 +1,6 @@
 """The frozen values of a job; a closed job with a cause and a proof is a case.
 
-Money is kept in cents, dates as ISO dates, readings as typed and in the canonical unit of their
-quantity. What was not recorded is None or an empty tuple, never 0.
+Money is kept in cents; what was not recorded is None or an empty tuple, never 0.
 """
 
 from dataclasses import dataclass, field
@@ -69,11 +68,7 @@ class FixKind(StrEnum):
 
 
 class Origin(StrEnum):
-    """Where a record came from.
-
-    Invented ones are counted by the week and never witnesses. Those of another shop are witnesses
-    and never counted: ``another_shop`` weighs less, ``confirmed_here`` as much as the shop's own.
-    """
+    """Where a record came from; invented ones are never witnesses, another shop's never counted."""
 
     SHOP = "shop"
     DEMONSTRATION = "demonstration"
@@ -81,11 +76,6 @@ class Origin(StrEnum):
     INVENTED = "invented"
     ANOTHER_SHOP = "another_shop"
     CONFIRMED_HERE = "confirmed_here"
-
-    @property
-    def elsewhere(self) -> bool:
-        """True for work that was done in another shop."""
-        return self in {Origin.ANOTHER_SHOP, Origin.CONFIRMED_HERE}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,8 +108,7 @@ class Complaint:
 class Response:
     """What an action changed.
 
-    ``before`` and ``after`` are in the canonical unit of ``quantity``; ``before_typed`` and
-    ``after_typed`` are as typed, in ``unit``.
+    ``before`` and ``after`` are in the quantity's canonical unit, what was typed in ``unit``.
     """
 
     change: Change | None = None

@@ -1,6 +1,12 @@
 """How far a closed job is trusted, and why."""
 
-from kb.case.model import Job, Standing
+from typing import Final
+
+from kb.case.model import Job, Origin, Standing
+
+# Work that another shop did: a witness of causes, and nothing that happened here. One that was
+# confirmed here is trusted as the shop's own.
+ELSEWHERE: Final = frozenset({Origin.ANOTHER_SHOP, Origin.CONFIRMED_HERE})
 
 # Strength of a proof method, strongest 5; common practice, no source.
 _PROVEN_METHODS = {

@@ -10,6 +10,7 @@ from sqlalchemy import ColumnElement, Result, func, select
 
 from kb.case.model import Job, Origin, Phase, Polarity
 from kb.case.parts import FittedPart
+from kb.case.standing import ELSEWHERE
 from kb.store.journal import Pen
 from kb.store.loading import load_jobs
 from kb.store.tables import (
@@ -25,7 +26,7 @@ from kb.store.tables import (
 
 T = TypeVar("T")
 # What another shop did is no work of this one.
-_ELSEWHERE: Final = tuple(row.value for row in Origin if row.elsewhere)
+_ELSEWHERE: Final = tuple(sorted(ELSEWHERE))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
