@@ -169,7 +169,8 @@ class JobPhotoRow(Base):
 class SentFormRow(Base):
     """A form that was taken, by the number that it was sent out with: a second sending is no new one.
 
-    ``fingerprint`` is a hash of what it said, NULL where nobody asks whether it said the same.
+    ``fingerprint`` is a hash of what it said, NULL where nobody asks whether it said the same;
+    ``answer`` is what a program was told, so that it is told the same again.
     """
 
     __tablename__ = "sent_forms"
@@ -179,6 +180,7 @@ class SentFormRow(Base):
     who: Mapped[str]
     job_id: Mapped[str | None]
     fingerprint: Mapped[str | None]
+    answer: Mapped[str | None]
 
 
 class EarlierStateRow(Base):

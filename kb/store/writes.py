@@ -1,5 +1,6 @@
 """What guards a write: forms that were taken already, and the earlier states of a job."""
 
+from dataclasses import dataclass
 from typing import Final
 
 from sqlalchemy import delete, insert, select
@@ -11,6 +12,14 @@ from kb.store.shop_tables import EarlierStateRow, SentFormRow
 
 # Earlier states kept of one job: undo and "what changed meanwhile" look back this far (our choice).
 KEPT_STATES: Final = 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToldBefore:
+    """What a program sent before under one key, as a hash, and what it was told."""
+
+    fingerprint: str
+    answer: str
 
 
 class SentForms:
@@ -34,10 +43,27 @@ class SentForms:
         query = select(SentFormRow.job_id).where(SentFormRow.form_id == form_id)
         return self._pen.connection.scalar(query)
 
-    def add(self, form_id: str, job_id: str | None) -> None:
-        """Note that a form was taken."""
+    def told(self, form_id: str) -> ToldBefore | None:
+        """Return what a program was told, None where nothing of that number was taken from one."""
+        query = select(SentFormRow.fingerprint, SentFormRow.answer).where(
+            (SentFormRow.form_id == form_id)
+            & SentFormRow.fingerprint.is_not(None)
+            & SentFormRow.answer.is_not(None)
+        )
+        row = self._pen.connection.execute(query).mappings().one_or_none()
+        return None if row is None else ToldBefore(**row)
+
+    def add(self, form_id: str, job_id: str | None, told: ToldBefore | None = None) -> None:
+        """Note that a form was taken, with what a program said and was told."""
         who, at = self._pen.require()
-        row = {"form_id": form_id, "at": at, "who": who, "job_id": job_id}
+        row = {
+            "form_id": form_id,
+            "at": at,
+            "who": who,
+            "job_id": job_id,
+            "fingerprint": told.fingerprint if told else None,
+            "answer": told.answer if told else None,
+        }
         self._pen.connection.execute(insert(SentFormRow).values(row))
 
 

@@ -15,6 +15,7 @@ def upgrade() -> None:
         people.add_column(sa.Column("totp_step", sa.Integer(), nullable=True))
     with op.batch_alter_table("sent_forms") as forms:
         forms.add_column(sa.Column("fingerprint", sa.Text(), nullable=True))
+        forms.add_column(sa.Column("answer", sa.Text(), nullable=True))
     op.create_index(op.f("ix_jobs_origin"), "jobs", ["origin"])
     op.create_table(
         "api_tokens",
@@ -37,6 +38,7 @@ def downgrade() -> None:
     op.drop_table("api_tokens")
     op.drop_index(op.f("ix_jobs_origin"), table_name="jobs")
     with op.batch_alter_table("sent_forms") as forms:
+        forms.drop_column("answer")
         forms.drop_column("fingerprint")
     with op.batch_alter_table("people") as people:
         people.drop_column("totp_step")

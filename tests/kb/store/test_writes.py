@@ -2,7 +2,7 @@ import pytest
 
 from kb.case.casefile import read_case
 from kb.errors import StoreError
-from kb.store.writes import KEPT_STATES
+from kb.store.writes import KEPT_STATES, ToldBefore
 from tests.factories import a_job
 from tests.kb.store.other_process import NOW
 
@@ -18,6 +18,17 @@ def test_a_form_is_known_once_it_was_taken(store):
         assert (unit.sent.job_of("a" * 32), unit.sent.job_of("b" * 32)) == ("J1", None)
         with pytest.raises(StoreError, match=r"Store\.write"):
             unit.sent.add("c" * 32, None)
+
+
+def test_what_a_program_was_told_is_kept_with_what_it_said(store):
+    told = ToldBefore(fingerprint="f" * 64, answer='{"job": "J1"}')
+    with store.write("Ines", NOW) as unit:
+        unit.sent.add("a" * 32, "J1", told)
+        unit.sent.add("b" * 32, "J1")
+    with store.read() as unit:
+        assert unit.sent.told("a" * 32) == told
+        assert unit.sent.told("b" * 32) is None
+        assert unit.sent.told("c" * 32) is None
 
 
 def test_a_form_of_a_write_that_failed_was_not_taken(store):
