@@ -3,7 +3,7 @@
 import re
 from typing import Final
 
-from kb.case.model import Closing, Finding, FixKind, Job
+from kb.case.model import Closing, Finding, FixKind, Job, Origin, Standing
 from kb.case.retake import Retaken
 from kb.case.terms import Vocabulary
 from web.wording import amount, named
@@ -41,6 +41,27 @@ _HOLDS: Final = {
     "not_proved": "Not shown yet that it holds",
 }
 _FIXES: Final = {FixKind.WORKAROUND: "work-around", FixKind.DECLINED: "left as it is"}
+# Which shop a case came from; nothing is said of the shop's own.
+_FROM: Final = {
+    Origin.ANOTHER_SHOP: "from another shop",
+    Origin.CONFIRMED_HERE: "from another shop, confirmed here",
+}
+
+
+def from_shop(origin: Origin) -> str:
+    """Return which shop a case came from where it is not this one, else nothing."""
+    return _FROM.get(origin, "")
+
+
+def standing_words(standing: Standing, origin: Origin) -> str:
+    """Return how far a case is trusted, and where it is from another shop, that too.
+
+    Examples
+    --------
+    >>> standing_words(Standing.PROVEN, Origin.ANOTHER_SHOP)
+    'proven, from another shop'
+    """
+    return ", ".join(filter(None, [str(standing), from_shop(origin)]))
 
 
 def change_words(row: Retaken) -> str:

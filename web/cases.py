@@ -1,11 +1,12 @@
 """A closed job as a page: complaint, cause, correction, and everything behind them."""
 
-from flask import Blueprint, redirect, render_template, url_for
+from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from kb.case.model import Finding, Job, Phase, Reading
 from kb.case.retake import Retaken, retaken
 from kb.case.standing import standing_of, standing_reason
+from kb.workflow.packs.confirm import confirm_here
 from web import case_words, db
 from web.auth import needs
 from web.close import photos_of
@@ -45,6 +46,15 @@ def show(case_id: str) -> str | Response:
     )
 
 
+@bp.post("/case/<job_id>/confirm")
+@needs(Right.DECIDE)
+def confirm(job_id: str) -> Response:
+    """Say that a case of another shop holds here too, or take that back."""
+    with db.writing() as unit:
+        confirm_here(unit, job_id, holds=request.form.get("holds") != "no")
+    return redirect(url_for("cases.show", case_id=job_id))
+
+
 def _is_of_check(phase: Phase, finding: int | None) -> bool:
     return phase is Phase.DURING or (phase is Phase.BEFORE and finding is not None)
 
@@ -68,6 +78,10 @@ def _value(row: Reading | None) -> str:
 def spoke(row: Finding, job: Job) -> str:
     """Return which causes a finding spoke for and against."""
     return case_words.spoke_words(row, job.closing, db.words())
+
+
+bp.add_app_template_filter(case_words.standing_words)
+bp.add_app_template_filter(case_words.from_shop)
 
 
 @bp.app_template_filter()

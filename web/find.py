@@ -13,7 +13,7 @@ from kb.workflow.jobs import draft_job, read_vehicle
 from kb.workflow.suggest import Suggestion
 from web import db
 from web.auth import needs, person
-from web.find_filters import read_filter
+from web.find_filters import SHOPS, read_filter
 from web.notes import notes_of
 from web.rights import Right
 
@@ -56,6 +56,7 @@ def _page(**known: object) -> str:
         vehicle=args.get("vehicle", ""),
         typed=args,
         words=db.words(),
+        shops=SHOPS,
         **known,
     )
 

@@ -1,12 +1,39 @@
 """The filters of Find: typed choices to which closed cases are wanted."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
+from typing import Final
 
+from kb.case.model import Origin
+from kb.case.standing import ELSEWHERE
 from kb.case.terms import Vocabulary
 from kb.store.case_lists import CaseFilter
 
 _MAX_VEHICLE = 200
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShopChoice:
+    """One choice of the shops that closed a case: its word in addresses, its name, its origins."""
+
+    key: str
+    name: str
+    origins: tuple[Origin, ...]
+
+
+# What another shop gave is chosen by itself, since nobody here saw it.
+SHOPS: Final = (
+    ShopChoice(
+        key="here",
+        name="this shop",
+        origins=tuple(row for row in Origin if row not in ELSEWHERE),
+    ),
+    ShopChoice(key="another", name="another shop", origins=(Origin.ANOTHER_SHOP,)),
+    ShopChoice(
+        key="confirmed", name="another shop, confirmed here", origins=(Origin.CONFIRMED_HERE,)
+    ),
+)
 
 
 def _known(
@@ -38,6 +65,8 @@ def read_filter(typed: Mapping[str, str], words: Vocabulary) -> tuple[CaseFilter
     if len(vehicle) > _MAX_VEHICLE or "\0" in vehicle:
         errors["car"] = "expected a few words of the vehicle; say it shorter"
     causes = tuple(row.key for row in words.causes.values() if row.system == system)
+    origins = {row.key: row.origins for row in SHOPS}
+    shop = _known(typed, "shop", known=origins, errors=errors)
     wanted = CaseFilter(
         system=system,
         system_causes=causes if system else (),
@@ -46,5 +75,6 @@ def read_filter(typed: Mapping[str, str], words: Vocabulary) -> tuple[CaseFilter
         method=_known(typed, "method", known=words.proof_methods, errors=errors),
         closed_from=_date(typed, "from", errors),
         closed_to=_date(typed, "to", errors),
+        origins=origins[shop] if shop else None,
     )
     return wanted, errors

@@ -9,6 +9,7 @@ from kb.case.model import Job, Phase
 from kb.case.parse import Parsed, Question
 from kb.case.terms import Vocabulary
 from kb.workflow.suggest import SeenBefore, Suggestion
+from web.case_words import standing_words
 from web.cause_words import cause_cells, cause_json, lines_under, nothing_words
 from web.check_words import check_rows, next_json
 from web.close_parts import part_words
@@ -69,7 +70,7 @@ def match_rows(suggestion: Suggestion, words: Vocabulary) -> list[str]:
     rows = [("case", "chance", "what it was", "why it is here (+ for, - against)")]
     for row in suggestion.matches:
         cause = words.cause_name(row.cause) if row.cause else "no cause found"
-        name = f"{cause} ({row.standing})"
+        name = f"{cause} ({standing_words(row.standing, row.origin)})"
         rows.append((row.case, percent(row.chance), name, _reason_lines(row)))
     return table(rows, widths=(14, 8, 28, WIDTH - 56))
 
@@ -153,6 +154,7 @@ def _match_json(row: SeenBefore) -> dict[str, Any]:
         "chance": round(row.chance, 4),
         "cause": row.cause,
         "standing": str(row.standing),
+        "origin": str(row.origin),
         "reasons": [
             {"part": reason.part, "what": reason.what, "weight": round(reason.weight, 4)}
             for reason in row.reasons

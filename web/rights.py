@@ -28,7 +28,7 @@ class Right(StrEnum):
     TEACH = "teach"
     # Merge and take out words of the shop.
     WORDS = "words"
-    # Decide about rows of the week, and write notes of the shop.
+    # Decide about rows of the week and about cases of other shops, and write notes of the shop.
     DECIDE = "decide"
     # Name people, their roles, and end their sessions.
     PEOPLE = "people"

@@ -58,6 +58,7 @@ class CaseFeatures:
     measures: tuple[Measure, ...] = ()
     cause: str | None = None
     standing: str = ""
+    origin: str = ""
     weight: float = 1.0
     group: str = ""
 

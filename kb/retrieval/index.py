@@ -69,14 +69,15 @@ class CaseIndex(FieldWorth):
     def fit(self, cases: Sequence[CaseFeatures]) -> "CaseIndex":
         """Take in all cases; row numbers follow the order of case ids.
 
-        Sets ``ids_``, ``causes_``, ``standings_``, ``groups_``, ``weights_``, ``stated_`` by row,
-        ``spaces_``, ``fields_`` and ``tokens_`` (rows by field, by field and value), ``labels_`` (by
+        Sets ``ids_``, ``causes_``, ``standings_``, ``origins_``, ``groups_``, ``weights_``,
+        ``stated_`` by row, ``spaces_``, ``fields_`` and ``tokens_`` (rows by field, by field and value), ``labels_`` (by
         closed field and value) and ``measures_`` (rows by quantity, with ``values_``).
         """
         ordered = sorted(cases, key=lambda case: case.case)
         self.ids_ = tuple(case.case for case in ordered)
         self.causes_ = tuple(case.cause for case in ordered)
         self.standings_ = tuple(case.standing for case in ordered)
+        self.origins_ = tuple(case.origin for case in ordered)
         self.groups_ = tuple(case.group for case in ordered)
         self.weights_: Floats = np.array([case.weight for case in ordered], np.float64)
         self.stated_ = tuple(case.said for case in ordered)

@@ -22,7 +22,7 @@ from kb.retrieval.postings import Postings
 from kb.retrieval.vectors import TextSpace
 
 # Raised when the arrays mean something else than before.
-FORMAT: Final = 5
+FORMAT: Final = 6
 _SEPARATOR: Final = "\x1e"
 _DIGEST_BYTES: Final = 32
 Arrays = dict[str, NDArray[Any]]
@@ -109,6 +109,7 @@ def write_snapshot(
     pack(arrays, "ids", index.ids_)
     pack(arrays, "causes", [cause or "" for cause in index.causes_])
     pack(arrays, "standings", index.standings_)
+    pack(arrays, "origins", index.origins_)
     pack(arrays, "groups", index.groups_)
     pack(arrays, "stated", index.stated_)
     for name in ("fields", "tokens", "labels", "words", "measures"):
@@ -197,6 +198,7 @@ def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index.ids_ = tuple(unpack(arrays, "ids"))
     index.causes_ = tuple(cause or None for cause in unpack(arrays, "causes"))
     index.standings_ = tuple(unpack(arrays, "standings"))
+    index.origins_ = tuple(unpack(arrays, "origins"))
     index.groups_ = tuple(unpack(arrays, "groups"))
     index.stated_ = tuple(unpack(arrays, "stated"))
     index.values_, index.weights_ = arrays["values"], arrays["case weights"]

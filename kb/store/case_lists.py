@@ -22,7 +22,7 @@ class CaseFilter:
     """Which closed cases are wanted; None wants all.
 
     ``system_causes`` are the causes of ``system``: a job that was booked under none belongs to
-    that of its cause. Each word of ``vehicle`` must stand in year, make, model, engine or family.
+    that of its cause. ``origins`` are where it may have come from. Each word of ``vehicle`` must stand in year, make, model, engine or family.
     Both dates are included.
     """
 
@@ -33,6 +33,7 @@ class CaseFilter:
     method: str | None = None
     closed_from: date | None = None
     closed_to: date | None = None
+    origins: tuple[Origin, ...] | None = None
 
     @property
     def active(self) -> bool:
@@ -40,21 +41,22 @@ class CaseFilter:
         return any(
             value is not None
             for value in (
-                self.system, self.vehicle, self.cause, self.method, self.closed_from, self.closed_to
+                self.system, self.vehicle, self.cause, self.method, self.closed_from,
+                self.closed_to, self.origins,
             )
         )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CaseLine:
-    """One closed case in a list; the answers draw on no ``invented`` one."""
+    """One closed case in a list; the answers draw on no invented one."""
 
     id: str
     closed: date
     cause: str | None
     said: str
     vehicle: Vehicle
-    invented: bool = False
+    origin: Origin = Origin.SHOP
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,7 +115,7 @@ class CaseLists:
                     model=row.vehicle_model,
                     engine=row.vehicle_engine,
                 ),
-                invented=row.origin == Origin.INVENTED.value,
+                origin=Origin(row.origin),
             )
             for row in rows
         )
@@ -138,6 +140,8 @@ def _conditions(wanted: CaseFilter) -> Iterator[ColumnElement[bool]]:
         yield ClosingRow.closed >= wanted.closed_from
     if wanted.closed_to is not None:
         yield ClosingRow.closed <= wanted.closed_to
+    if wanted.origins is not None:
+        yield JobRow.origin.in_([origin.value for origin in wanted.origins])
     yield from _vehicle(wanted.vehicle or "")
 
 

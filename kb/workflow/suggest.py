@@ -4,7 +4,7 @@ from collections.abc import Container, Sequence
 from dataclasses import dataclass, replace
 
 from kb.case.meant_now import as_meant_now
-from kb.case.model import Job, JobState, Phase, Standing
+from kb.case.model import Job, JobState, Origin, Phase, Standing
 from kb.case.standing import standing_of
 from kb.case.terms import Vocabulary
 from kb.diagnosis.access import access_of
@@ -30,13 +30,16 @@ WITNESS = {
     Standing.UNPROVEN: 0.4,
     Standing.OVERTURNED: 0.0,
 }
+# What is left of that weight while nobody here confirmed the case of another shop: a proof that
+# nobody here saw, on cars that may differ (our choice).
+FROM_ANOTHER_SHOP = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeenBefore:
     """A prior case: what it turned out to be, how far it is trusted, why it is shown.
 
-    ``chance`` is the chance that its cause is this job's cause.
+    ``chance`` is the chance that its cause is this job's cause; ``origin`` says which shop's it is.
     """
 
     case: str
@@ -44,6 +47,7 @@ class SeenBefore:
     chance: float
     cause: str | None
     standing: Standing
+    origin: Origin
     reasons: tuple[Reason, ...]
 
     @property
@@ -96,10 +100,22 @@ class Wanted:
 
 
 def witness_features(job: Job, words: Vocabulary, altitude_m: float) -> CaseFeatures:
-    """Return the features of a closed job, weighted by its standing."""
-    standing = standing_of(job)
+    """Return the features of a closed job with its weight as a witness."""
     made = case_features(job, words, altitude_m=altitude_m)
-    return replace(made, standing=str(standing), weight=WITNESS[standing])
+    return replace(
+        made, standing=str(standing_of(job)), origin=str(job.origin), weight=witness_weight(job)
+    )
+
+
+def witness_weight(job: Job) -> float:
+    """Return how much a closed job counts as a witness, 0 to 1.
+
+    The weight of its standing; half of that where it came from another shop and was not confirmed
+    here. It counts so in the vote of the nearest cases, in the profiles and in the prior; its words
+    are found like any other's.
+    """
+    weight = WITNESS[standing_of(job)]
+    return weight * FROM_ANOTHER_SHOP if job.origin is Origin.ANOTHER_SHOP else weight
 
 
 def fit_memory(
@@ -178,6 +194,7 @@ def suggest_from(
             chance=by_cause.get(index.causes_[row.row] or "", 0.0),
             cause=index.causes_[row.row],
             standing=Standing(index.standings_[row.row]),
+            origin=Origin(index.origins_[row.row]),
             reasons=row.reasons,
         )
         for row in asked.best(wanted.top, wanted.among)

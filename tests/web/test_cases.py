@@ -10,6 +10,10 @@ from tests.kb.workflow.conftest import NOW
 from tests.web.conftest import closed_case, shown
 from tests.web.test_jobs import CLOSE
 from web.cases import before_and_after
+from web.rights import Role
+
+ELSEWHERE = Origin.ANOTHER_SHOP
+ASKED = "/find?q=no+crank,+no+click"
 
 
 @pytest.fixture
@@ -145,3 +149,32 @@ def test_a_close_is_undone_only_while_it_was_the_last_write(site):
     assert (undone.status_code, undone.location) == (302, f"/job/{job}")
     assert site.get(job).closing is None
     assert "Reopen: undo the close" not in site.page("/case/S1")
+
+
+def test_a_case_of_another_shop_says_so_until_the_foreman_confirms_it(site):
+    site.put(closed_case("P1", "no crank, no click; batt 12.6 V", "starter_worn", origin=ELSEWHERE))
+    technician, foreman = site.as_role(Role.TECHNICIAN), site.as_role(Role.FOREMAN)
+    text = technician.page("/case/P1")
+    assert "From another shop" in text
+    assert "counts half as much" in text
+    assert "Confirmed here:" not in text
+    assert technician.send("/case/P1/confirm", holds="yes").status_code == 403
+    assert "proven, from another shop<" in re.sub(r", chance [^<]*", "", site.page(ASKED))
+    assert "Confirmed here:" in foreman.page("/case/P1")
+    assert foreman.send("/case/P1/confirm", holds="yes").status_code == 302
+    assert site.get("P1").origin is Origin.CONFIRMED_HERE
+    assert "counts as much as a case of this shop" in site.page("/case/P1")
+    foreman.send("/case/P1/confirm", holds="no")
+    assert site.get("P1").origin is ELSEWHERE
+
+
+def test_a_case_that_changed_meanwhile_is_not_confirmed_as_it_was_seen(site):
+    site.put(closed_case("P1", "no crank", "starter_worn", origin=ELSEWHERE))
+    site.send("/case/P1/confirm", holds="yes", revision="1")
+    assert site.send("/case/P1/confirm", holds="no", revision="1").status_code == 409
+    assert site.get("P1").origin is Origin.CONFIRMED_HERE
+
+
+def test_a_case_of_this_shop_needs_no_confirming(site):
+    assert site.send("/case/S1/confirm", holds="yes").status_code == 409
+    assert site.get("S1").origin is Origin.SHOP

@@ -5,9 +5,11 @@ from datetime import UTC, datetime
 
 import pytest
 
+from kb.case.model import Origin
 from kb.errors import StoreError
 from tests.web.conftest import SEEDS, closed_case, shown
 from web.find import _MAX_QUESTION as MAX_QUESTION
+from web.find_filters import SHOPS
 
 
 def test_the_empty_page_asks(site):
@@ -251,3 +253,18 @@ def test_find_stands_in_the_header_of_every_page_but_its_own(site):
         assert '<label for="find-box">Find</label>' in text
     assert "data-find" not in site.page("/find")
     assert site.page("/find").count('id="q"') == 1
+
+
+def test_cases_of_other_shops_can_be_listed_by_themselves(site):
+    site.put(
+        closed_case("P1", "no crank", "starter_worn", origin=Origin.ANOTHER_SHOP),
+        closed_case("P2", "no crank", "starter_worn", origin=Origin.CONFIRMED_HERE),
+    )
+    found = {
+        key: set(re.findall(r'href="/case/(\w+)"', site.page(f"/find?shop={key}")))
+        for key in (row.key for row in SHOPS)
+    }
+    assert found == {"here": {"S1", "S2", "S3"}, "another": {"P1"}, "confirmed": {"P2"}}
+    assert ", from another shop</p>" in site.page("/find?shop=another")
+    assert ", from another shop, confirmed here</p>" in site.page("/find?shop=confirmed")
+    assert "expected one of the list" in site.page("/find?shop=mine", 400)

@@ -52,6 +52,7 @@ WRITES = {
     "/job/<job_id>/correct": "/job/J404/correct",
     "/job/<job_id>/answer": "/job/J404/answer",
     "/job/<job_id>/photo": "/job/J404/photo",
+    "/case/<job_id>/confirm": "/case/J404/confirm",
     "/sign-in": None,
     "/sign-in/<token>": None,
     "/switch": None,

@@ -29,7 +29,7 @@ KEYS = {
     "symptoms": {"text", "concept", "polarity", "conditions"},
     "readings": {"quantity", "value", "unit", "canonical", "phase"},
     "findings": {"check", "subject", "outcome"},
-    "matches": {"case", "score", "chance", "cause", "standing", "reasons"},
+    "matches": {"case", "score", "chance", "cause", "standing", "origin", "reasons"},
     "reasons": {"part", "what", "weight"},
     "causes": {"cause", "chance", "cases"},
     "checks": {"check", "subject", "bits", "minutes", "cautions", "with"},

@@ -34,6 +34,7 @@ ASKED = {
     Right.CLOSE: {"close.form", "close.send"},
     Right.TEACH: {"words.add", "words.means"},
     Right.DECIDE: {
+        "cases.confirm",
         "decisions.add", "decisions.change", "decisions.finish", "decisions.form",
         "decisions.hold", "decisions.take_up", "notes.active", "notes.add", "notes.change",
         "notes.new", "week.again",

@@ -20,6 +20,7 @@ CASES = [
         measures=(Measure(key="a", value=float(i), what=f"a {i} psi"),),
         cause="fan" if i % 2 else None,
         standing="proven",
+        origin="another_shop",
         weight=0.7,
     )
     for i in range(9)
@@ -49,6 +50,7 @@ def test_a_kept_index_answers_to_the_last_bit_as_the_fitted_one(kept):
     assert np.array_equal(again.scores(QUERY), index.scores(QUERY))
     assert again.search(QUERY) == index.search(QUERY)
     assert (again.causes_, again.standings_) == (index.causes_, index.standings_)
+    assert again.origins_ == index.origins_
     ours, theirs = (s.cosine(s.query("b")) for s in (spaces["said word"], more["said word"]))
     assert np.array_equal(ours, theirs)
 

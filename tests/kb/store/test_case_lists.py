@@ -94,7 +94,7 @@ def test_a_list_says_which_cases_are_invented(store):
         unit.jobs.add_many([a_case("C1"), a_case("V1", origin=Origin.INVENTED)], verb="import")
     with store.read() as unit:
         lines = unit.case_lists.page(CaseFilter()).lines
-    assert {row.id: row.invented for row in lines} == {"C1": False, "V1": True}
+    assert {row.id: row.origin for row in lines} == {"C1": Origin.SHOP, "V1": Origin.INVENTED}
 
 
 def test_an_empty_list_is_one_page(store):

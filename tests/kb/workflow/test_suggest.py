@@ -4,14 +4,22 @@ from dataclasses import replace
 
 import pytest
 
-from kb.case.model import Finding, Standing
+from kb.case.model import Finding, Origin, Standing
 from kb.diagnosis.access import ACCESS_MINUTES, access_of
 from kb.diagnosis.explain import Explainer
 from kb.errors import EmptyIndexError
 from kb.retrieval.similarity import Reason
 from kb.workflow.close import CloseAnswers
 from kb.workflow.jobs import draft_job
-from kb.workflow.suggest import CAUSES_SHOWN, SeenBefore, fit_memory, suggest_from
+from kb.workflow.suggest import (
+    CAUSES_SHOWN,
+    FROM_ANOTHER_SHOP,
+    SeenBefore,
+    fit_memory,
+    suggest_from,
+    witness_weight,
+)
+from tests.factories import a_case
 from tests.kb.workflow.test_close import PROVEN, closed, opened
 
 ASKED = "cold on the highway, warm in traffic"
@@ -148,7 +156,13 @@ def test_a_match_names_its_strongest_reasons_and_leaves_out_what_moves_nothing()
         for weight in sorted(weights, key=lambda weight: -abs(weight))
     )
     match = SeenBefore(
-        case="A", score=1.0, chance=0.5, cause=None, standing=Standing.PROVEN, reasons=reasons
+        case="A",
+        score=1.0,
+        chance=0.5,
+        cause=None,
+        standing=Standing.PROVEN,
+        origin=Origin.SHOP,
+        reasons=reasons,
     )
     assert [row.weight for row in match.speaks_for] == [2.0, 1.0, 0.4]
     assert [row.weight for row in match.speaks_against] == [-0.7]
@@ -186,3 +200,26 @@ def test_checks_look_and_whether_any_settles_it_are_those_of_the_next_steps(shop
     assert found.checks
     assert (asked_all.settles, asked_all.checks) == (False, ())
     assert (asked_all.look is None) == asked_all.nothing_like_it
+
+
+def test_a_case_of_another_shop_weighs_less_until_it_is_confirmed_here():
+    own = a_case("J1")
+    weights = [witness_weight(replace(own, origin=origin)) for origin in Origin]
+    by_origin = dict(zip(Origin, weights, strict=True))
+    assert by_origin.pop(Origin.ANOTHER_SHOP) == FROM_ANOTHER_SHOP * witness_weight(own) > 0
+    assert set(by_origin.values()) == {witness_weight(own)}
+
+
+def test_two_causes_with_one_case_each_are_parted_by_whose_case_it_is(shop):
+    job = draft_job(ASKED, words=shop.words, today=shop.today).job
+    ours = a_case("J1", "condenser_fan_dead", lines=(ASKED,))
+    theirs = a_case("P1", "condenser_fouled", lines=(ASKED,), origin=Origin.ANOTHER_SHOP)
+
+    def ratio(origin):
+        cases = (ours, replace(theirs, origin=origin))
+        found = suggest_from(*fit_memory(cases, shop.words), job)
+        chance = {row.cause: row.chance for row in found.causes}
+        assert {row.case: row.origin for row in found.matches} == {"J1": Origin.SHOP, "P1": origin}
+        return chance["condenser_fouled"] / chance["condenser_fan_dead"]
+
+    assert ratio(Origin.ANOTHER_SHOP) < ratio(Origin.CONFIRMED_HERE) == ratio(Origin.IMPORTED)

@@ -1,0 +1,1 @@
+"""Case packs: what one shop gives another, without customers, cars' numbers, people or prices."""
