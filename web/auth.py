@@ -12,6 +12,7 @@ from kb.store.engine import Store
 from kb.workflow.passwords import Hasher
 from kb.workflow.people import token_hash
 from kb.workflow.sign_in import Holder, find_holder, note_use, open_session, to_be_noted
+from web.event_log import Event, note
 from web.rights import RIGHTS, Right, Role
 
 View = TypeVar("View", bound=Callable[..., Any])
@@ -113,6 +114,7 @@ def _find() -> None:
     with _store().read() as unit:
         g.holder = find_holder(unit, token, now())
     if g.holder is None:
+        note(Event.SESSION_REFUSED)
         return
     found = g.holder.person
     if found is not None:
@@ -214,6 +216,7 @@ def init_app(app: Flask) -> None:
         if signed_in() is None:
             return _refuse_nobody()
         if not person().may(right):
+            note(Event.ROLE_REFUSED)
             abort(403)
         return None
 

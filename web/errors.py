@@ -1,6 +1,6 @@
 """Errors as pages: the same words as in the terminal, never a trace."""
 
-from flask import Flask, Response, current_app, redirect, render_template, request, url_for
+from flask import Flask, Response, current_app, g, redirect, render_template, request, url_for
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException, SecurityError
 from werkzeug.wrappers import Response as AnyResponse
@@ -16,6 +16,7 @@ from kb.errors import (
 from web import resend
 from web.auth import signed_in
 from web.db import AlreadySentError, ChangedSinceError, SentByOtherError
+from web.event_log import Event, note
 
 _STATUS = {
     NotFoundError: 404,
@@ -46,7 +47,7 @@ _PLAIN = {
     500: (
         "Something broke in the program",
         "expected an answer, got a fault; look whether what you sent is there, send it again if it "
-        "is not, and tell whoever looks after this program",
+        "is not, and tell whoever looks after this program the number {fault}",
     ),
 }
 
@@ -73,6 +74,8 @@ def _length_words() -> str:
 
 def _plain_words(status: int, error: HTTPException) -> tuple[str, str]:
     title, message = _PLAIN.get(status, (error.name, error.description or ""))
+    if status == 500:
+        return title, message.format(fault=g.get("fault_id", "none"))
     return title, _length_words() if status == 413 else message
 
 
@@ -134,6 +137,7 @@ def init_app(app: Flask) -> None:
 
     @app.errorhandler(CSRFError)
     def on_old_form(error: CSRFError) -> Page:
+        note(Event.FORM_REFUSED)
         return _old_form_page(error.code or 400)
 
     @app.errorhandler(SecurityError)

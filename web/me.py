@@ -10,8 +10,9 @@ from kb.workflow.people import choose_secrets, hashed
 from kb.workflow.sign_in import Asked, Secret, check_secret
 from web import db
 from web.auth import begin_session, hasher, needs, now, on_shared_device, person, session_hash
+from web.event_log import Event, note
 from web.rights import Right
-from web.sign_in import address
+from web.sign_in import address, note_refused
 
 bp = Blueprint("me", __name__)
 
@@ -59,6 +60,7 @@ def choose() -> Page:
     chosen = hashed(request.form.get("password", ""), request.form.get("pin", ""), hasher=hasher())
     with db.writing() as unit:
         choose_secrets(unit, person().id, chosen, keep_session=session_hash())
+    note(Event.SECRETS_CHANGED)
     return _page(done="Chosen. You are signed out everywhere else.")
 
 
@@ -92,7 +94,11 @@ def _confirm() -> None:
     secret = Secret.PASSWORD if mine.password_hash else Secret.PIN
     typed = request.form.get("present", "")
     asked = Asked(name=mine.name, typed=typed, secret=secret, address=address())
-    check_secret(db.store(), asked, hasher=hasher(), at=now())
+    try:
+        check_secret(db.store(), asked, hasher=hasher(), at=now())
+    except SignInError as error:
+        note_refused(asked, error)
+        raise
 
 
 @bp.post("/me/shared")

@@ -19,6 +19,7 @@ from web.auth import (
     sign_in_page,
     signed_in,
 )
+from web.event_log import Event, note
 from web.resend import Unsent, local_path
 
 bp = Blueprint("sign_in", __name__)
@@ -53,13 +54,24 @@ def address() -> str:
     return request.remote_addr or "unknown"
 
 
+def note_refused(asked: Asked, error: SignInError) -> None:
+    """Write a refused try down; a name only where it is somebody's, for else it may be a secret."""
+    with db.store().read() as unit:
+        found = unit.people.named(clean_name(asked.name))
+    paused = isinstance(error, TooManyTriesError)
+    event = Event.SIGN_IN_PAUSED if paused else Event.SIGN_IN_REFUSED
+    note(event, who=found.name if found else None, by=asked.secret)
+
+
 def _sign_in(secret: Secret, typed: str) -> Page:
     asked = Asked(name=request.form.get("name", ""), typed=typed, secret=secret, address=address())
     try:
         found = check_secret(db.store(), asked, hasher=hasher(), at=now())
     except SignInError as error:
+        note_refused(asked, error)
         return _page(str(error)), 429 if isinstance(error, TooManyTriesError) else 400
     put = begin_session(found.id)
+    note(Event.SIGNED_IN, by=secret)
     unsent = resend.carried()
     if unsent is None:
         answer: Response = redirect(local_path(request.form.get("next")))
@@ -112,6 +124,7 @@ def hand_over() -> Page:
 def leave() -> Response:
     """Sign out."""
     answer = redirect(url_for(sign_in_page()))
+    note(Event.SIGNED_OUT)
     end_session(answer)
     return answer
 
@@ -133,6 +146,7 @@ def _private(answer: Response) -> Response:
 
 
 def _dead(error: NotFoundError) -> tuple[str, int]:
+    note(Event.LINK_REFUSED)
     return render_template("error.html", title="That link is good no more", message=str(error)), 404
 
 
@@ -164,6 +178,7 @@ def use_link(token: str) -> Page:
     if person is None:
         return _refused(found, errors)
     put = begin_session(person.id)
+    note(Event.SIGNED_IN, by="link")
     gone = _private(redirect(url_for("jobs.today")))
     put(gone)
     return gone

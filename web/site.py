@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from flask import Flask, Response, abort, request
+from flask import Flask, Response, abort, g, request
 from flask_wtf import CSRFProtect
 from typing_extensions import override
 from werkzeug.exceptions import SecurityError
@@ -20,6 +20,7 @@ from web import (
     decisions,
     entries,
     errors,
+    event_log,
     filters,
     find,
     forms,
@@ -38,6 +39,7 @@ from web import (
     week,
     words,
 )
+from web.event_log import Event, note
 from web.hosts import is_own
 from web.week_counting import PATIENCE_S
 
@@ -90,7 +92,11 @@ class _Site(Flask):
     @override
     def log_exception(self, exc_info: Any) -> None:
         where = request.url_rule or "an address that no page has"
-        self.logger.error("Fault on %s [%s]", where, request.method, exc_info=exc_info)
+        # The page shows the same number, so that a fault that somebody tells of is found.
+        g.fault_id = secrets.token_hex(4)
+        note(Event.FAULT, id=g.fault_id, kind=exc_info[0].__name__)
+        words = "Fault %s on %s [%s]"
+        self.logger.error(words, g.fault_id, where, request.method, exc_info=exc_info)
 
 
 def _secret(home: Path) -> str:
@@ -108,6 +114,7 @@ def _protect(app: Flask) -> None:
     def own_host() -> None:
         """Refuse a request to a foreign name, before anything else looks at it."""
         if not is_own(request.host, app.config["SHOP_HOSTS"]):
+            note(Event.HOST_REFUSED, host=request.host)
             raise SecurityError(f"expected a name of this machine, got {request.host!r}")
 
     @app.before_request
@@ -119,6 +126,7 @@ def _protect(app: Flask) -> None:
             and origin
             and origin.rstrip("/") != request.host_url.rstrip("/")
         ):
+            note(Event.ORIGIN_REFUSED, origin=origin)
             abort(403)
 
     @app.before_request
@@ -146,6 +154,7 @@ def make_site(settings: Mapping[str, Any]) -> Flask:
     app.config.update(settings)
     # The store first: without one there is nothing to sign forms for.
     db.init_app(app)
+    event_log.init_app(app)
     if not app.config["SECRET_KEY"]:
         app.config["SECRET_KEY"] = _secret(Path(app.config["HOME"]))
     # Before anything reads a form: photos may be longer than words.
