@@ -22,7 +22,13 @@ from kb.workflow.notes_shown import notes_for
 from kb.workflow.suggest import Suggestion
 from kb.workflow.trials import read_lines
 from kb.workflow.words import words_of
-from web import measure_commands, people_commands, shop_commands, week_commands
+from web import (
+    measure_commands,
+    people_commands,
+    serve_commands,
+    shop_commands,
+    week_commands,
+)
 from web.home import shop_memory, shop_store, shop_words, today, writing
 from web.note_words import note_lines
 from web.report import answer_json, answer_text, ended_as, job_text, json_line
@@ -56,7 +62,7 @@ def main() -> None:
 for _command in (
     shop_commands.init,
     shop_commands.demo,
-    shop_commands.serve,
+    serve_commands.serve,
     shop_commands.import_command,
     measure_commands.measure,
     shop_commands.rebuild,

@@ -1,5 +1,7 @@
 """A small printed label for car or bin, with a code that opens the job; and that code as a picture."""
 
+from functools import lru_cache
+
 import segno
 from flask import Blueprint, render_template, url_for
 
@@ -19,7 +21,11 @@ def qr_code(job_id: str) -> str:
 
     Made to ISO/IEC 18004 by segno; black on white in both themes, so that every phone reads it.
     """
-    address = url_for("jobs.show", job_id=job_id, _external=True)
+    return _code(url_for("jobs.show", job_id=job_id, _external=True), job_id)
+
+
+@lru_cache(maxsize=256)
+def _code(address: str, job_id: str) -> str:
     code = segno.make(address, error=_LEVEL, micro=False)
     picture = code.svg_inline(
         scale=4,

@@ -7,8 +7,7 @@ import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from socket import gethostname
-from typing import Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -23,7 +22,6 @@ from kb.workflow.invented import Worked, add_jobs, make_jobs
 from kb.workflow.invented_answers import ask_about_newest
 from kb.workflow.jobs import Entry, Intake, open_job, read_vehicle
 from kb.workflow.memory import Memory
-from kb.workflow.people import has_owner
 from kb.workflow.trust import keep_trust, kept_trust, measure_trust, trust_state
 from web.home import (
     altitude_m,
@@ -35,9 +33,12 @@ from web.home import (
     today,
     writing,
 )
-from web.hosts import LOOPBACK, own_names
-from web.people_commands import demo_link, first_link, sign_in_address
+from web.people_commands import demo_link
 from web.report import answer_text, json_line
+from web.serve_commands import serve_pages
+
+if TYPE_CHECKING:
+    pass
 
 # The job that the demonstration shows; invented.
 DEMO_JOB = (
@@ -149,69 +150,6 @@ def demo(*, once: bool, folder: Path | None, port: int) -> None:
             with open_store(default_url(home)) as store:
                 token = demo_link(store)
             serve_pages({"HOME": home, "STORE_URL": default_url(home)}, port=port, token=token)
-
-
-# --- the pages -----------------------------------------------------------------------------------
-
-
-@click.command()
-@click.option("--host", default="127.0.0.1", show_default=True, help="address to listen on")
-@click.option("--port", default=8023, show_default=True, help="of this machine")
-@click.option("--name", "names", multiple=True, help="a name by which others reach this machine")
-def serve(host: str, port: int, names: Sequence[str]) -> None:
-    """Serve the pages: to this machine, or with --host 0.0.0.0 to the shop's own network."""
-    home = home_folder()
-    with open_store(store_url(home)) as store:
-        token = first_link(store) if host in LOOPBACK else None
-        if host not in LOOPBACK:
-            _refuse_without_owner(store, host)
-    shop_hosts = None if host in LOOPBACK else own_names(names)
-    settings = {"HOME": home, "STORE_URL": store_url(home), "SHOP_HOSTS": shop_hosts}
-    serve_pages(settings, host=host, port=port, token=token)
-
-
-def _refuse_without_owner(store: Store, host: str) -> None:
-    with store.read() as unit:
-        if not has_owner(unit):
-            raise click.UsageError(
-                f"expected an owner before others can reach the pages at {host}, got none yet; run "
-                "baybook serve without --host first and open the link that it prints"
-            )
-
-
-def serve_pages(
-    settings: Mapping[str, Any],
-    *,
-    host: str = "127.0.0.1",
-    port: int,
-    token: str | None = None,
-) -> None:
-    """Serve the pages until interrupted; with ``token``, print the link that signs in once."""
-    from waitress import serve as serve_app  # noqa: PLC0415 (start-up time)
-
-    from web import create_app  # noqa: PLC0415 (start-up time)
-    from web.photos import MAX_BYTES  # noqa: PLC0415 (start-up time)
-
-    app = create_app({**settings, "ALTITUDE_M": altitude_m()})
-    base = f"http://{_reached_by(host)}:{port}"
-    click.echo(f"\nOpen {base}/ in a browser; Ctrl-C ends.")
-    if token is not None:
-        click.echo(f"To sign in, once: {sign_in_address(base, token)}")
-    try:
-        # Longer bodies are refused while they come in, before they fill the disk.
-        most = MAX_BYTES + 1_000_000
-        serve_app(app, host=host, port=port, threads=4, ident=None, max_request_body_size=most)
-    except OSError as error:
-        raise click.ClickException(
-            f"expected a free port, got {port}: {error}; choose another with --port"
-        ) from error
-
-
-def _reached_by(host: str) -> str:
-    """Return what a browser types for an address that is listened on."""
-    if host in {"0.0.0.0", "::"}:  # noqa: S104 - compared, not listened on
-        return gethostname()
-    return f"[{host}]" if ":" in host else host
 
 
 # --- tables of work orders -----------------------------------------------------------------------

@@ -9,6 +9,7 @@ from sqlalchemy import ColumnElement, Connection, RowMapping, Select, Table, sel
 from kb.case.model import Complaint, Job, JobState, Origin, Scan, Vehicle
 from kb.errors import StoreError
 from kb.store.columns import Base
+from kb.store.known_jobs import KNOWN, MOST_KNOWN
 from kb.store.rows import COMPLAINT, PLAIN, VEHICLE
 from kb.store.shapes import (
     AFTER_CHECK,
@@ -64,6 +65,25 @@ def load_jobs(connection: Connection, chosen: ColumnElement[bool] | None = None)
             f"expected sound rows, got: {error}; baybook doctor names the damaged jobs, baybook "
             "restore brings a backup back"
         ) from error
+
+
+def known_jobs(connection: Connection, chosen: ColumnElement[bool]) -> tuple[Job, ...]:
+    """Return what ``load_jobs`` returns, for a page's few jobs; reads only what is not known here.
+
+    Raises
+    ------
+    StoreError
+        If rows hold what no job can hold.
+    """
+    query = select(JobRow.id, JobRow.content_hash).where(chosen).order_by(JobRow.id)
+    hashes = {row.id: row.content_hash for row in connection.execute(query)}
+    known = {job_id: KNOWN.get(content) for job_id, content in hashes.items()}
+    unknown = [job_id for job_id, job in known.items() if job is None]
+    for at in range(0, len(unknown), MOST_KNOWN):
+        for job in load_jobs(connection, JobRow.id.in_(unknown[at : at + MOST_KNOWN])):
+            KNOWN.keep(hashes[job.id], job)
+            known[job.id] = job
+    return tuple(job for job in known.values() if job is not None)
 
 
 class _Loader:

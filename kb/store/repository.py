@@ -11,7 +11,7 @@ from kb.case.model import Job, JobState, Origin
 from kb.errors import ConflictError, StoreError
 from kb.store.faults import no_such_job, taken
 from kb.store.journal import HistoryRepository, PastLine, Pen, next_job_number
-from kb.store.loading import load_jobs, table_of
+from kb.store.loading import known_jobs, load_jobs, table_of
 from kb.store.rows import CHILDREN, TABLES, Rows, content_hash, rows_of
 from kb.store.tables import ClosingRow, HistoryRow, JobRow
 from kb.store.writes import EarlierStates
@@ -61,7 +61,7 @@ class JobRepository:
         NotFoundError
             If there is none of that id.
         """
-        found = load_jobs(self._connection, JobRow.id == job_id)
+        found = known_jobs(self._connection, JobRow.id == job_id)
         if not found:
             raise no_such_job(job_id)
         return found[0]
@@ -81,23 +81,23 @@ class JobRepository:
 
     def some(self, ids: Sequence[str]) -> tuple[Job, ...]:
         """Return the jobs of those ids that are there, in the order of the ids."""
-        return load_jobs(self._connection, JobRow.id.in_(ids))
+        return known_jobs(self._connection, JobRow.id.in_(ids))
 
     def by_invoice(self, invoice: str) -> Job | None:
         """Return the job with that invoice number, None where there is none."""
-        found = load_jobs(self._connection, JobRow.invoice == invoice)
+        found = known_jobs(self._connection, JobRow.invoice == invoice)
         return found[0] if found else None
 
     def of_vehicle(self, vin: str) -> tuple[Job, ...]:
         """Return every job of one car by its VIN."""
-        return load_jobs(self._connection, JobRow.vehicle_vin == vin)
+        return known_jobs(self._connection, JobRow.vehicle_vin == vin)
 
     def of_cause(self, cause: str, *, most: int) -> tuple[Job, ...]:
         """Return the newest closed jobs of one cause but the invented ones, at most ``most``."""
         known = (ClosingRow.cause == cause) & (JobRow.origin != Origin.INVENTED.value)
         query = select(ClosingRow.job_id).join(JobRow, JobRow.id == ClosingRow.job_id).where(known)
         newest = query.order_by(ClosingRow.closed.desc(), ClosingRow.job_id.desc()).limit(most)
-        return load_jobs(self._connection, JobRow.id.in_(tuple(self._connection.scalars(newest))))
+        return known_jobs(self._connection, JobRow.id.in_(tuple(self._connection.scalars(newest))))
 
     def comebacks_of(self, job_id: str) -> tuple[Job, ...]:
         """Return the jobs that are comebacks of one job."""
@@ -110,7 +110,7 @@ class JobRepository:
         """Return the jobs that are not closed, waiting ones among them."""
         # Named, not left out: so the index of the states serves, however many are closed.
         states = (JobState.OPEN.value, JobState.WAITING.value)
-        return load_jobs(self._connection, JobRow.state.in_(states))
+        return known_jobs(self._connection, JobRow.state.in_(states))
 
     def closed_jobs(self) -> tuple[Job, ...]:
         """Return every closed job."""
@@ -163,7 +163,8 @@ class JobRepository:
 
     def _is_sound(self, job_id: str, expected: str) -> bool:
         try:
-            return content_hash(self.get(job_id)) == expected
+            (job,) = load_jobs(self._connection, JobRow.id == job_id)
+            return content_hash(job) == expected
         except StoreError:
             return False
 

@@ -1,7 +1,9 @@
 """The closed jobs of one state of the store, fitted: what answers without looking at the store."""
 
-from dataclasses import dataclass
-from typing import Self
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Final, Self
 
 from kb.case.meant_now import as_meant_now
 from kb.case.model import Job
@@ -10,6 +12,9 @@ from kb.diagnosis.explain import Explainer
 from kb.retrieval.features import case_features
 from kb.retrieval.index import CaseIndex
 from kb.workflow.suggest import Suggestion, Wanted, suggest_from
+
+# Jobs whose answers a process remembers, some 20 kB each: more than a shop has open (our choice).
+MOST_REMEMBERED: Final = 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +32,12 @@ class Fitted:
     explainer: Explainer
     altitude_m: float = 0.0
     learned: int = 0
+    _remembered: Callable[[Job, int], Suggestion] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        # The answers follow from the job and from what is fitted, neither of which ever changes.
+        remembered = lru_cache(maxsize=MOST_REMEMBERED)(self._explained_best)
+        object.__setattr__(self, "_remembered", remembered)
 
     @classmethod
     def of(cls, state: str, index: CaseIndex, model: CauseModel, *, altitude_m: float) -> Self:
@@ -47,6 +58,31 @@ class Fitted:
             If no closed job is fitted.
         """
         return suggest_from(self.index, self.model, job, wanted=wanted, altitude_m=self.altitude_m)
+
+    def explained(self, job: Job, wanted: Wanted) -> Suggestion:
+        """Return the three answers for ``job`` with their reasons; remembered where all may match.
+
+        Raises
+        ------
+        EmptyIndexError
+            If no closed job is fitted.
+        """
+        if wanted.among is None:
+            return self._remembered(job, wanted.top)
+        return self._explained(job, wanted)
+
+    def _explained_best(self, job: Job, top: int) -> Suggestion:
+        return self._explained(job, Wanted(top=top))
+
+    def _explained(self, job: Job, wanted: Wanted) -> Suggestion:
+        return suggest_from(
+            self.index,
+            self.model,
+            job,
+            wanted=wanted,
+            altitude_m=self.altitude_m,
+            explainer=self.explainer,
+        )
 
     def chances(self, job: Job) -> tuple[CauseChance, ...]:
         """Return the chances of the causes of ``job``, the likeliest first, and nothing else."""

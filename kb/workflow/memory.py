@@ -29,7 +29,6 @@ from kb.workflow.suggest import (
     Wanted,
     as_written_up,
     fit_features,
-    suggest_from,
     witness_features,
 )
 
@@ -263,14 +262,7 @@ class Memory:
             If the shop has no closed job yet.
         """
         now = self.fitted()
-        found = suggest_from(
-            now.index,
-            now.model,
-            job,
-            wanted=Wanted(top=top, among=among),
-            altitude_m=self.altitude_m,
-            explainer=now.explainer,
-        )
+        found = now.explained(job, Wanted(top=top, among=among))
         return replace(found, guess=self._guess(found))
 
     def _guess(self, found: Suggestion) -> GuessOrCheck | None:

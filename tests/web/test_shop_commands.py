@@ -1,6 +1,7 @@
 import csv
 import json
 import re
+import socket
 from datetime import UTC, datetime
 from socket import gethostname
 
@@ -209,7 +210,7 @@ def test_a_demonstration_shop_is_made_once(tmp_path):
 def served(monkeypatch):
     """Return what would be served: the application and where it listens."""
     calls = []
-    monkeypatch.setattr("waitress.serve", lambda app, **known: calls.append((app, known)))
+    monkeypatch.setattr("web.serving.serve", lambda made, door, **_: calls.append((made(), door)))
     yield calls
     for app, _ in calls:
         app.extensions["baybook"].store.close()
@@ -238,7 +239,7 @@ def test_serving_to_others_is_refused_until_the_shop_has_an_owner(terminal, serv
     assert served == []
     terminal.run("user", "add", "Mara Tolling", "--role", "owner")
     terminal.run("serve", "--host", host)
-    assert served[0][1]["host"] == host
+    assert served[0][1].host == host
 
 
 def test_the_first_start_prints_a_link_by_which_the_owner_names_himself(terminal, served):
@@ -276,28 +277,22 @@ def test_served_to_the_shop_the_pages_answer_to_its_own_names_alone(terminal, se
     assert list(told.values()) == [200, 200, 200, 400]
 
 
-def test_serve_hands_the_shops_pages_to_the_server(terminal, monkeypatch):
-    served = []
-    monkeypatch.setattr("waitress.serve", lambda app, **known: served.append((app, known)))
+def test_serve_hands_the_shops_pages_to_the_server(terminal, served):
     text = terminal.said("serve", "--port", "8123")
     assert "http://127.0.0.1:8123/" in text
-    ((app, known),) = served
-    assert (known["host"], known["port"]) == ("127.0.0.1", 8123)
+    ((app, door),) = served
+    known = door.limits
+    assert (door.host, door.port) == ("127.0.0.1", 8123)
     # Longer than any form with photos, and nothing near what would fill a disk.
     assert MAX_BYTES < known["max_request_body_size"] <= 50_000_000
     assert "trusted_proxy" not in known
     assert app.config["HOME"] == terminal.home
     assert app.test_client().get("/case/S1").location == "/sign-in?next=/case/S1"
-    app.extensions["baybook"].store.close()
 
 
-def test_a_port_that_is_taken_is_told_in_one_line(terminal, monkeypatch):
-    def taken(app, **_):
-        app.extensions["baybook"].store.close()
-        raise OSError(98, "Address already in use")
-
-    monkeypatch.setattr("waitress.serve", taken)
-    text = terminal.said("serve", code=1)
+def test_a_port_that_is_taken_is_told_in_one_line(terminal):
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        text = terminal.said("serve", "--port", str(other.getsockname()[1]), code=1)
     assert "Address already in use" in text
     assert "--port" in text
 

@@ -1,0 +1,87 @@
+"""The command that serves the pages, to this machine or to the shop's own network."""
+
+from collections.abc import Mapping, Sequence
+from socket import gethostname
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from kb.store.engine import Store, open_store
+from kb.workflow.people import has_owner
+from web import serving
+from web.home import altitude_m, home_folder, store_url
+from web.hosts import LOOPBACK, own_names
+from web.people_commands import first_link, sign_in_address
+from web.serving import LINUX, MOST_PROCESSES, usual_processes
+
+if TYPE_CHECKING:
+    from flask import Flask
+
+
+@click.command()
+@click.option("--host", default="127.0.0.1", show_default=True, help="address to listen on")
+@click.option("--port", default=8023, show_default=True, help="of this machine")
+@click.option("--name", "names", multiple=True, help="a name by which others reach this machine")
+@click.option(
+    "--processes",
+    default=usual_processes,
+    show_default="as many as processors, at most 2",
+    type=click.IntRange(1, MOST_PROCESSES if LINUX else 1),
+    help="that share the work",
+)
+def serve(*, host: str, port: int, names: Sequence[str], processes: int) -> None:
+    """Serve the pages: to this machine, or with --host 0.0.0.0 to the shop's own network."""
+    home = home_folder()
+    with open_store(store_url(home)) as store:
+        token = first_link(store) if host in LOOPBACK else None
+        if host not in LOOPBACK:
+            _refuse_without_owner(store, host)
+    shop_hosts = None if host in LOOPBACK else own_names(names)
+    settings = {"HOME": home, "STORE_URL": store_url(home), "SHOP_HOSTS": shop_hosts}
+    serve_pages(settings, host=host, port=port, token=token, processes=processes)
+
+
+def _refuse_without_owner(store: Store, host: str) -> None:
+    with store.read() as unit:
+        if not has_owner(unit):
+            raise click.UsageError(
+                f"expected an owner before others can reach the pages at {host}, got none yet; run "
+                "baybook serve without --host first and open the link that it prints"
+            )
+
+
+def serve_pages(
+    settings: Mapping[str, Any],
+    *,
+    host: str = "127.0.0.1",
+    port: int,
+    token: str | None = None,
+    processes: int = 1,
+) -> None:
+    """Serve the pages until interrupted; with ``token``, print the link that signs in once."""
+    from web import create_app  # noqa: PLC0415 (start-up time)
+    from web.photos import MAX_BYTES  # noqa: PLC0415 (start-up time)
+
+    def make_app() -> "Flask":
+        return create_app({**settings, "ALTITUDE_M": altitude_m()})
+
+    base = f"http://{_reached_by(host)}:{port}"
+    click.echo(f"\nOpen {base}/ in a browser; Ctrl-C ends.")
+    if token is not None:
+        click.echo(f"To sign in, once: {sign_in_address(base, token)}")
+    try:
+        # Longer bodies are refused while they come in, before they fill the disk.
+        limits = {"max_request_body_size": MAX_BYTES + 1_000_000}
+        door = serving.Door(host=host, port=port, limits=limits)
+        serving.serve(make_app, door, processes=processes)
+    except OSError as error:
+        raise click.ClickException(
+            f"expected a free port, got {port}: {error}; choose another with --port"
+        ) from error
+
+
+def _reached_by(host: str) -> str:
+    """Return what a browser types for an address that is listened on."""
+    if host in {"0.0.0.0", "::"}:  # noqa: S104 - compared, not listened on
+        return gethostname()
+    return f"[{host}]" if ":" in host else host
