@@ -27,6 +27,7 @@ from web import (
     people_commands,
     serve_commands,
     shop_commands,
+    token_commands,
     week_commands,
 )
 from web.home import shop_memory, shop_store, shop_words, today, writing
@@ -67,6 +68,7 @@ for _command in (
     measure_commands.measure,
     shop_commands.rebuild,
     people_commands.user,
+    token_commands.token,
     week_commands.week,
 ):
     main.add_command(_command)

@@ -33,7 +33,8 @@ ROLE_WORDS = {
 }
 
 
-def _page(typed: dict[str, str] | None = None, **handed: object) -> str:
+def people_page(typed: dict[str, str] | None = None, **handed: object) -> str:
+    """Return the page of people; ``typed`` is what a refused form said, ``handed`` what is shown once."""
     with db.store().read() as unit:
         people = unit.people.all()
         sessions = {row.id: unit.sessions.of(row.id) for row in people}
@@ -53,7 +54,9 @@ def _page(typed: dict[str, str] | None = None, **handed: object) -> str:
 def _with_link(person: StoredPerson, token: str) -> Response:
     """Show a link that was just made; it is shown once and kept nowhere."""
     link = url_for("sign_in.look_at_link", token=token, _external=True)
-    answer = make_response(_page(link=link, link_name=person.name, picture=_for_a_phone(link)))
+    answer = make_response(
+        people_page(link=link, link_name=person.name, picture=_for_a_phone(link))
+    )
     answer.headers["Cache-Control"] = "no-store"
     return answer
 
@@ -79,7 +82,7 @@ def _role() -> Role:
 @needs(Right.PEOPLE)
 def show() -> str:
     """Show who is in the shop."""
-    return _page()
+    return people_page()
 
 
 @bp.post("/people")
@@ -93,7 +96,7 @@ def add() -> Page:
             token = link_for(unit, person.id, now())
     except (ParseError, ConflictError) as error:
         status = 400 if isinstance(error, ParseError) else 409
-        return _page({**request.form, "error": str(error)}), status
+        return people_page({**request.form, "error": str(error)}), status
     return _with_link(person, token)
 
 

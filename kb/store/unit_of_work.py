@@ -15,6 +15,7 @@ from kb.store.settled import SettledPieces
 from kb.store.shop_terms import ShopTerms
 from kb.store.sign_ins import FailedSignIns, Sessions, SignInLinks
 from kb.store.suppliers import Suppliers
+from kb.store.tokens import Tokens
 from kb.store.unread import UnreadWords
 from kb.store.week_records import WeekRecords
 from kb.store.week_rows import WeekRows
@@ -36,6 +37,7 @@ class UnitOfWork:
         self.sessions = Sessions(pen)
         self.links = SignInLinks(pen)
         self.failed = FailedSignIns(pen)
+        self.tokens = Tokens(pen, self.history)
         self.settled = SettledPieces(pen)
         self.unread = UnreadWords(pen)
         self.photos = PhotoRepository(pen, self.history)

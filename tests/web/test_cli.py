@@ -316,7 +316,7 @@ def test_every_command_tells_what_it_does():
     commands = CliRunner().invoke(main, ["--help"]).output
     assert set(main.commands) == {
         "add", "close", "demo", "find", "import", "init", "measure", "open", "rebuild", "serve",
-        "show", "user", "week",
+        "show", "token", "user", "week",
     }  # fmt: skip
     for name, command in main.commands.items():
         assert name in commands

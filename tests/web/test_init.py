@@ -63,6 +63,8 @@ WRITES = {
     "/people/<int:person_id>/active": None,
     "/people/<int:person_id>/sessions": None,
     "/people/tablets": None,
+    "/people/tokens": None,
+    "/people/tokens/<int:token_id>/revoke": None,
     "/me/secrets": None,
     "/words/add/<kind>": None,
     "/words/means": None,

@@ -42,7 +42,7 @@ ASKED = {
     Right.WORDS: {"words.join", "words.merge_form", "words.out", "words.part"},
     Right.PEOPLE: {
         "people.active", "people.add", "people.link", "people.role", "people.sessions",
-        "people.show", "people.tablet",
+        "people.show", "people.tablet", "tokens.add", "tokens.revoke",
     },
 }  # fmt: skip
 # Methods that the tests here send, and those that every server answers by itself.
