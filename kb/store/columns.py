@@ -7,6 +7,7 @@ from typing import Any, Final
 from sqlalchemy import DateTime, Double, ForeignKey, ForeignKeyConstraint, MetaData, Text
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.sql.elements import KeyedColumnElement
 from sqlalchemy.types import TypeDecorator
 from typing_extensions import override
 
@@ -69,6 +70,11 @@ class Base(DeclarativeBase):
         datetime: UtcTime,
         tuple[str, ...]: Words,
     }
+
+
+def own_columns(row_type: type[Base]) -> tuple[KeyedColumnElement[Any], ...]:
+    """Return the columns that hold what a row says: all but its seal."""
+    return tuple(column for column in row_type.__table__.c if column.name != "seal")
 
 
 def job_key() -> Mapped[str]:

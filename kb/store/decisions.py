@@ -7,7 +7,7 @@ from typing import Any, Final
 from sqlalchemy import ColumnElement, insert, select, update
 
 from kb.errors import NotFoundError
-from kb.store.columns import LARGEST_ID
+from kb.store.columns import LARGEST_ID, own_columns
 from kb.store.journal import HistoryRepository, Pen
 from kb.store.week_tables import DecisionRow
 
@@ -100,7 +100,7 @@ class Decisions:
         return self._read((DecisionRow.state == OPEN) | (DecisionRow.settled_at >= since))
 
     def _read(self, chosen: ColumnElement[bool]) -> tuple[Decision, ...]:
-        query = select(DecisionRow.__table__).where(chosen).order_by(DecisionRow.id)
+        query = select(*own_columns(DecisionRow)).where(chosen).order_by(DecisionRow.id)
         return tuple(_decision(dict(row)) for row in self._pen.connection.execute(query).mappings())
 
     # --- writing -----------------------------------------------------------------------------

@@ -27,6 +27,7 @@ from kb.store.journal import (
     renew_state,
     state,
 )
+from kb.store.seals import seal_changed
 from kb.store.tables import SCHEMA_REVISION
 from kb.store.unit_of_work import UnitOfWork
 
@@ -162,6 +163,7 @@ class Store:
                         bump_generation(connection)
                     if unit.jobs.closed_written:
                         renew_state(connection)
+                    seal_changed(connection)
             finally:
                 self._writer = None
 

@@ -9,6 +9,8 @@ from sqlalchemy.exc import DatabaseError
 from kb.errors import StoreError
 from kb.store.engine import begin, make_engine, sqlite_file
 from kb.store.faults import store_error
+from kb.store.seals import seal_changed
+from kb.store.tables import SCHEMA_REVISION
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -47,19 +49,23 @@ def downgrade(url: str, revision: str) -> None:
 
 def schema_revision(url: str) -> str | None:
     """Return the revision of the schema at ``url``, None where there is none."""
-    from alembic.runtime.migration import MigrationContext  # noqa: PLC0415 - slow to import
-
     file = sqlite_file(url)
     if file is not None and not file.is_file():
         return None
     engine = make_engine(url)
     try:
         with engine.connect() as connection:
-            return MigrationContext.configure(connection).get_current_revision()
+            return _revision_of(connection)
     except DatabaseError as error:
         raise store_error(error) from error
     finally:
         engine.dispose()
+
+
+def _revision_of(connection: Connection) -> str | None:
+    from alembic.runtime.migration import MigrationContext  # noqa: PLC0415 - slow to import
+
+    return MigrationContext.configure(connection).get_current_revision()
 
 
 def _migrate(url: str, revision: str, *, up: bool) -> None:
@@ -78,6 +84,8 @@ def _migrate(url: str, revision: str, *, up: bool) -> None:
             config.attributes["connection"] = connection
             (command.upgrade if up else command.downgrade)(config, revision)
             _refuse_orphans(connection)
+            if up and _revision_of(connection) == SCHEMA_REVISION:
+                seal_changed(connection)
     except DatabaseError as error:
         raise store_error(error) from error
     finally:

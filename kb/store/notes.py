@@ -8,7 +8,7 @@ from typing import Any, Final
 from sqlalchemy import ColumnElement, insert, select, update
 
 from kb.errors import NotFoundError
-from kb.store.columns import LARGEST_ID
+from kb.store.columns import LARGEST_ID, own_columns
 from kb.store.journal import HistoryRepository, Pen
 from kb.store.week_tables import ShopNoteRow
 
@@ -106,7 +106,7 @@ class ShopNotes:
         return found[0]
 
     def _read(self, chosen: ColumnElement[bool]) -> tuple[Note, ...]:
-        query = select(ShopNoteRow.__table__).where(chosen).order_by(ShopNoteRow.id)
+        query = select(*own_columns(ShopNoteRow)).where(chosen).order_by(ShopNoteRow.id)
         return tuple(_note(dict(row)) for row in self._pen.connection.execute(query).mappings())
 
     # --- writing -----------------------------------------------------------------------------

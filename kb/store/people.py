@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import insert, select, update
 
 from kb.errors import ConflictError, NotFoundError
-from kb.store.columns import LARGEST_ID
+from kb.store.columns import LARGEST_ID, own_columns
 from kb.store.journal import HistoryRepository, Pen
 from kb.store.shop_tables import PersonRow
 
@@ -40,7 +40,7 @@ class People:
 
     def all(self) -> tuple[StoredPerson, ...]:
         """Return everybody, by name."""
-        rows = self._pen.connection.execute(select(PersonRow.__table__)).mappings()
+        rows = self._pen.connection.execute(select(*own_columns(PersonRow))).mappings()
         people = (StoredPerson(**row) for row in rows)
         return tuple(sorted(people, key=lambda person: person.name.casefold()))
 
@@ -52,7 +52,7 @@ class People:
         NotFoundError
             If there is no such person.
         """
-        query = select(PersonRow.__table__).where(PersonRow.id == person_id)
+        query = select(*own_columns(PersonRow)).where(PersonRow.id == person_id)
         known = person_id <= LARGEST_ID
         row = self._pen.connection.execute(query).mappings().one_or_none() if known else None
         if row is None:

@@ -9,9 +9,10 @@ from sqlalchemy import ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column
 
 from kb.store.columns import Base, job_key
+from kb.store.seals import Sealed
 
 
-class PersonRow(Base):
+class PersonRow(Sealed, Base):
     """Somebody who signs in; a hash is NULL until a password or PIN was chosen.
 
     ``totp_secret`` (RFC 6238, base 32) is NULL without a second factor; ``totp_step`` is the time
@@ -32,7 +33,7 @@ class PersonRow(Base):
     totp_step: Mapped[int | None]
 
 
-class ApiTokenRow(Base):
+class ApiTokenRow(Sealed, Base):
     """A token of a program that asks through the API, by its hash; ``scopes`` say what it may."""
 
     __tablename__ = "api_tokens"
@@ -96,7 +97,7 @@ class FailedSignInRow(Base):
     address: Mapped[str]
 
 
-class ShopTermRow(Base):
+class ShopTermRow(Sealed, Base):
     """A word that the shop added; ``body`` is a JSON object with the rest of the row.
 
     ``merged_into`` names the key of the same kind that now stands for it.
@@ -113,7 +114,7 @@ class ShopTermRow(Base):
     who: Mapped[str]
 
 
-class UnreadRow(Base):
+class UnreadRow(Sealed, Base):
     """A word of a job's text that was not understood."""
 
     __tablename__ = "unread_words"
@@ -123,7 +124,7 @@ class UnreadRow(Base):
     at: Mapped[datetime]
 
 
-class SettledRow(Base):
+class SettledRow(Sealed, Base):
     """A piece of a job's text that was asked back and is settled: not asked again."""
 
     __tablename__ = "settled_pieces"
@@ -132,7 +133,7 @@ class SettledRow(Base):
     text: Mapped[str] = mapped_column(primary_key=True)
 
 
-class SearchRow(Base):
+class SearchRow(Sealed, Base):
     """A search that found nothing like it; the week looks at these."""
 
     __tablename__ = "lost_searches"
@@ -145,7 +146,7 @@ class SearchRow(Base):
     vehicle: Mapped[str]
 
 
-class PhotoRow(Base):
+class PhotoRow(Sealed, Base):
     """A photo by the hash of its content; the bytes lie in a folder beside the database."""
 
     __tablename__ = "photos"
@@ -155,7 +156,7 @@ class PhotoRow(Base):
     size_bytes: Mapped[int]
 
 
-class JobPhotoRow(Base):
+class JobPhotoRow(Sealed, Base):
     """A photo that belongs to a job; the bytes lie under their hash."""
 
     __tablename__ = "job_photos"
@@ -166,7 +167,7 @@ class JobPhotoRow(Base):
     caption: Mapped[str]
 
 
-class SentFormRow(Base):
+class SentFormRow(Sealed, Base):
     """A form that was taken, by the number that it was sent out with: a second sending is no new one.
 
     ``fingerprint`` is a hash of what it said, NULL where nobody asks whether it said the same;
@@ -183,7 +184,7 @@ class SentFormRow(Base):
     answer: Mapped[str | None]
 
 
-class EarlierStateRow(Base):
+class EarlierStateRow(Sealed, Base):
     """A job as it stood at an earlier revision, as the text of its case file."""
 
     __tablename__ = "earlier_states"

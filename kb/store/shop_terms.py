@@ -10,6 +10,7 @@ from sqlalchemy import func, insert, select, update
 
 from kb.case.shop_rows import KINDS, MERGED_KINDS, ShopTerm
 from kb.errors import ConflictError, NotFoundError, StoreError
+from kb.store.columns import own_columns
 from kb.store.journal import HistoryRepository, Pen, SettingRepository
 from kb.store.shop_tables import ShopTermRow, UnreadRow
 from kb.store.tables import ClosingRow, FindingRow, ReadingRow
@@ -46,8 +47,8 @@ class ShopTerms:
         query = select(ShopTermRow).order_by(ShopTermRow.kind, ShopTermRow.name, ShopTermRow.key)
         if kind is not None:
             query = query.where(ShopTermRow.kind == kind)
-        table = ShopTermRow.__table__
-        found = self._pen.connection.execute(query.with_only_columns(*table.c)).mappings()
+        query = query.with_only_columns(*own_columns(ShopTermRow))
+        found = self._pen.connection.execute(query).mappings()
         return tuple(_term(row) for row in map(dict, found))
 
     def find(self, kind: str, key: str) -> ShopTerm | None:

@@ -12,16 +12,14 @@ from sqlalchemy import CheckConstraint, ForeignKey, Index
 from sqlalchemy.orm import Mapped, mapped_column
 
 from kb.store.columns import Base, job_key, parent_key
+from kb.store.seals import Sealed
 
 # The newest migration that this code knows; a test holds it to the migrations folder.
 SCHEMA_REVISION: Final = "0004"
 
 
-class JobRow(Base):
-    """A job with its vehicle, complaint and scan; ``scan_modules`` is NULL where nobody scanned.
-
-    ``body_html`` is computed from ``body`` at every write, so a page never waits for it.
-    """
+class JobRow(Sealed, Base):
+    """A job; ``scan_modules`` is NULL where nobody scanned, ``body_html`` is made of ``body``."""
 
     __tablename__ = "jobs"
 
@@ -266,7 +264,7 @@ class AfterCheckRow(Base):
     text: Mapped[str]
 
 
-class HistoryRow(Base):
+class HistoryRow(Sealed, Base):
     """One line for every write; ``job_id`` is no foreign key, so that history outlives a job."""
 
     __tablename__ = "history"
@@ -280,7 +278,7 @@ class HistoryRow(Base):
     what: Mapped[str]
 
 
-class SettingRow(Base):
+class SettingRow(Sealed, Base):
     """One setting of the shop."""
 
     __tablename__ = "settings"

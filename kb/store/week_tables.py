@@ -8,9 +8,10 @@ from datetime import date, datetime
 from sqlalchemy.orm import Mapped, mapped_column
 
 from kb.store.columns import Base, job_key
+from kb.store.seals import Sealed
 
 
-class ShownAnswerRow(Base):
+class ShownAnswerRow(Sealed, Base):
     """What stood on the page when a job was closed, before its cause was told.
 
     ``causes`` is a JSON list of [cause or null, chance], the likeliest first; ``matches`` are the
@@ -28,7 +29,7 @@ class ShownAnswerRow(Base):
     first_subject: Mapped[str | None]
 
 
-class FindingGainRow(Base):
+class FindingGainRow(Sealed, Base):
     """What a finding told about the cause when it came: in bits, and whether the leader changed."""
 
     __tablename__ = "finding_gains"
@@ -43,7 +44,7 @@ class FindingGainRow(Base):
     lead_changed: Mapped[bool]
 
 
-class ReviewRow(Base):
+class ReviewRow(Sealed, Base):
     """The review of one ISO week; ``body`` is a JSON object, NULL until whoever claimed it is done.
 
     ``claim`` is a random word of who counts it, so that two processes never both do.
@@ -58,7 +59,7 @@ class ReviewRow(Base):
     body: Mapped[str | None]
 
 
-class DecisionRow(Base):
+class DecisionRow(Sealed, Base):
     """What the shop decided about a row of a week; ``row_key`` finds the row in other weeks.
 
     ``said`` is the row in words as it stood; ``state`` is open, done or dropped.
@@ -81,7 +82,7 @@ class DecisionRow(Base):
     settled_at: Mapped[datetime | None]
 
 
-class ShopNoteRow(Base):
+class ShopNoteRow(Sealed, Base):
     """A page of Markdown about a pattern; what is not NULL must fit a job for it to be shown there.
 
     ``body_html`` is computed from ``body`` at every write; ``active`` is False once taken down.

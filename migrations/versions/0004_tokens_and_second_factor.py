@@ -1,4 +1,4 @@
-"""Tokens of programs, a second factor of people, what a sent form said, jobs by origin."""
+"""Tokens of programs, a second factor of people, sent forms, jobs by origin, seals of rows."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -7,6 +7,27 @@ revision = "0004"
 down_revision = "0003"
 branch_labels = None
 depends_on = None
+
+SEALED = (
+    "jobs",
+    "history",
+    "settings",
+    "people",
+    "api_tokens",
+    "shop_terms",
+    "unread_words",
+    "settled_pieces",
+    "lost_searches",
+    "photos",
+    "job_photos",
+    "sent_forms",
+    "earlier_states",
+    "shown_answers",
+    "finding_gains",
+    "reviews",
+    "decisions",
+    "shop_notes",
+)
 
 
 def upgrade() -> None:
@@ -32,9 +53,24 @@ def upgrade() -> None:
         sa.UniqueConstraint("token_hash", name=op.f("uq_api_tokens_token_hash")),
         sqlite_autoincrement=True,
     )
+    add_seals()
+
+
+def add_seals() -> None:
+    """Add the columns; whoever migrates puts the seals on."""
+    bare = sa.text("seal IS NULL")
+    for table in SEALED:
+        op.add_column(table, sa.Column("seal", sa.Text(), nullable=True))
+        op.create_index(
+            op.f(f"ix_{table}_seal"), table, ["seal"], sqlite_where=bare, postgresql_where=bare
+        )
 
 
 def downgrade() -> None:
+    for table in reversed(SEALED):
+        op.drop_index(op.f(f"ix_{table}_seal"), table_name=table)
+        if table != "api_tokens":
+            op.drop_column(table, "seal")
     op.drop_table("api_tokens")
     op.drop_index(op.f("ix_jobs_origin"), table_name="jobs")
     with op.batch_alter_table("sent_forms") as forms:
