@@ -7,7 +7,7 @@ from datetime import datetime
 from sqlalchemy import insert, select, update
 
 from kb.errors import NotFoundError
-from kb.store.columns import LARGEST_ID
+from kb.store.columns import LARGEST_ID, own_columns
 from kb.store.journal import HistoryRepository, Pen
 from kb.store.shop_tables import ApiTokenRow
 
@@ -30,7 +30,7 @@ class StoredToken:
         return self.revoked is None and at < self.ends
 
 
-_COLUMNS = [column for column in ApiTokenRow.__table__.c if column.name != "token_hash"]
+_COLUMNS = [row for row in own_columns(ApiTokenRow) if row.name != "token_hash"]
 
 
 class Tokens:
