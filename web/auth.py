@@ -13,6 +13,7 @@ from kb.workflow.passwords import Hasher
 from kb.workflow.people import token_hash
 from kb.workflow.sign_in import Holder, find_holder, note_use, open_session, to_be_noted
 from web.event_log import Event, note
+from web.https import cookie_name
 from web.rights import RIGHTS, Right, Role
 
 View = TypeVar("View", bound=Callable[..., Any])
@@ -97,7 +98,7 @@ def _store() -> Store:
 
 
 def _token() -> str:
-    return request.cookies.get(COOKIE, "")
+    return request.cookies.get(cookie_name(COOKIE), "")
 
 
 def session_hash() -> str:
@@ -143,7 +144,7 @@ def begin_session(person_id: int, *, shared: bool | None = None) -> Callable[[An
 
     def put(response: AnyResponse) -> None:
         response.set_cookie(
-            COOKIE,
+            cookie_name(COOKIE),
             token,
             max_age=_COOKIE_LIFE,
             httponly=True,
@@ -161,7 +162,9 @@ def end_session(response: AnyResponse) -> None:
             unit.sessions.let_go(session_hash())
         else:
             unit.sessions.end(session_hash())
-            response.delete_cookie(COOKIE, httponly=True, samesite="Lax")
+            response.delete_cookie(
+                cookie_name(COOKIE), httponly=True, samesite="Lax", secure=request.is_secure
+            )
     g.person = None
     _renew_forms()
 

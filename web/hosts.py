@@ -12,7 +12,9 @@ from collections.abc import Iterable
 from ipaddress import ip_address
 from typing import Final
 
-LOOPBACK: Final = frozenset({"127.0.0.1", "::1", "localhost"})
+# Where this machine reaches itself; a proxy that asks there comes from there.
+OWN_ADDRESSES: Final = frozenset({"127.0.0.1", "::1"})
+LOOPBACK: Final = OWN_ADDRESSES | {"localhost"}
 
 
 def own_names(given: Iterable[str] = ()) -> frozenset[str]:
@@ -26,7 +28,7 @@ def own_names(given: Iterable[str] = ()) -> frozenset[str]:
 _HOST: Final = re.compile(r"(?:\[([0-9a-f:.]+)\]|([^:@/?#\\\s\[\]]+))(?::[0-9]{1,5})?")
 
 
-def _name_of(host: str) -> str:
+def name_of(host: str) -> str:
     """Return the name or address of a ``Host`` header without its port; empty where it is none."""
     found = _HOST.fullmatch(host.lower())
     return (found[1] or found[2]) if found else ""
@@ -42,7 +44,7 @@ def is_own(host: str, names: frozenset[str] | None) -> bool:
     names : frozenset of str or None
         Names of this machine where the shop may ask it; None where it asks itself alone.
     """
-    name = _name_of(host)
+    name = name_of(host)
     if names is None:
         return name in LOOPBACK
     try:

@@ -10,7 +10,7 @@ from kb.store.engine import Store, open_store
 from kb.workflow.people import has_owner
 from web import serving
 from web.home import altitude_m, home_folder, store_url
-from web.hosts import LOOPBACK, own_names
+from web.hosts import LOOPBACK, OWN_ADDRESSES, own_names
 from web.people_commands import first_link, sign_in_address
 from web.serving import LINUX, MOST_PROCESSES, usual_processes
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 @click.option("--host", default="127.0.0.1", show_default=True, help="address to listen on")
 @click.option("--port", default=8023, show_default=True, help="of this machine")
 @click.option("--name", "names", multiple=True, help="a name by which others reach this machine")
+@click.option("--proxy", is_flag=True, help="a proxy on this machine speaks https; see the README")
 @click.option(
     "--processes",
     default=usual_processes,
@@ -29,16 +30,37 @@ if TYPE_CHECKING:
     type=click.IntRange(1, MOST_PROCESSES if LINUX else 1),
     help="that share the work",
 )
-def serve(*, host: str, port: int, names: Sequence[str], processes: int) -> None:
+def serve(*, host: str, port: int, names: Sequence[str], proxy: bool, processes: int) -> None:
     """Serve the pages: to this machine, or with --host 0.0.0.0 to the shop's own network."""
+    if proxy:
+        _refuse_way_round(host, names)
+    alone = host in LOOPBACK and not proxy
     home = home_folder()
     with open_store(store_url(home)) as store:
-        token = first_link(store) if host in LOOPBACK else None
-        if host not in LOOPBACK:
-            _refuse_without_owner(store, host)
-    shop_hosts = None if host in LOOPBACK else own_names(names)
-    settings = {"HOME": home, "STORE_URL": store_url(home), "SHOP_HOSTS": shop_hosts}
+        token = first_link(store) if alone else None
+        if not alone:
+            _refuse_without_owner(store, names[0] if proxy else host)
+    settings = {
+        "HOME": home,
+        "STORE_URL": store_url(home),
+        "SHOP_HOSTS": None if alone else own_names(names),
+        "PROXY": proxy,
+    }
+    if proxy:
+        click.echo(f"\nOpen https://{names[0]}/ in a browser, by way of the proxy.")
     serve_pages(settings, host=host, port=port, token=token, processes=processes)
+
+
+def _refuse_way_round(host: str, names: Sequence[str]) -> None:
+    if host not in OWN_ADDRESSES:
+        raise click.UsageError(
+            f"expected --host 127.0.0.1 with --proxy, got {host}: others would get round the "
+            "proxy; leave --host out"
+        )
+    if not names:
+        raise click.UsageError(
+            "expected --name NAME with --proxy, got none: the name that browsers open; give it"
+        )
 
 
 def _refuse_without_owner(store: Store, host: str) -> None:
@@ -60,6 +82,7 @@ def serve_pages(
 ) -> None:
     """Serve the pages until interrupted; with ``token``, print the link that signs in once."""
     from web import create_app  # noqa: PLC0415 (start-up time)
+    from web.https import trusting  # noqa: PLC0415 (start-up time)
     from web.photos import MAX_BYTES  # noqa: PLC0415 (start-up time)
 
     def make_app() -> "Flask":
@@ -71,7 +94,9 @@ def serve_pages(
         click.echo(f"To sign in, once: {sign_in_address(base, token)}")
     try:
         # Longer bodies are refused while they come in, before they fill the disk.
-        limits = {"max_request_body_size": MAX_BYTES + 1_000_000}
+        limits: dict[str, Any] = {"max_request_body_size": MAX_BYTES + 1_000_000}
+        if settings.get("PROXY"):
+            limits |= trusting(host)
         door = serving.Door(host=host, port=port, limits=limits)
         serving.serve(make_app, door, processes=processes)
     except OSError as error:

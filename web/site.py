@@ -24,6 +24,7 @@ from web import (
     filters,
     find,
     forms,
+    https,
     jobs,
     labels,
     live,
@@ -56,6 +57,8 @@ _DEFAULTS = {
     "SESSION_COOKIE_SAMESITE": "Lax",
     # Names by which others in the shop reach this machine; None: it is asked by itself alone.
     "SHOP_HOSTS": None,
+    # Whether a proxy on this machine speaks https with everybody else.
+    "PROXY": False,
     "WEEK_PATIENCE_S": PATIENCE_S,
     # Cookies know no ports: another program on this machine must not overwrite ours.
     "SESSION_COOKIE_NAME": "baybook_forms",
@@ -162,6 +165,7 @@ def make_site(settings: Mapping[str, Any]) -> Flask:
     # Before anything reads a form: photos may be longer than words.
     photos.init_app(app)
     _protect(app)
+    https.init_app(app)
     # Who it is comes before the form's token: an expired sign-in never loses what was typed.
     auth.init_app(app)
     CSRFProtect(app)

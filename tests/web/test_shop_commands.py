@@ -242,6 +242,24 @@ def test_serving_to_others_is_refused_until_the_shop_has_an_owner(terminal, serv
     assert served[0][1].host == host
 
 
+def test_behind_a_proxy_the_pages_listen_to_this_machine_and_believe_it_alone(terminal, served):
+    assert "--name NAME" in terminal.said("serve", "--proxy", code=2)
+    proxy = ("serve", "--proxy", "--name", "bay.shop.example")
+    assert "get round" in terminal.said(*proxy, "--host", "0.0.0.0", code=2)
+    assert "an owner before others" in terminal.said(*proxy, code=2)
+    assert served == []
+    terminal.run("user", "add", "Mara Tolling", "--role", "owner")
+    text = terminal.said(*proxy)
+    assert "Open https://bay.shop.example/" in text
+    assert "sign-in/" not in text
+    ((app, door),) = served
+    assert (door.host, door.limits["trusted_proxy"]) == ("127.0.0.1", "127.0.0.1")
+    assert app.config["PROXY"]
+    assert "bay.shop.example" in app.config["SHOP_HOSTS"]
+    terminal.run("serve")
+    assert "trusted_proxy" not in served[1][1].limits
+
+
 def test_the_first_start_prints_a_link_by_which_the_owner_names_himself(terminal, served):
     text = terminal.said("serve")
     ((app, _),) = served
