@@ -10,6 +10,7 @@ from kb.errors import (
     EmptyIndexError,
     KBError,
     NotFoundError,
+    ParseError,
     StoreError,
     TooManyTriesError,
 )
@@ -62,7 +63,13 @@ def _page(title: str, message: str, status: int) -> Page:
 def _refused_form(status: int) -> resend.Unsent | None:
     """Return the form that the person's role may not send: what was typed can still be read."""
     refused = status == 403 and request.method == "POST" and signed_in() is not None
-    return resend.of_request() if refused and request.form else None
+    if not refused:
+        return None
+    try:
+        return resend.of_request() if request.form else None
+    except (HTTPException, ParseError):
+        # Nobody reads a form that is longer than any of this site.
+        return None
 
 
 def _length_words() -> str:

@@ -114,6 +114,15 @@ def _secret(home: Path) -> str:
     return path.read_text(encoding="ascii")
 
 
+def _is_text(asked: bytes) -> bool:
+    """Say whether the words after an address are text; programs, not browsers, send others."""
+    try:
+        asked.decode()
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
 def _protect(app: Flask) -> None:
     @app.before_request
     def own_host() -> None:
@@ -139,7 +148,7 @@ def _protect(app: Flask) -> None:
         """Refuse an address with a sign that no database takes, not even to look for it."""
         # The answers while somebody types say it where they stand.
         asked = b"" if request.blueprint == "live" else request.query_string
-        if b"%00" in asked or "\0" in request.path:
+        if b"%00" in asked or "\0" in request.path or not _is_text(request.query_string):
             raise ParseError("expected words and numbers, got a sign that cannot be stored")
 
     @app.after_request
