@@ -41,8 +41,14 @@ def today() -> str:
 def _today_page(typed: Mapping[str, str]) -> str:
     with db.store().read() as unit:
         jobs = sorted(unit.jobs.open_jobs(), key=lambda job: (job.opened, job.id))
+        damaged = sorted(unit.jobs.damaged)
     return render_template(
-        "today.html", jobs=jobs, typed=typed, today=db.today(), week=_week_to_decide()
+        "today.html",
+        jobs=jobs,
+        damaged=damaged,
+        typed=typed,
+        today=db.today(),
+        week=_week_to_decide(),
     )
 
 

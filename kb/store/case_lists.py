@@ -9,6 +9,7 @@ from sqlalchemy import ColumnElement, Select, Text, cast, func, literal, select
 
 from kb.case.model import Origin, Vehicle
 from kb.store.journal import Pen
+from kb.store.loading import known_jobs
 from kb.store.tables import ClosingRow, JobRow, ProofRow
 
 # Cases on one page of a list (our choice).
@@ -61,11 +62,15 @@ class CaseLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CasePage:
-    """One page of a list, newest first; ``number`` counts from 1, ``total`` all cases."""
+    """One page of a list, newest first; ``number`` counts from 1, ``total`` all cases.
+
+    ``damaged`` are cases left out of the page because they changed on the disk.
+    """
 
     lines: tuple[CaseLine, ...]
     number: int
     total: int
+    damaged: tuple[str, ...] = ()
 
     @property
     def pages(self) -> int:
@@ -103,6 +108,9 @@ class CaseLists:
         )
         query = query.order_by(ClosingRow.closed.desc(), JobRow.id.desc())
         rows = self._connection.execute(query.limit(PAGE_SIZE).offset((number - 1) * PAGE_SIZE))
+        found = rows.all()
+        damaged: set[str] = set()
+        known_jobs(self._connection, JobRow.id.in_([row.id for row in found]), damaged=damaged)
         lines = tuple(
             CaseLine(
                 id=row.id,
@@ -117,9 +125,10 @@ class CaseLists:
                 ),
                 origin=Origin(row.origin),
             )
-            for row in rows
+            for row in found
+            if row.id not in damaged
         )
-        return CasePage(lines=lines, number=number, total=total)
+        return CasePage(lines=lines, number=number, total=total, damaged=tuple(sorted(damaged)))
 
 
 def _where(query: Select, wanted: CaseFilter) -> Select:  # type: ignore[type-arg]

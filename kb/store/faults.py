@@ -1,5 +1,6 @@
 """What went wrong with the database, and what a person can do about it."""
 
+from collections.abc import Sequence
 from typing import Final
 
 from sqlalchemy.exc import DatabaseError
@@ -21,6 +22,15 @@ def store_error(error: DatabaseError) -> StoreError:
     reason = str(error.orig)
     advice = next((text for word, text in _ADVICE.items() if word in reason), "run baybook doctor")
     return StoreError(f"nothing was saved; expected a sound database, got: {reason}; {advice}")
+
+
+def damaged_jobs(ids: Sequence[str]) -> StoreError:
+    """Return the error of jobs that changed on the disk since they were written."""
+    named = ", ".join(ids[:5]) + (f" and {len(ids) - 5} more" if len(ids) > 5 else "")
+    return StoreError(
+        f"expected {named} as written, got a record that changed on the disk; it is not shown, so "
+        "that nobody trusts it; run baybook doctor, then baybook restore with the last good backup"
+    )
 
 
 def no_such_job(job_id: str) -> NotFoundError:

@@ -2,15 +2,18 @@
 
 from collections import defaultdict
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import ColumnElement, Connection, RowMapping, Select, Table, select
+from sqlalchemy.exc import OperationalError
 
 from kb.case.model import Complaint, Job, JobState, Origin, Scan, Vehicle
-from kb.errors import StoreError
+from kb.errors import KBError
 from kb.store.columns import Base
+from kb.store.faults import damaged_jobs, no_such_job
 from kb.store.known_jobs import KNOWN, MOST_KNOWN
-from kb.store.rows import COMPLAINT, PLAIN, VEHICLE
+from kb.store.rows import COMPLAINT, PLAIN, VEHICLE, content_hash
+from kb.store.seals import seal_of
 from kb.store.shapes import (
     AFTER_CHECK,
     CLOSING,
@@ -31,6 +34,10 @@ from kb.store.tables import FieldRow, JobRow, LineRow
 
 # Values by the key of their parent: a job's id, or (job's id, ordinal of the parent's row).
 Groups = Mapping[Any, Any]
+# What is raised where rows hold what no job can hold.
+NO_JOB: Final = (
+    ArithmeticError, AttributeError, LookupError, RuntimeError, StopIteration, TypeError, ValueError,
+)  # fmt: skip
 
 
 def table_of(row_type: type[Base]) -> Table:
@@ -41,49 +48,129 @@ def table_of(row_type: type[Base]) -> Table:
     return table
 
 
-def load_jobs(connection: Connection, chosen: ColumnElement[bool] | None = None) -> tuple[Job, ...]:
+def load_jobs(
+    connection: Connection,
+    chosen: ColumnElement[bool] | None = None,
+    *,
+    damaged: set[str] | None = None,
+) -> tuple[Job, ...]:
     """Return the jobs for which ``chosen``, a condition on ``jobs``, holds; all without one.
 
-    Jobs come in the order of their ids.
+    Jobs come in the order of their ids. Each is held against the hash of what was written: a job
+    that changed on the disk is never returned.
+
+    Parameters
+    ----------
+    damaged : set of str, optional
+        Takes the ids of damaged jobs, which are then left out.
 
     Raises
     ------
     StoreError
-        If rows hold what no job can hold.
+        If a job is damaged and ``damaged`` is None; names the jobs.
     """
+    jobs, wrong = _sorted_out(connection, chosen)
+    if wrong and damaged is None:
+        raise damaged_jobs(wrong)
+    if damaged is not None:
+        damaged.update(wrong)
+    return jobs
+
+
+def _sorted_out(
+    connection: Connection, chosen: ColumnElement[bool] | None
+) -> tuple[tuple[Job, ...], tuple[str, ...]]:
+    """Return the sound jobs, and the ids of the damaged ones."""
+    try:
+        rows = _read(connection, chosen)
+    except (*NO_JOB, OperationalError) as error:
+        if isinstance(error, OperationalError) and "decode" not in str(error.orig):
+            raise
+        return _by_halves(connection, chosen)
+    sound = [(job, kept == _hash_of(job)) for job, kept in rows]
+    return (
+        tuple(job for job, good in sound if good),
+        tuple(job.id for job, good in sound if not good),
+    )
+
+
+def _hash_of(job: Job) -> str:
+    try:
+        return content_hash(job)
+    except (*NO_JOB, KBError):
+        return "what no job can hold"
+
+
+def _by_halves(
+    connection: Connection, chosen: ColumnElement[bool] | None
+) -> tuple[tuple[Job, ...], tuple[str, ...]]:
+    """Narrow down which of the chosen jobs cannot be read."""
+    query = select(JobRow.id).order_by(JobRow.id)
+    ids = list(connection.scalars(query if chosen is None else query.where(chosen)))
+    if len(ids) == 1:
+        return (), (ids[0],)
+    jobs: tuple[Job, ...] = ()
+    wrong: tuple[str, ...] = ()
+    for half in filter(None, (ids[: len(ids) // 2], ids[len(ids) // 2 :])):
+        sound, damaged = _sorted_out(connection, JobRow.id.in_(half))
+        jobs, wrong = jobs + sound, wrong + damaged
+    return jobs, wrong
+
+
+def _read(connection: Connection, chosen: ColumnElement[bool] | None) -> list[tuple[Job, str]]:
+    """Return the chosen jobs as they stand, each with the hash of what was written."""
     # The HTML of a body is a page's business alone: ``JobRepository.body_html``.
     kept = [column for column in table_of(JobRow).c if column.name != "body_html"]
     query = select(*kept).order_by(JobRow.id)
     ids = None
     if chosen is not None:
         query, ids = query.where(chosen), select(JobRow.id).where(chosen)
-    try:
-        parts = _Loader(connection, ids).parts()
-        return tuple(_job(row, parts) for row in connection.execute(query).mappings())
-    except (TypeError, ValueError) as error:
-        raise StoreError(
-            f"expected sound rows, got: {error}; baybook doctor names the damaged jobs, baybook "
-            "restore brings a backup back"
-        ) from error
+    parts = _Loader(connection, ids).parts()
+    rows = connection.execute(query).mappings()
+    return [(_job(row, parts), row["content_hash"]) for row in rows]
 
 
-def known_jobs(connection: Connection, chosen: ColumnElement[bool]) -> tuple[Job, ...]:
+def known_jobs(
+    connection: Connection, chosen: ColumnElement[bool], *, damaged: set[str] | None = None
+) -> tuple[Job, ...]:
     """Return what ``load_jobs`` returns, for a page's few jobs; reads only what is not known here.
 
     Raises
     ------
     StoreError
-        If rows hold what no job can hold.
+        As ``load_jobs``.
     """
     query = select(JobRow.id, JobRow.content_hash).where(chosen).order_by(JobRow.id)
     hashes = {row.id: row.content_hash for row in connection.execute(query)}
     known = {job_id: KNOWN.get(content) for job_id, content in hashes.items()}
     unknown = [job_id for job_id, job in known.items() if job is None]
     for at in range(0, len(unknown), MOST_KNOWN):
-        for job in load_jobs(connection, JobRow.id.in_(unknown[at : at + MOST_KNOWN])):
+        ids = JobRow.id.in_(unknown[at : at + MOST_KNOWN])
+        for job in load_jobs(connection, ids, damaged=damaged):
             KNOWN.keep(hashes[job.id], job)
             known[job.id] = job
     return tuple(job for job in known.values() if job is not None)
+
+
+def load_body_html(connection: Connection, job_id: str) -> str:
+    """Return the HTML of a job's text, empty where it has none.
+
+    Raises
+    ------
+    NotFoundError
+        If there is none of that id.
+    StoreError
+        If its row changed on the disk.
+    """
+    table = table_of(JobRow)
+    query = select(table).where(table.c.id == job_id)
+    row = connection.execute(query).mappings().one_or_none()
+    if row is None:
+        raise no_such_job(job_id)
+    # Inside the unit of work that wrote it, a row has no seal yet.
+    if row["seal"] not in {None, seal_of(table, row)}:
+        raise damaged_jobs((job_id,))
+    return str(row["body_html"])
 
 
 class _Loader:

@@ -8,11 +8,11 @@ from typing import Final, TypeVar
 from sqlalchemy import ColumnElement, delete, func, insert, select, update
 
 from kb.case.model import Job, JobState, Origin
-from kb.errors import ConflictError, StoreError
+from kb.errors import ConflictError
 from kb.store.faults import no_such_job, taken
 from kb.store.journal import HistoryRepository, PastLine, Pen, next_job_number
-from kb.store.loading import known_jobs, load_jobs, table_of
-from kb.store.rows import CHILDREN, TABLES, Rows, content_hash, rows_of
+from kb.store.loading import known_jobs, load_body_html, load_jobs, table_of
+from kb.store.rows import CHILDREN, TABLES, Rows, rows_of
 from kb.store.tables import ClosingRow, HistoryRow, JobRow
 from kb.store.writes import EarlierStates
 
@@ -40,6 +40,8 @@ class JobRepository:
         True once a closed job was among them, as it is now or as it stood before.
     first_written : str or None
         The id of the job that was written first in this unit.
+    damaged : set of str
+        The ids of jobs that a list left out because they changed on the disk.
     """
 
     def __init__(self, pen: Pen, history: HistoryRepository) -> None:
@@ -50,6 +52,7 @@ class JobRepository:
         self.written = False
         self.closed_written = False
         self.first_written: str | None = None
+        self.damaged: set[str] = set()
 
     # --- reading -----------------------------------------------------------------------------
 
@@ -73,15 +76,14 @@ class JobRepository:
         ------
         NotFoundError
             If there is none of that id.
+        StoreError
+            If it changed on the disk.
         """
-        found = self._connection.scalar(select(JobRow.body_html).where(JobRow.id == job_id))
-        if found is None:
-            raise no_such_job(job_id)
-        return found
+        return load_body_html(self._connection, job_id)
 
     def some(self, ids: Sequence[str]) -> tuple[Job, ...]:
         """Return the jobs of those ids that are there, in the order of the ids."""
-        return known_jobs(self._connection, JobRow.id.in_(ids))
+        return known_jobs(self._connection, JobRow.id.in_(ids), damaged=self.damaged)
 
     def by_invoice(self, invoice: str) -> Job | None:
         """Return the job with that invoice number, None where there is none."""
@@ -90,14 +92,18 @@ class JobRepository:
 
     def of_vehicle(self, vin: str) -> tuple[Job, ...]:
         """Return every job of one car by its VIN."""
-        return known_jobs(self._connection, JobRow.vehicle_vin == vin)
+        return known_jobs(self._connection, JobRow.vehicle_vin == vin, damaged=self.damaged)
 
     def of_cause(self, cause: str, *, most: int) -> tuple[Job, ...]:
         """Return the newest closed jobs of one cause but the invented ones, at most ``most``."""
         known = (ClosingRow.cause == cause) & (JobRow.origin != Origin.INVENTED.value)
         query = select(ClosingRow.job_id).join(JobRow, JobRow.id == ClosingRow.job_id).where(known)
         newest = query.order_by(ClosingRow.closed.desc(), ClosingRow.job_id.desc()).limit(most)
-        return known_jobs(self._connection, JobRow.id.in_(tuple(self._connection.scalars(newest))))
+        return known_jobs(
+            self._connection,
+            JobRow.id.in_(tuple(self._connection.scalars(newest))),
+            damaged=self.damaged,
+        )
 
     def comebacks_of(self, job_id: str) -> tuple[Job, ...]:
         """Return the jobs that are comebacks of one job."""
@@ -110,22 +116,24 @@ class JobRepository:
         """Return the jobs that are not closed, waiting ones among them."""
         # Named, not left out: so the index of the states serves, however many are closed.
         states = (JobState.OPEN.value, JobState.WAITING.value)
-        return known_jobs(self._connection, JobRow.state.in_(states))
+        return known_jobs(self._connection, JobRow.state.in_(states), damaged=self.damaged)
 
     def closed_jobs(self) -> tuple[Job, ...]:
         """Return every closed job."""
-        return load_jobs(self._connection, JobRow.state == JobState.CLOSED.value)
+        return load_jobs(
+            self._connection, JobRow.state == JobState.CLOSED.value, damaged=self.damaged
+        )
 
     def witnesses(self) -> tuple[Job, ...]:
         """Return every closed job that may be a witness: all but the invented ones."""
         chosen = (JobRow.state == JobState.CLOSED.value) & (JobRow.origin != Origin.INVENTED.value)
-        return load_jobs(self._connection, chosen)
+        return load_jobs(self._connection, chosen, damaged=self.damaged)
 
     def closed_since(self, seq: int) -> tuple[Job, ...]:
         """Return the closed jobs that were written after line ``seq`` of the history."""
         touched = select(HistoryRow.job_id).where(HistoryRow.seq > seq)
         chosen = (JobRow.state == JobState.CLOSED.value) & JobRow.id.in_(touched)
-        return load_jobs(self._connection, chosen)
+        return load_jobs(self._connection, chosen, damaged=self.damaged)
 
     def ids(self) -> tuple[str, ...]:
         """Return the ids of all jobs, in order."""
@@ -150,23 +158,10 @@ class JobRepository:
 
     def verify_hashes(self) -> tuple[str, ...]:
         """Return the ids of jobs whose rows are no longer those that were written."""
-        known = self._connection.execute(select(JobRow.id, JobRow.content_hash))
-        hashes = {row.id: row.content_hash for row in known}
-        wrong: list[str] = []
-        for ids in _chunks(sorted(hashes)):
-            try:
-                jobs = load_jobs(self._connection, JobRow.id.in_(ids))
-                wrong += [job.id for job in jobs if content_hash(job) != hashes[job.id]]
-            except StoreError:
-                wrong += [job_id for job_id in ids if not self._is_sound(job_id, hashes[job_id])]
-        return tuple(wrong)
-
-    def _is_sound(self, job_id: str, expected: str) -> bool:
-        try:
-            (job,) = load_jobs(self._connection, JobRow.id == job_id)
-            return content_hash(job) == expected
-        except StoreError:
-            return False
+        wrong: set[str] = set()
+        for ids in _chunks(self.ids()):
+            load_jobs(self._connection, JobRow.id.in_(ids), damaged=wrong)
+        return tuple(sorted(wrong))
 
     # --- writing -----------------------------------------------------------------------------
 

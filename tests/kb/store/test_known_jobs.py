@@ -22,7 +22,7 @@ def test_a_job_is_read_once_until_somebody_writes_it(store, monkeypatch):
     monkeypatch.setattr(loading, "KNOWN", KnownJobs())
     asked = []
     read = loading.load_jobs
-    monkeypatch.setattr(loading, "load_jobs", lambda *args: asked.append(args) or read(*args))
+    monkeypatch.setattr(loading, "load_jobs", lambda *a, **b: asked.append(a) or read(*a, **b))
     with store.write("Ines", NOW) as unit:
         unit.jobs.add(a_full_case("J1"), verb="import")
     for _ in range(3):

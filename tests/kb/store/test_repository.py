@@ -283,7 +283,7 @@ def test_the_hash_notices_a_row_that_is_gone(store, store_url, table):
 def test_rows_that_no_job_can_hold_are_told_in_plain_words(store, store_url):
     add(store, a_case("J1"))
     change(store_url, "UPDATE jobs SET state = 'asleep'")
-    with store.read() as unit, pytest.raises(StoreError, match=r"asleep.*baybook doctor"):
+    with store.read() as unit, pytest.raises(StoreError, match=r"J1 as written.*baybook doctor"):
         unit.jobs.get("J1")
 
 
