@@ -14,6 +14,7 @@
     │   └── TermError       a word of the shop that cannot be taken as typed
     ├── NotProvenError      a close without a cause or a proof
     ├── StoreError          the database cannot be used; says what to do
+    │   └── NoRoomError     the disk has no room for what was to be kept
     ├── ConflictError       somebody else changed the same record first
     ├── SignInError         a name and a password or PIN that do not belong together
     │   └── TooManyTriesError   too many of them in a short time
@@ -112,6 +113,10 @@ class NotProvenError(KBError):
 
 class StoreError(KBError):
     """The database cannot be used; the message says what to do."""
+
+
+class NoRoomError(StoreError):
+    """The disk has no room for what was to be kept; what was kept before is whole."""
 
 
 class ConflictError(KBError):

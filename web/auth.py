@@ -1,6 +1,7 @@
 """Who sends a request, and whether the route is open to that person."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final, TypeVar, cast
@@ -8,6 +9,7 @@ from typing import Any, Final, TypeVar, cast
 from flask import Flask, Response, abort, current_app, g, redirect, request, session, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
+from kb.errors import StoreError
 from kb.store.engine import Store
 from kb.workflow.passwords import Hasher
 from kb.workflow.people import token_hash
@@ -22,6 +24,9 @@ _RIGHT = "_baybook_right"
 COOKIE: Final = "baybook_session"
 # The browser keeps its cookie so long; the store decides how long it is good (our choice).
 _COOKIE_LIFE: Final = timedelta(days=365)
+
+# A session is noted again by its next page: nobody waits for that (our choice).
+_PATIENCE_MS: Final = 50
 
 # Files, and the script's question whether the shop can be reached: not that somebody is there.
 _ASKED_BY_NOBODY: Final = frozenset({"static", "sent.ping"})
@@ -121,7 +126,13 @@ def _find() -> None:
     if found is not None:
         g.person = Person(name=found.name, role=Role(found.role), id=found.id)
     if to_be_noted(g.holder, now()):
-        with _store().write(found.name if found else "nobody", now()) as unit:
+        # Pages are read on a full disk too, and while another program holds the database.
+        with (
+            suppress(StoreError),
+            _store().write(
+                found.name if found else "nobody", now(), patience_ms=_PATIENCE_MS
+            ) as unit,
+        ):
             note_use(unit, g.holder, now())
 
 

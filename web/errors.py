@@ -9,11 +9,13 @@ from kb.errors import (
     ConflictError,
     EmptyIndexError,
     KBError,
+    NoRoomError,
     NotFoundError,
     ParseError,
     StoreError,
     TooManyTriesError,
 )
+from kb.store.faults import no_room
 from web import resend
 from web.auth import signed_in
 from web.db import AlreadySentError, ChangedSinceError, SentByOtherError
@@ -23,7 +25,6 @@ _STATUS = {
     NotFoundError: 404,
     EmptyIndexError: 404,
     ConflictError: 409,
-    StoreError: 503,
     TooManyTriesError: 429,
 }
 
@@ -62,14 +63,29 @@ def _page(title: str, message: str, status: int) -> Page:
 
 def _refused_form(status: int) -> resend.Unsent | None:
     """Return the form that the person's role may not send: what was typed can still be read."""
-    refused = status == 403 and request.method == "POST" and signed_in() is not None
-    if not refused:
+    return _typed_form() if status == 403 else None
+
+
+def _typed_form() -> resend.Unsent | None:
+    """Return the form that somebody who is signed in sent, None where there is none to show."""
+    if request.method != "POST" or signed_in() is None:
         return None
     try:
         return resend.of_request() if request.form else None
     except (HTTPException, ParseError):
         # Nobody reads a form that is longer than any of this site.
         return None
+
+
+def _not_saved_page(error: StoreError) -> Page:
+    """Say that nothing was saved; what was typed stands there with a button that sends it again."""
+    full = isinstance(error, NoRoomError)
+    title = "Not saved: the disk is full" if full else "That did not work"
+    status = 507 if full else 503
+    unsent = _typed_form()
+    if unsent is None:
+        return _page(title, str(error), status)
+    return resend.page(unsent, title, str(error)), status
 
 
 def _length_words() -> str:
@@ -137,6 +153,18 @@ def _of_forms(app: Flask) -> None:
 def init_app(app: Flask) -> None:
     """Register the pages for errors."""
     _of_forms(app)
+
+    @app.errorhandler(StoreError)
+    def on_no_store(error: StoreError) -> Page:
+        return _not_saved_page(error)
+
+    @app.errorhandler(OSError)
+    def on_no_file(error: OSError) -> Page:
+        full = no_room(error)
+        if full is None:
+            # A fault like any other.
+            raise error
+        return _not_saved_page(full)
 
     @app.errorhandler(KBError)
     def on_kb_error(error: KBError) -> Page:

@@ -88,6 +88,6 @@ def carried() -> Unsent | None:
     return Unsent(action=action, fields=_fields(request.form, _MARK)) if action else None
 
 
-def page(unsent: Unsent, title: str) -> str:
+def page(unsent: Unsent, title: str, message: str = "") -> str:
     """Return the page that shows what was typed, with the button that sends it."""
-    return render_template("unsent.html", unsent=unsent, title=title)
+    return render_template("unsent.html", unsent=unsent, title=title, message=message)

@@ -130,7 +130,12 @@ def write_arrays(path: Path, arrays: Arrays) -> None:
     np.savez(stream, allow_pickle=False, **arrays)
     body = stream.getvalue()
     aside = path.with_name(f"{path.name}.{os.getpid()}")
-    aside.write_bytes(_digest(body) + body)
+    try:
+        aside.write_bytes(_digest(body) + body)
+    except OSError:
+        # Half a file would take the room that is missing.
+        aside.unlink(missing_ok=True)
+        raise
     aside.replace(path)
 
 

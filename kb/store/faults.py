@@ -1,15 +1,15 @@
 """What went wrong with the database, and what a person can do about it."""
 
+import errno
 from collections.abc import Sequence
 from typing import Final
 
 from sqlalchemy.exc import DatabaseError
 
-from kb.errors import ConflictError, NotFoundError, StoreError
+from kb.errors import ConflictError, NoRoomError, NotFoundError, StoreError
 
 _ADVICE: Final = {
     "locked": "another program holds the database; try again",
-    "full": "make room on the disk, then try again",
     "disk I/O": "make room on the disk, then try again",
     "readonly": "let this user write to the data folder",
     "malformed": "restore the last backup with baybook restore",
@@ -17,9 +17,32 @@ _ADVICE: Final = {
 }
 
 
+# How SQLite names a write that found no room, and what PostgreSQL passes on from its machine.
+_NO_ROOM: Final = frozenset({"SQLITE_FULL", "SQLITE_IOERR_WRITE", "SQLITE_IOERR_SHMSIZE"})
+_NO_ROOM_WORDS: Final = ("disk is full", "No space left on device")
+# A full disk, a used-up share of it, and a limit on the size of files.
+_NO_ROOM_NUMBERS: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
+
+
+def no_room(error: OSError) -> NoRoomError | None:
+    """Return what a person can do where a file found no room, None for another error."""
+    if error.errno not in _NO_ROOM_NUMBERS:
+        return None
+    return NoRoomError(
+        f"nothing was saved, and nothing kept before is lost; expected room on the disk, got: "
+        f"{error.strerror}; make room on the disk, then send it again"
+    )
+
+
 def store_error(error: DatabaseError) -> StoreError:
     """Return what a person can do about an error of the database."""
     reason = str(error.orig)
+    named = getattr(error.orig, "sqlite_errorname", "")
+    if named in _NO_ROOM or any(words in reason for words in _NO_ROOM_WORDS):
+        return NoRoomError(
+            f"nothing was saved, and nothing kept before is lost; expected room on the disk, got: "
+            f"{reason}; make room on the disk, then send it again"
+        )
     advice = next((text for word, text in _ADVICE.items() if word in reason), "run baybook doctor")
     return StoreError(f"nothing was saved; expected a sound database, got: {reason}; {advice}")
 

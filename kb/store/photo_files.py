@@ -7,6 +7,7 @@ So the picture is decoded, turned upright, made smaller and written afresh; only
 import hashlib
 import os
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
@@ -16,6 +17,7 @@ from typing import Final
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from kb.errors import NotFoundError, ParseError
+from kb.store.faults import no_room
 
 MEDIA_TYPE: Final = "image/jpeg"
 FORMATS: Final = ("JPEG", "PNG", "WEBP")
@@ -120,6 +122,8 @@ def keep_photo(folder: Path, data: bytes) -> StoredPhoto:
     ------
     ParseError
         As ``encode_photo``.
+    NoRoomError
+        If the disk has no room for it.
     """
     made = encode_photo(data)
     stored = StoredPhoto(
@@ -127,7 +131,10 @@ def keep_photo(folder: Path, data: bytes) -> StoredPhoto:
     )
     path = photo_path(folder, stored.content_hash)
     if not path.exists():
-        _write_whole(path, made)
+        try:
+            _write_whole(path, made)
+        except OSError as error:
+            raise (no_room(error) or error) from error
     return stored
 
 
@@ -147,20 +154,28 @@ def read_photo(folder: Path, content_hash: str, *, small: bool = False) -> bytes
     if not small:
         return path.read_bytes()
     beside = path.with_suffix(".small.jpg")
-    if not beside.exists():
-        with Image.open(path, formats=("JPEG",)) as opened:
-            opened.thumbnail((SMALL_SIDE, SMALL_SIDE))
-            out = BytesIO()
-            opened.save(out, "JPEG", quality=SMALL_QUALITY)
+    if beside.exists():
+        return beside.read_bytes()
+    with Image.open(path, formats=("JPEG",)) as opened:
+        opened.thumbnail((SMALL_SIDE, SMALL_SIDE))
+        out = BytesIO()
+        opened.save(out, "JPEG", quality=SMALL_QUALITY)
+    # Kept only to be quicker the next time: without room it is shown all the same.
+    with suppress(OSError):
         _write_whole(beside, out.getvalue())
-    return beside.read_bytes()
+    return out.getvalue()
 
 
 def _write_whole(path: Path, data: bytes) -> None:
     """Write a file that is there whole or not at all."""
     path.parent.mkdir(parents=True, exist_ok=True)
     with NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as part:
-        part.write(data)
-        part.flush()
-        os.fsync(part.fileno())
+        try:
+            part.write(data)
+            part.flush()
+            os.fsync(part.fileno())
+        except OSError:
+            # Half a file would take the room that is missing.
+            Path(part.name).unlink()
+            raise
     Path(part.name).replace(path)

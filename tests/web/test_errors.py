@@ -14,6 +14,7 @@ from web.rights import Right
         ("EmptyIndexError", 404),
         ("ConflictError", 409),
         ("StoreError", 503),
+        ("NoRoomError", 507),
         ("UnknownTermError", 400),
         ("UnitError", 400),
     ],
