@@ -21,17 +21,19 @@ _NOTHING = "expected a password or a PIN, got neither; type one"
 Page = str | Response | tuple[str, int]
 
 
-def _mine() -> StoredPerson:
+def mine() -> StoredPerson:
+    """Return who sends this request, with all that is stored."""
     with db.store().read() as unit:
         return unit.people.get(person().id)
 
 
-def _page(errors: dict[str, str] | None = None, *, done: str = "") -> str:
+def own_page(errors: dict[str, str] | None = None, *, done: str = "") -> str:
+    """Return one's own page."""
     with db.store().read() as unit:
         sessions = unit.sessions.of(person().id)
     return render_template(
         "me.html",
-        mine=_mine(),
+        mine=mine(),
         sessions=sessions,
         this=session_hash(),
         errors=errors or {},
@@ -43,7 +45,7 @@ def _page(errors: dict[str, str] | None = None, *, done: str = "") -> str:
 @needs(Right.SEE)
 def show() -> str:
     """Show one's own page."""
-    return _page()
+    return own_page()
 
 
 @bp.post("/me/secrets")
@@ -52,27 +54,28 @@ def choose() -> Page:
     """Choose a password, a PIN or both; whoever has one types it first."""
     errors = _problems()
     if errors:
-        return _page(errors), 400
+        return own_page(errors), 400
     try:
-        _confirm()
+        confirm()
     except SignInError as error:
         return _unconfirmed(error, "present")
-    chosen = hashed(request.form.get("password", ""), request.form.get("pin", ""), hasher=hasher())
+    password, pin = request.form.get("password", ""), request.form.get("pin", "")
+    chosen = hashed(password, pin, hasher=hasher(), name=person().name)
     with db.writing() as unit:
         choose_secrets(unit, person().id, chosen, keep_session=session_hash())
     note(Event.SECRETS_CHANGED)
-    return _page(done="Chosen. You are signed out everywhere else.")
+    return own_page(done="Chosen. You are signed out everywhere else.")
 
 
 def _unconfirmed(error: SignInError, field: str) -> tuple[str, int]:
     status = 429 if isinstance(error, TooManyTriesError) else 400
-    return _page({field: str(error)}), status
+    return own_page({field: str(error)}), status
 
 
 def _problems() -> dict[str, str]:
     password, pin = request.form.get("password", ""), request.form.get("pin", "")
     problems = {
-        "password": password_problem(password) if password else None,
+        "password": password_problem(password, name=person().name) if password else None,
         "pin": pin_problem(pin) if pin else None,
     }
     if not password and not pin:
@@ -80,7 +83,7 @@ def _problems() -> dict[str, str]:
     return {field: problem for field, problem in problems.items() if problem}
 
 
-def _confirm() -> None:
+def confirm() -> None:
     """Check the present password, or the present PIN where there is only that.
 
     Raises
@@ -88,12 +91,12 @@ def _confirm() -> None:
     SignInError
         If it is another.
     """
-    mine = _mine()
-    if mine.password_hash is None and mine.pin_hash is None:
+    found = mine()
+    if found.password_hash is None and found.pin_hash is None:
         return
-    secret = Secret.PASSWORD if mine.password_hash else Secret.PIN
+    secret = Secret.PASSWORD if found.password_hash else Secret.PIN
     typed = request.form.get("present", "")
-    asked = Asked(name=mine.name, typed=typed, secret=secret, address=address())
+    asked = Asked(name=found.name, typed=typed, secret=secret, address=address())
     try:
         check_secret(db.store(), asked, hasher=hasher(), at=now())
     except SignInError as error:
@@ -111,12 +114,13 @@ def shared() -> Page:
     to_share = request.form.get("shared") == "yes"
     if on_shared_device() and not to_share:
         try:
-            _confirm()
+            confirm()
         except SignInError as error:
             return _unconfirmed(error, "present-here")
-    put = begin_session(person().id, shared=to_share)
     answer = redirect(url_for("me.show"))
-    put(answer)
+    # What is so already needs no new session: it would begin its week anew without a password.
+    if on_shared_device() != to_share:
+        begin_session(person().id, shared=to_share)(answer)
     return answer
 
 

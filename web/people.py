@@ -113,7 +113,7 @@ def link(person_id: int) -> Page:
 @bp.post("/people/<int:person_id>/role")
 @needs(Right.PEOPLE)
 def role(person_id: int) -> Response:
-    """Give a person another role; it holds from the next request on."""
+    """Give a person another role, who then signs in anew."""
     with db.writing() as unit:
         change_role(unit, person_id, _role())
     return redirect(url_for("people.show"))

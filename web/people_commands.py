@@ -63,6 +63,7 @@ def user() -> None:
 def _line(person: StoredPerson, sessions: int) -> Sequence[str]:
     kinds = {"password": person.password_hash, "PIN": person.pin_hash}
     has = " and ".join(kind for kind, stored in kinds.items() if stored) or "neither yet"
+    has += ", one-time code" if person.totp_secret else ""
     return (person.name, person.role if person.active else "taken out", has, str(sessions))
 
 
@@ -73,6 +74,7 @@ def _json(person: StoredPerson, sessions: int) -> dict[str, object]:
         "active": person.active,
         "password": person.password_hash is not None,
         "pin": person.pin_hash is not None,
+        "one_time_code": person.totp_secret is not None,
         "sessions": sessions,
     }
 
@@ -87,7 +89,7 @@ def list_command(*, as_json: bool) -> None:
         click.echo(json_line({"people": [_json(*row) for row in rows]}))
         return
     head = ("name", "role", "password or PIN", "signed in on")
-    for line in table([head, *(_line(*row) for row in rows)], widths=(40, 12, 18, 12)):
+    for line in table([head, *(_line(*row) for row in rows)], widths=(36, 12, 32, 12)):
         click.echo(line)
 
 
@@ -143,3 +145,14 @@ def on(name: str) -> None:
         person = person_named(unit, name)
         bring_back(unit, person.id)
     click.echo(f"{person.name} may sign in again")
+
+
+@user.command("no-code")
+@click.argument("name")
+def no_code(name: str) -> None:
+    """Ask a person for no one-time code any more, as where the phone was lost."""
+    with shop_store() as store, writing(store) as unit:
+        person = person_named(unit, name)
+        unit.people.set_code(person.id, secret=None, step=None)
+        unit.sessions.end_all_of(person.id)
+    click.echo(f"{person.name} signs in without a one-time code")

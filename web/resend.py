@@ -15,7 +15,7 @@ _MARK: Final = "typed."
 # Fields that are carried at most: the longest form has some hundred (our choice).
 MOST_FIELDS: Final = 1000
 # Never carried and never shown again; a token is made anew.
-SECRET_FIELDS: Final = frozenset({"csrf_token", "password", "pin", "present"})
+SECRET_FIELDS: Final = frozenset({"csrf_token", "password", "pin", "present", "one_time", "secret"})
 # Carried, but of no use to a reader: numbers of the form, the button that was pressed.
 _HIDDEN_FIELDS: Final = frozenset({"form_id", "revision", "action"})
 

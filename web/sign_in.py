@@ -5,6 +5,7 @@ from werkzeug.wrappers import Response
 
 from kb.errors import NotFoundError, SignInError, TooManyTriesError
 from kb.store.people import StoredPerson
+from kb.workflow.one_time import check_code
 from kb.workflow.passwords import clean_name, name_problem, password_problem, pin_problem
 from kb.workflow.people import Invitation, hashed, invitation, take_link
 from kb.workflow.sign_in import Asked, Secret, check_secret
@@ -32,11 +33,18 @@ def _active() -> list[StoredPerson]:
         return [row for row in unit.people.all() if row.active]
 
 
+def _codes_in_use(people: list[StoredPerson]) -> bool:
+    """Say whether anybody signs in with a one-time code: else no page asks for one."""
+    return any(row.totp_secret for row in people)
+
+
 def _page(error: str = "", *, unsent: Unsent | None = None) -> str:
     """Return the page where this device signs in, with all that was typed but the secret."""
+    active = _active()
     return render_template(
         "switch.html" if sign_in_page() == "sign_in.switch" else "sign_in.html",
-        people=_active() if on_shared_device() else [],
+        people=active if on_shared_device() else [],
+        codes_in_use=_codes_in_use(active),
         name=request.form.get("name", request.args.get("name", "")),
         next=local_path(request.values.get("next")),
         unsent=unsent or resend.carried(),
@@ -64,9 +72,16 @@ def note_refused(asked: Asked, error: SignInError) -> None:
 
 
 def _sign_in(secret: Secret, typed: str) -> Page:
-    asked = Asked(name=request.form.get("name", ""), typed=typed, secret=secret, address=address())
+    asked = Asked(
+        name=request.form.get("name", ""),
+        typed=typed,
+        secret=secret,
+        address=address(),
+        code=request.form.get("one_time", ""),
+    )
     try:
         found = check_secret(db.store(), asked, hasher=hasher(), at=now())
+        check_code(db.store(), found, asked, at=now())
     except SignInError as error:
         note_refused(asked, error)
         return _page(str(error)), 429 if isinstance(error, TooManyTriesError) else 400
@@ -89,6 +104,7 @@ def show() -> str:
         "sign_in.html",
         name=request.args.get("name", ""),
         next=local_path(request.args.get("next")),
+        codes_in_use=_codes_in_use(_active()),
         unsent=None,
         error="",
     )
@@ -171,7 +187,8 @@ def use_link(token: str) -> Page:
     """Take a link: choose what is asked for and sign in."""
     try:
         found = _found(token)
-        person = None if (errors := _problems(found)) else _take(token, found)
+        errors = _problems(found) or _wrong_code(found)
+        person = None if errors else _take(token, found)
     except NotFoundError as error:
         # Sent twice in a hurry: the first sending signed in.
         return redirect(url_for("jobs.today")) if signed_in() else _dead(error)
@@ -184,6 +201,25 @@ def use_link(token: str) -> Page:
     return gone
 
 
+def _wrong_code(found: Invitation) -> dict[str, str]:
+    """Return what is wrong with the one-time code, which a link stands in for no more than a PIN."""
+    if found.person is None:
+        return {}
+    asked = Asked(
+        name=found.person.name,
+        typed="",
+        secret=Secret.CODE,
+        address=address(),
+        code=request.form.get("one_time", ""),
+    )
+    try:
+        check_code(db.store(), found.person, asked, at=now())
+    except SignInError as error:
+        note_refused(asked, error)
+        return {"one_time": str(error)}
+    return {}
+
+
 def _take(token: str, found: Invitation) -> StoredPerson:
     """Return who the link signs in.
 
@@ -193,9 +229,9 @@ def _take(token: str, found: Invitation) -> StoredPerson:
         If somebody else was faster.
     """
     form = request.form
-    chosen = hashed(form.get("password", ""), form.get("pin", ""), hasher=hasher())
     name = clean_name(form.get("name", ""))
     who = found.person.name if found.person else name
+    chosen = hashed(form.get("password", ""), form.get("pin", ""), hasher=hasher(), name=who)
     with db.store().write(who, now()) as unit:
         return take_link(unit, token, now(), chosen=chosen, name=name)
 
@@ -209,8 +245,9 @@ def _refused(found: Invitation, errors: dict[str, str]) -> Response:
 def _problems(found: Invitation) -> dict[str, str]:
     """Return what is wrong with what was chosen, by field; a new person needs a password."""
     password, pin = request.form.get("password", ""), request.form.get("pin", "")
+    name = found.person.name if found.person else request.form.get("name", "")
     problems = {
-        "password": password_problem(password) if password or not found.person else None,
+        "password": password_problem(password, name=name) if password or not found.person else None,
         "pin": pin_problem(pin) if pin else None,
         "name": None if found.person else _name_problem(request.form.get("name", "")),
     }

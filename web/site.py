@@ -30,6 +30,7 @@ from web import (
     live,
     me,
     notes,
+    one_time,
     people,
     photos,
     pictures,
@@ -86,6 +87,7 @@ _PAGES = (
     people,
     tokens,
     me,
+    one_time,
     entries,
     words,
 )

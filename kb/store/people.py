@@ -118,6 +118,19 @@ class People:
             verb = " and ".join(words[column] for column in new)
             self._change(person_id, verb=verb, what=self.get(person_id).name, **new)
 
+    def set_code(self, person_id: int, *, secret: str | None, step: int | None) -> None:
+        """Set the secret of one-time codes and the step of the code taken last; None ends them."""
+        verb = "one-time code set up" if secret else "one-time code taken off"
+        what = self.get(person_id).name
+        self._change(person_id, verb=verb, what=what, totp_secret=secret, totp_step=step)
+
+    def take_step(self, person_id: int, step: int) -> bool:
+        """Take the code of a step; False where that one or a later one was taken before."""
+        self._pen.require()
+        fresh = PersonRow.totp_step.is_(None) | (PersonRow.totp_step < step)
+        query = update(PersonRow).where((PersonRow.id == person_id) & fresh)
+        return self._pen.connection.execute(query.values(totp_step=step)).rowcount == 1
+
     def _change(self, person_id: int, *, verb: str, what: str, **values: Any) -> None:
         self._pen.require()
         self._pen.connection.execute(

@@ -83,7 +83,7 @@ def person_named(unit: UnitOfWork, name: str) -> StoredPerson:
 
 
 def change_role(unit: UnitOfWork, person_id: int, role: str) -> StoredPerson:
-    """Give a person another role.
+    """Give a person another role, who then signs in anew.
 
     Raises
     ------
@@ -97,6 +97,8 @@ def change_role(unit: UnitOfWork, person_id: int, role: str) -> StoredPerson:
         if role != OWNER:
             _keep_an_owner(unit, person)
         unit.people.set_role(person_id, role)
+        # Nothing goes on under a session that was opened for other rights.
+        unit.sessions.end_all_of(person_id)
     return unit.people.get(person_id)
 
 
@@ -167,8 +169,13 @@ class Chosen:
     pin_hash: str | None = field(default=None, repr=False)
 
 
-def hashed(password: str, pin: str, *, hasher: Hasher) -> Chosen:
+def hashed(password: str, pin: str, *, hasher: Hasher, name: str = "") -> Chosen:
     """Check and hash what a person chose; an empty text chooses nothing.
+
+    Parameters
+    ----------
+    name : str
+        Whose it is to be: a password made of it is refused.
 
     Raises
     ------
@@ -176,7 +183,7 @@ def hashed(password: str, pin: str, *, hasher: Hasher) -> Chosen:
         If the password or the PIN cannot be one.
     """
     if password:
-        _refuse(password_problem(password))
+        _refuse(password_problem(password, name=name))
     if pin:
         _refuse(pin_problem(pin))
     return Chosen(

@@ -22,8 +22,11 @@ TRIES_FROM_EVERYWHERE: Final = 100
 PAUSE: Final = timedelta(minutes=15)
 # Characters of a typed name that tries are counted by (our choice).
 _KEY: Final = 200
-# How long a session lasts after it was last used: one's own, and a shared tablet's (our choice).
-OWN_LIFE: Final = timedelta(days=30)
+# How long one's own session lasts after it was last used, and in all: a night at home ends it, and
+# so does a week (our choice; OWASP ASVS 5.0, 7.3.1 and 7.3.2, asks for both).
+OWN_IDLE: Final = timedelta(hours=12)
+OWN_LIFE: Final = timedelta(days=7)
+# How long a device stays a shared tablet after it was last used (our choice).
 SHARED_LIFE: Final = timedelta(days=365)
 # A shared tablet that nobody touched for so long asks again who holds it (our choice).
 IDLE: Final = timedelta(minutes=15)
@@ -36,6 +39,7 @@ class Secret(StrEnum):
 
     PASSWORD = "password"  # noqa: S105 - the word, not one
     PIN = "PIN"
+    CODE = "one-time code"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +50,7 @@ class Asked:
     typed: str = field(repr=False)
     secret: Secret
     address: str
+    code: str = field(default="", repr=False)
 
 
 def check_secret(store: Store, asked: Asked, *, hasher: Hasher, at: datetime) -> StoredPerson:
@@ -62,9 +67,10 @@ def check_secret(store: Store, asked: Asked, *, hasher: Hasher, at: datetime) ->
         If the name or the address failed too often; nothing is hashed then.
     """
     name = clean_name(asked.name)
-    key = _key(name, asked.secret)
+    key = tries_key(name, asked.secret)
+    everywhere = TRIES_A_NAME if asked.secret is Secret.PIN else TRIES_FROM_EVERYWHERE
     with store.write(name or "nobody", at) as unit:
-        _refuse_too_many(unit, key, asked, at=at)
+        refuse_too_many(unit, key, asked.address, everywhere=everywhere, at=at)
         unit.failed.add(key, asked.address)
         person = unit.people.named(name)
     if person is None or not person.active:
@@ -81,18 +87,33 @@ def check_secret(store: Store, asked: Asked, *, hasher: Hasher, at: datetime) ->
     return person
 
 
-def _key(name: str, secret: Secret) -> str:
+def tries_key(name: str, secret: Secret) -> str:
     """Return what tries are counted by: wrong PINs never shut the way by password."""
     return f"{secret} {''.join(filter(str.isprintable, name.casefold()))[:_KEY]}"
 
 
-def _refuse_too_many(unit: UnitOfWork, key: str, asked: Asked, *, at: datetime) -> None:
+def refuse_too_many(
+    unit: UnitOfWork, key: str, address: str, *, everywhere: int, at: datetime
+) -> None:
+    """Refuse a try while too many failed within the pause.
+
+    Parameters
+    ----------
+    key : str
+        From ``tries_key``.
+    everywhere : int
+        Failed tries of this key from all addresses together.
+
+    Raises
+    ------
+    TooManyTriesError
+        If there were too many; it says when the next one is taken.
+    """
     unit.failed.forget_before(at - PAUSE)
-    everywhere = TRIES_A_NAME if asked.secret is Secret.PIN else TRIES_FROM_EVERYWHERE
     tries = (
-        (unit.failed.times(name=key, address=asked.address), TRIES_A_NAME),
+        (unit.failed.times(name=key, address=address), TRIES_A_NAME),
         (unit.failed.times(name=key), everywhere),
-        (unit.failed.times_from(asked.address), TRIES_AN_ADDRESS),
+        (unit.failed.times_from(address), TRIES_AN_ADDRESS),
     )
     again = [times[-most] + PAUSE for times, most in tries if len(times) >= most]
     if again:
@@ -129,7 +150,7 @@ def open_session(
     """
     unit.sessions.end(token_hash(replaces))
     token = new_token()
-    ends = at + (SHARED_LIFE if shared else OWN_LIFE)
+    ends = at + (SHARED_LIFE if shared else OWN_IDLE)
     unit.sessions.open(token_hash(token), person_id, shared=shared, ends=ends)
     return token
 
@@ -157,5 +178,6 @@ def note_use(unit: UnitOfWork, holder: Holder, at: datetime) -> None:
     session = holder.session
     if holder.person is None:
         unit.sessions.let_go(session.token_hash)
-    life = SHARED_LIFE if session.shared else OWN_LIFE
-    unit.sessions.touch(session.token_hash, ends=at + life)
+    own_end = min(at + OWN_IDLE, session.created + OWN_LIFE)
+    ends = at + SHARED_LIFE if session.shared else own_end
+    unit.sessions.touch(session.token_hash, ends=ends)

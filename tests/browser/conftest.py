@@ -229,6 +229,7 @@ def all_pages(shop):
             "/words/merge?kind=cause&key=overcharge&into=condenser_fan_dead",
         ],
         "/me": ["/me"],
+        "/me/code": ["/me/code"],
         "/case/<case_id>/customer": [f"/case/{case}/customer"],
     }
     rules = [

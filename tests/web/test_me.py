@@ -30,7 +30,7 @@ def test_whoever_has_one_types_it_first_and_the_other_devices_are_signed_out(sit
     ines, other = site.as_role(Role.TECHNICIAN), site.as_role(Role.TECHNICIAN)
     ines.send("/me/secrets", password="shop rain lamp")
     other = site.as_role(Role.TECHNICIAN)
-    refused = ines.send("/me/secrets", password="another lamp", present="wrong")
+    refused = ines.send("/me/secrets", password="another lamp post", present="wrong")
     assert refused.status_code == 400
     assert 'id="present-error"' in refused.text
     assert other.client.get("/").status_code == 200
@@ -107,3 +107,9 @@ def test_one_of_ones_own_sessions_ends_and_nobody_elses_can_be(site):
         ines.send("/me/sessions", session=token_hash(browser.session))
     assert lost.client.get("/").status_code == 302
     assert bo.client.get("/").status_code == 200
+
+
+def test_a_device_that_is_ones_own_keeps_its_session_and_its_end(site):
+    ines = site.as_role(Role.TECHNICIAN)
+    ines.send("/me/shared", shared="no")
+    assert ines.client.get_cookie(COOKIE).value == ines.session

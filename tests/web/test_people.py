@@ -1,6 +1,6 @@
 import re
 
-from tests.web.conftest import shown
+from tests.web.conftest import Browser, session_for, shown
 from web.auth import COOKIE
 from web.hosts import own_names
 from web.people import ROLE_WORDS
@@ -96,7 +96,9 @@ def test_a_role_is_changed_by_the_owner(site):
     person = named(site, "the viewer")
     assert site.send(f"/people/{person.id}/role", role="foreman").location == "/people"
     assert ("shop", "role", "the viewer: viewer, now foreman") in lines(site)
-    assert "foreman" in viewer.page("/me")
+    assert viewer.client.get("/me").status_code == 302
+    again = Browser(site.app, session_for(site.store, Role.VIEWER))
+    assert "foreman" in again.page("/me")
     assert site.send(f"/people/{person.id}/role", role="king").status_code == 400
 
 

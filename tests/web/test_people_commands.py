@@ -1,4 +1,5 @@
 import re
+from datetime import UTC, datetime
 from getpass import getuser
 
 from kb.store.engine import default_url, open_store
@@ -18,7 +19,7 @@ def test_a_person_is_added_with_a_link_to_hand_over(empty):
     assert LINK.search(text)
     assert people(empty)["Ines Holm"] == {
         "name": "Ines Holm", "role": "foreman", "active": True, "password": False, "pin": False,
-        "sessions": 0,
+        "one_time_code": False, "sessions": 0,
     }  # fmt: skip
     with open_store(default_url(empty.home)) as store, store.read() as unit:
         lines = unit.history.since(0)
@@ -58,3 +59,16 @@ def test_what_cannot_be_done_is_told_in_one_line(empty):
     assert "there already" in empty.said("user", "add", "mara", code=1)
     assert "Jonas" in empty.said("user", "link", "Jonas", code=1)
     assert "king" in empty.said("user", "role", "Mara", "king", code=2)
+
+
+def test_a_lost_phone_is_helped_on_the_machine(empty):
+    empty.run("user", "add", "Mara", "--role", "owner")
+    at = datetime.now(UTC)
+    with open_store(default_url(empty.home)) as store, store.write("Mara", at) as unit:
+        mara = unit.people.named("Mara")
+        assert mara is not None
+        unit.people.set_code(mara.id, secret="A" * 32, step=1)
+    assert people(empty)["Mara"]["one_time_code"]
+    assert "one-time code" in empty.said("user", "list")
+    assert "without a one-time code" in empty.said("user", "no-code", "mara")
+    assert not people(empty)["Mara"]["one_time_code"]

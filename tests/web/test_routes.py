@@ -11,7 +11,7 @@ from web.rights import RIGHTS, Right, Role
 
 NOBODY = "nobody"
 # Forms that everybody who is signed in may send: about oneself, and a question about a form.
-OWN = {"me.choose", "me.shared", "me.end_one"}
+OWN = {"me.choose", "me.shared", "me.end_one", "one_time.end"}
 # Open to anybody, signed in or not.
 OPEN = {
     "static", "sent.ping", "sign_in.show", "sign_in.enter", "sign_in.switch", "sign_in.hand_over",
@@ -42,7 +42,7 @@ ASKED = {
     Right.WORDS: {"words.join", "words.merge_form", "words.out", "words.part"},
     Right.PEOPLE: {
         "people.active", "people.add", "people.link", "people.role", "people.sessions",
-        "people.show", "people.tablet", "tokens.add", "tokens.revoke",
+        "people.show", "people.tablet", "one_time.form", "one_time.begin", "tokens.add", "tokens.revoke",
     },
 }  # fmt: skip
 # Methods that the tests here send, and those that every server answers by itself.

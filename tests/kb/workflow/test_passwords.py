@@ -25,12 +25,33 @@ def test_a_name_has_single_blanks_and_one_form_of_letters():
     assert clean_name("  A\u030ase \n Holm ") == "Åse Holm"
 
 
-@pytest.mark.parametrize(("password", "good"), [("x" * 7, False), ("x" * 8, True),
-                                                ("x" * 200, True), ("x" * 201, False)])  # fmt: skip
-def test_a_password_has_eight_to_two_hundred_characters(password, good):
+@pytest.mark.parametrize(("password", "good"), [("wet lamp in", False), ("wet lamp ink", True),
+                                                ("wet lamp ink " * 15, True),
+                                                ("wet lamp ink " * 16, False)])  # fmt: skip
+def test_a_password_has_twelve_to_two_hundred_characters(password, good):
     problem = password_problem(password)
     assert (problem is None) is good
-    assert "xxx" not in (problem or "")
+    assert "lamp" not in (problem or "")
+
+
+@pytest.mark.source("OWASP ASVS 5.0", "6.2.4 common passwords, 6.2.11 words of the context")
+@pytest.mark.parametrize(
+    "password",
+    [
+        "xxxxxxxxxxxx", "password1234", "P@ssw0rd!2024", "123456789012", "qwertyuiop12",
+        "1qaz2wsx3edc", "michaeljackson", "baybook 2026", "Ines Holm 1234", "inesholm1999",
+        "abababababab" * 6,
+    ],
+)  # fmt: skip
+def test_a_password_that_is_tried_early_is_refused(password):
+    problem = password_problem(password, name="Ines Holm")
+    assert "hard to guess" in (problem or "")
+    assert password not in (problem or "")
+
+
+@pytest.mark.parametrize("password", ["shop rain lamp", "wet clutch bearing", "x7#Kq2!vLm9p"])
+def test_words_that_do_not_belong_together_are_a_password(password):
+    assert password_problem(password, name="Ines Holm") is None
 
 
 @pytest.mark.parametrize(("pin", "good"), [("123", False), ("1234", True), ("12345678", True),

@@ -259,3 +259,16 @@ def test_of_several_processes_that_take_a_link_at_once_one_gets_it(shop):
         process.stdin.flush()
     said = sorted(process.communicate(timeout=60)[0].strip() for process in running)
     assert said == ["refused", "refused", "refused", "taken"]
+
+
+def test_a_new_role_signs_in_anew(shop):
+    mara = shop.write(add_person, "Mara", "owner").id
+    ines = shop.write(add_person, "Ines", "technician").id
+    tokens = {who: shop.write(open_session, who, NOW, shared=False) for who in (mara, ines)}
+    shop.write(change_role, ines, "technician")
+    with shop.store.read() as unit:
+        assert unit.sessions.find(token_hash(tokens[ines])) is not None
+    shop.write(change_role, ines, "foreman")
+    with shop.store.read() as unit:
+        assert unit.sessions.find(token_hash(tokens[ines])) is None
+        assert unit.sessions.find(token_hash(tokens[mara])) is not None

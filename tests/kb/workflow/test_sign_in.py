@@ -10,6 +10,7 @@ from kb.workflow.people import add_person, choose_secrets, hashed, take_out, tok
 from kb.workflow.sign_in import (
     IDLE,
     NOTED,
+    OWN_IDLE,
     OWN_LIFE,
     PAUSE,
     TRIES_A_NAME,
@@ -207,13 +208,26 @@ def test_signing_in_again_makes_a_new_token_and_ends_the_old_one(shop, ines):
 
 def test_a_session_ends_a_while_after_it_was_last_used(shop, ines):
     token = opened(shop, ines)
-    used = NOW + OWN_LIFE / 2
+    used = NOW + OWN_IDLE / 2
     with shop.store.write("Ines", used) as unit:
         found = find_holder(unit, token, used)
         assert found is not None
         note_use(unit, found, used)
-    assert holder(shop, token, NOW + OWN_LIFE).person.id == ines
-    assert holder(shop, token, used + OWN_LIFE) is None
+    assert holder(shop, token, NOW + OWN_IDLE).person.id == ines
+    assert holder(shop, token, used + OWN_IDLE) is None
+
+
+@pytest.mark.source("OWASP ASVS 5.0", "7.3.1 a time without use, 7.3.2 a time in all")
+def test_a_session_that_is_always_in_use_ends_all_the_same(shop, ines):
+    token, at = opened(shop, ines), NOW
+    while at + OWN_IDLE / 2 < NOW + OWN_LIFE:
+        at += OWN_IDLE / 2
+        with shop.store.write("Ines", at) as unit:
+            found = find_holder(unit, token, at)
+            assert found is not None
+            note_use(unit, found, at)
+    assert holder(shop, token, NOW + OWN_LIFE - timedelta(seconds=1)).person.id == ines
+    assert holder(shop, token, NOW + OWN_LIFE) is None
 
 
 def test_use_is_noted_once_a_minute(shop, ines):
