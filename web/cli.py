@@ -31,6 +31,7 @@ from web import (
     week_commands,
 )
 from web.home import shop_memory, shop_store, shop_words, today, writing
+from web.layout import say, visible
 from web.note_words import note_lines
 from web.report import answer_json, answer_text, ended_as, job_text, json_line
 
@@ -44,7 +45,7 @@ class _Commands(click.Group):
         try:
             return super().invoke(ctx)
         except KBError as error:
-            raise click.ClickException(str(error)) from error
+            raise click.ClickException(visible(str(error))) from error
         except BrokenPipeError:
             # The reader of our output went away; click ends quietly.
             raise
@@ -99,14 +100,14 @@ def find(
         memory = shop_memory(store)
         if batch is not None:
             for line in _batch(memory, batch, top):
-                click.echo(line)
+                say(line)
             return
         job, parsed, suggestion = _find(memory, text or "", vehicle, top=top)
         notes = _note_block(store, job, suggestion, memory.words)
     if as_json:
-        click.echo(json_line(answer_json(parsed, suggestion)))
+        say(json_line(answer_json(parsed, suggestion)))
     else:
-        click.echo(answer_text(parsed, suggestion, memory.words) + notes)
+        say(answer_text(parsed, suggestion, memory.words) + notes)
 
 
 def _batch(memory: Memory, file: Path, top: int) -> Iterator[str]:
@@ -155,7 +156,7 @@ def open_command(
     with shop_store() as store:
         with writing(store) as unit:
             entry = open_job(unit, intake, words=words_of(unit), today=today())
-        click.echo(_entry_lines(store, entry, as_json=as_json))
+        say(_entry_lines(store, entry, as_json=as_json))
 
 
 @main.command()
@@ -167,7 +168,7 @@ def add(job: str, text: str, as_json: bool) -> None:
     with shop_store() as store:
         with writing(store) as unit:
             entry = add_text(unit, job, text, words=words_of(unit))
-        click.echo(_entry_lines(store, entry, as_json=as_json))
+        say(_entry_lines(store, entry, as_json=as_json))
 
 
 def _answers(store: Store, job: Job) -> Suggestion | None:
@@ -196,11 +197,11 @@ def show(job: str, as_json: bool) -> None:
     if as_json:
         head = {"job": found.id, "state": str(found.state), "cause": found.cause}
         typed = draft_job("\n".join(found.lines), words=words, today=found.opened).parsed
-        click.echo(json_line(head | ({} if found.closing else answer_json(typed, suggestion))))
+        say(json_line(head | ({} if found.closing else answer_json(typed, suggestion))))
         return
-    click.echo(job_text(found, words))
+    say(job_text(found, words))
     if found.closing is None:
-        click.echo("\n" + answer_text(None, suggestion, words) + notes)
+        say("\n" + answer_text(None, suggestion, words) + notes)
 
 
 # --- closing -------------------------------------------------------------------------------------
@@ -275,7 +276,7 @@ def close(
             closed = close_job(unit, job, answers, words=words, today=today(), invoice=invoice)
             if was_open:
                 unit.answers.keep(job, shown)
-    click.echo(f"closed {closed.id}: {ended_as(closed, words)}")
+    say(f"closed {closed.id}: {ended_as(closed, words)}")
 
 
 if __name__ == "__main__":

@@ -14,6 +14,7 @@ from kb.workflow.technician import MOST_JOBS, measure_minutes
 from kb.workflow.trials import measure_collection, measure_queries
 from kb.workflow.trust import keep_trust, measure_trust
 from web.home import home_folder, shop_memory, shop_store, today
+from web.layout import say
 from web.measure_words import foreman_lines, measure_lines
 from web.report import json_line
 
@@ -58,10 +59,10 @@ def measure(*, as_json: bool, **asked: Any) -> None:
             raise click.UsageError(f"expected {written} with --{name}, got none")
     result = _measured(asked)
     if as_json:
-        click.echo(json_line(result))
+        say(json_line(result))
         return
     own = [] if any(asked.values()) else [*foreman_lines(result), ""]
-    click.echo("\n".join([*own, *measure_lines(result)]))
+    say("\n".join([*own, *measure_lines(result)]))
 
 
 def _measured(asked: Mapping[str, Any]) -> Mapping[str, Any]:

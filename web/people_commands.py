@@ -20,7 +20,7 @@ from kb.workflow.people import (
     take_out,
 )
 from web.home import shop_store, writing
-from web.layout import table
+from web.layout import say, table
 from web.report import json_line
 from web.rights import Role
 
@@ -86,16 +86,16 @@ def list_command(*, as_json: bool) -> None:
     with shop_store() as store, store.read() as unit:
         rows = [(row, len(unit.sessions.of(row.id))) for row in unit.people.all()]
     if as_json:
-        click.echo(json_line({"people": [_json(*row) for row in rows]}))
+        say(json_line({"people": [_json(*row) for row in rows]}))
         return
     head = ("name", "role", "password or PIN", "signed in on")
     for line in table([head, *(_line(*row) for row in rows)], widths=(36, 12, 32, 12)):
-        click.echo(line)
+        say(line)
 
 
 def _say_link(unit: UnitOfWork, person: StoredPerson, address: str) -> None:
     token = link_for(unit, person.id, datetime.now(UTC))
-    click.echo(f"For {person.name}, once, within 24 hours:\n{sign_in_address(address, token)}")
+    say(f"For {person.name}, once, within 24 hours:\n{sign_in_address(address, token)}")
 
 
 @user.command()
@@ -124,7 +124,7 @@ def role_command(name: str, role: str) -> None:
     """Give a person another role."""
     with shop_store() as store, writing(store) as unit:
         person = change_role(unit, person_named(unit, name).id, role)
-    click.echo(f"{person.name}: {person.role}")
+    say(f"{person.name}: {person.role}")
 
 
 @user.command()
@@ -134,7 +134,7 @@ def off(name: str) -> None:
     with shop_store() as store, writing(store) as unit:
         person = person_named(unit, name)
         take_out(unit, person.id)
-    click.echo(f"{person.name} is taken out")
+    say(f"{person.name} is taken out")
 
 
 @user.command()
@@ -144,7 +144,7 @@ def on(name: str) -> None:
     with shop_store() as store, writing(store) as unit:
         person = person_named(unit, name)
         bring_back(unit, person.id)
-    click.echo(f"{person.name} may sign in again")
+    say(f"{person.name} may sign in again")
 
 
 @user.command("no-code")
@@ -155,4 +155,4 @@ def no_code(name: str) -> None:
         person = person_named(unit, name)
         unit.people.set_code(person.id, secret=None, step=None)
         unit.sessions.end_all_of(person.id)
-    click.echo(f"{person.name} signs in without a one-time code")
+    say(f"{person.name} signs in without a one-time code")

@@ -13,7 +13,7 @@ from web.case_words import standing_words
 from web.cause_words import cause_cells, cause_json, lines_under, nothing_words
 from web.check_words import check_rows, next_json
 from web.close_parts import part_words
-from web.layout import WIDTH, table
+from web.layout import WIDTH, table, visible_json
 from web.wording import (
     PHASES,
     choice_words,
@@ -181,7 +181,7 @@ def answer_json(parsed: Parsed, suggestion: Suggestion | None) -> dict[str, Any]
 
 def json_line(value: Mapping[str, Any]) -> str:
     """Return one JSON object on one line."""
-    return json.dumps(value, ensure_ascii=False)
+    return visible_json(json.dumps(value, ensure_ascii=False))
 
 
 def ended_as(job: Job, words: Vocabulary) -> str:

@@ -11,6 +11,7 @@ from kb.workflow.people import has_owner
 from web import serving
 from web.home import altitude_m, home_folder, store_url
 from web.hosts import LOOPBACK, OWN_ADDRESSES, own_names
+from web.layout import say
 from web.people_commands import first_link, sign_in_address
 from web.serving import LINUX, MOST_PROCESSES, usual_processes
 
@@ -47,7 +48,7 @@ def serve(*, host: str, port: int, names: Sequence[str], proxy: bool, processes:
         "PROXY": proxy,
     }
     if proxy:
-        click.echo(f"\nOpen https://{names[0]}/ in a browser, by way of the proxy.")
+        say(f"\nOpen https://{names[0]}/ in a browser, by way of the proxy.")
     serve_pages(settings, host=host, port=port, token=token, processes=processes)
 
 
@@ -89,9 +90,9 @@ def serve_pages(
         return create_app({**settings, "ALTITUDE_M": altitude_m()})
 
     base = f"http://{_reached_by(host)}:{port}"
-    click.echo(f"\nOpen {base}/ in a browser; Ctrl-C ends.")
+    say(f"\nOpen {base}/ in a browser; Ctrl-C ends.")
     if token is not None:
-        click.echo(f"To sign in, once: {sign_in_address(base, token)}")
+        say(f"To sign in, once: {sign_in_address(base, token)}")
     try:
         # Longer bodies are refused while they come in, before they fill the disk.
         limits: dict[str, Any] = {"max_request_body_size": MAX_BYTES + 1_000_000}

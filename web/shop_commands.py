@@ -33,6 +33,7 @@ from web.home import (
     today,
     writing,
 )
+from web.layout import say
 from web.people_commands import demo_link
 from web.report import answer_text, json_line
 from web.serve_commands import serve_pages
@@ -58,7 +59,7 @@ def init() -> None:
     home = home_folder()
     home.mkdir(parents=True, exist_ok=True)
     upgrade(store_url(home))
-    click.echo(f"shop ready in {home}")
+    say(f"shop ready in {home}")
 
 
 # --- the demonstration ---------------------------------------------------------------------------
@@ -77,7 +78,7 @@ def make_demo(home: Path, words: Vocabulary, *, years: float | None = None) -> S
         known = set(unit.jobs.ids())
     jobs, refused = read_folder(bundled("seed_cases"), words=words)
     for error in refused:
-        click.echo(f"left out: {error}", err=True)
+        say(f"left out: {error}", err=True)
     new = [job for job in jobs if job.id not in known]
     if new:
         with writing(store) as unit:
@@ -139,13 +140,11 @@ def demo(*, once: bool, folder: Path | None, port: int) -> None:
             size = memory.size()
             with store.read() as unit:
                 invented, since = unit.weeks.invented()
-        click.echo(f"Demonstration shop (all invented) in {home}, {size} closed jobs.")
+        say(f"Demonstration shop (all invented) in {home}, {size} closed jobs.")
         if since:
-            click.echo(
-                f"For the weekly review {invented} more since {since}; no answer draws on them."
-            )
-        click.echo(f"Open job {entry.job.id}, {DEMO_VEHICLE}:\n{DEMO_JOB}\n")
-        click.echo(answer_text(entry.parsed, suggestion, words))
+            say(f"For the weekly review {invented} more since {since}; no answer draws on them.")
+        say(f"Open job {entry.job.id}, {DEMO_VEHICLE}:\n{DEMO_JOB}\n")
+        say(answer_text(entry.parsed, suggestion, words))
         if not once:
             with open_store(default_url(home)) as store:
                 token = demo_link(store)
@@ -181,13 +180,13 @@ def import_command(
         "seconds": round(time.monotonic() - started, 2),
     }
     if as_json:
-        click.echo(json_line(result))
+        say(json_line(result))
         return
     for key, value in result.items():
         if value is not None:
-            click.echo(f"{key.replace('_', ' ')}: {value}")
+            say(f"{key.replace('_', ' ')}: {value}")
     for row in table.refused[:5]:
-        click.echo(f"  line {row.line}: {row.reason}")
+        say(f"  line {row.line}: {row.reason}")
 
 
 def _read_table(file: Path, mapping: Mapping[str, str]) -> ReadTable:
@@ -215,11 +214,11 @@ def rebuild() -> None:
         started = time.monotonic()
         made = memory.rebuild()
         size, seconds = memory.size(), time.monotonic() - started
-    click.echo(f"{size} closed jobs in {seconds:.1f} s")
+    say(f"{size} closed jobs in {seconds:.1f} s")
     if made.fields:
-        click.echo(f"learned {made.fields} fields and the spellings of the closed jobs")
+        say(f"learned {made.fields} fields and the spellings of the closed jobs")
     else:
-        click.echo(f"nothing learned: expected at least {WORTH_LEARNING} closed jobs")
+        say(f"nothing learned: expected at least {WORTH_LEARNING} closed jobs")
     _measure_trust()
 
 
@@ -229,9 +228,9 @@ def _measure_trust() -> None:
         memory, home = shop_memory(store), home_folder()
         kept = kept_trust(home)
         if kept is not None and kept.state == trust_state(memory):
-            click.echo(f"chances measured before, on {kept.asked} closed jobs")
+            say(f"chances measured before, on {kept.asked} closed jobs")
             return
-        click.echo("measuring the chances on closed jobs ...")
+        say("measuring the chances on closed jobs ...")
         made = measure_trust(memory, today=today())
     keep_trust(home, made)
-    click.echo(f"chances measured on {made.asked} closed jobs")
+    say(f"chances measured on {made.asked} closed jobs")

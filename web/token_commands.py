@@ -8,7 +8,7 @@ import click
 from kb.store.tokens import StoredToken
 from kb.workflow.tokens import DAYS, MOST_DAYS, SCOPE_WORDS, Scope, make_token
 from web.home import shop_store, writing
-from web.layout import table
+from web.layout import say, table
 from web.report import json_line
 
 _MAY = "; ".join(f"{scope}: {words}" for scope, words in SCOPE_WORDS.items())
@@ -53,11 +53,11 @@ def list_command(*, as_json: bool) -> None:
     with shop_store() as store, store.read() as unit:
         rows = unit.tokens.all()
     if as_json:
-        click.echo(json_line({"tokens": [_json(row, at) for row in rows]}))
+        say(json_line({"tokens": [_json(row, at) for row in rows]}))
         return
     head = ("no", "program", "may", "good", "last used")
     for line in table([head, *(_line(row, at) for row in rows)], widths=(4, 30, 22, 24, 16)):
-        click.echo(line)
+        say(line)
 
 
 @token.command()
@@ -81,7 +81,7 @@ def add(*, name: str, scopes: Sequence[str], days: int) -> None:
     """Make a token for the program NAME and print it, once."""
     with shop_store() as store, writing(store) as unit:
         made = make_token(unit, name, scopes, days=days, at=datetime.now(UTC))
-    click.echo(
+    say(
         f"For {made.stored.name}, until {made.stored.ends.astimezone():%Y-%m-%d}; "
         f"shown only now, keep it like a password:\n{made.secret}"
     )
@@ -94,4 +94,4 @@ def revoke(*, number: int) -> None:
     with shop_store() as store, writing(store) as unit:
         unit.tokens.revoke(number)
         found = unit.tokens.get(number)
-    click.echo(f"the token of {found.name} is taken back")
+    say(f"the token of {found.name} is taken back")

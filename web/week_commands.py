@@ -11,6 +11,7 @@ from kb.workflow.decisions import decided_before
 from kb.workflow.review import first_week, review_week
 from web.decision_words import decided_json, decided_lines
 from web.home import shop_memory, shop_store, today
+from web.layout import say
 from web.report import json_line
 from web.week_page import WeekAsked
 from web.week_text import week_json, week_lines
@@ -55,7 +56,7 @@ def week(*, typed: str | None, again: bool, as_json: bool) -> None:
         words = memory.words
         if as_json:
             told = decided_json(decided, words)
-            click.echo(json_line(week_json(review, asked, words, decisions=told)))
+            say(json_line(week_json(review, asked, words, decisions=told)))
             return
         lines = week_lines(review, asked, words, decided=decided_lines(decided, words))
-        click.echo("\n".join(lines))
+        say("\n".join(lines))

@@ -1,6 +1,7 @@
 """What guards a write: forms that were taken already, and the earlier states of a job."""
 
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Final
 
 from sqlalchemy import delete, insert, select
@@ -12,6 +13,8 @@ from kb.store.shop_tables import EarlierStateRow, SentFormRow
 
 # Earlier states kept of one job: undo and "what changed meanwhile" look back this far (our choice).
 KEPT_STATES: Final = 20
+# A form that waited longer than this in a browser is taken as a new one (our choice).
+FORMS_KEPT: Final = timedelta(days=30)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,8 +57,10 @@ class SentForms:
         return None if row is None else ToldBefore(**row)
 
     def add(self, form_id: str, job_id: str | None, told: ToldBefore | None = None) -> None:
-        """Note that a form was taken, with what a program said and was told."""
+        """Note that a form was taken, with what a program said and was told; old ones go."""
         who, at = self._pen.require()
+        old = SentFormRow.at < at - FORMS_KEPT
+        self._pen.connection.execute(delete(SentFormRow).where(old))
         row = {
             "form_id": form_id,
             "at": at,

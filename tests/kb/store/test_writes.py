@@ -1,8 +1,10 @@
+from datetime import timedelta
+
 import pytest
 
 from kb.case.casefile import read_case
 from kb.errors import StoreError
-from kb.store.writes import KEPT_STATES, ToldBefore
+from kb.store.writes import FORMS_KEPT, KEPT_STATES, ToldBefore
 from tests.factories import a_job
 from tests.kb.store.other_process import NOW
 
@@ -29,6 +31,15 @@ def test_what_a_program_was_told_is_kept_with_what_it_said(store):
         assert unit.sent.told("a" * 32) == told
         assert unit.sent.told("b" * 32) is None
         assert unit.sent.told("c" * 32) is None
+
+
+def test_forms_of_a_month_ago_are_forgotten_with_the_next_one(store):
+    moments = (NOW, NOW + timedelta(seconds=1), NOW + FORMS_KEPT + timedelta(seconds=1))
+    for form, at in zip("abc", moments, strict=True):
+        with store.write("Ines", at) as unit:
+            unit.sent.add(form * 32, None)
+    with store.read() as unit:
+        assert [unit.sent.taken(form * 32) for form in "abc"] == [False, True, True]
 
 
 def test_a_form_of_a_write_that_failed_was_not_taken(store):
