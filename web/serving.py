@@ -84,6 +84,8 @@ def serve(make_app: "Callable[[], Flask]", door: Door, *, processes: int = 1) ->
 def _serve_here(app: "Flask", opened: socket.socket, door: Door) -> None:
     from waitress import create_server  # noqa: PLC0415 (start-up time)
 
+    # A request that waits a moment for a thread is no news.
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     server = create_server(app, sockets=[opened], threads=THREADS, ident=None, **door.limits)
     server.run()
 

@@ -1,0 +1,61 @@
+-- What wrk sends: pages by their share, and forms for the share of writes. Told by LOAD_* variables.
+local pages, forms = {}, {}
+local share = tonumber(os.getenv("LOAD_WRITES"))
+local headers = { ["Cookie"] = os.getenv("LOAD_COOKIE") }
+local token = os.getenv("LOAD_TOKEN")
+
+local function lines(name)
+  local found = {}
+  for line in io.lines(os.getenv(name)) do found[#found + 1] = line end
+  return found
+end
+
+local counted, threads = 0, {}
+function setup(thread)
+  counted = counted + 1
+  thread:set("number", counted)
+  table.insert(threads, thread)
+end
+
+function init(args)
+  pages, forms = lines("LOAD_PAGES"), lines("LOAD_FORMS")
+  math.randomseed(20261128 + number)
+  wrong, sent = 0, 0
+end
+
+local function form_id()
+  local digits = {}
+  for at = 1, 32 do digits[at] = string.format("%x", math.random(0, 15)) end
+  return table.concat(digits)
+end
+
+function request()
+  if math.random() >= share then
+    return wrk.format("GET", pages[math.random(#pages)], headers)
+  end
+  local path, body = forms[math.random(#forms)]:match("^(%S+) (.*)$")
+  local sending = { ["Content-Type"] = "application/x-www-form-urlencoded" }
+  for key, value in pairs(headers) do sending[key] = value end
+  sent = sent + 1
+  return wrk.format("POST", path, sending, body .. "&csrf_token=" .. token .. "&form_id=" .. form_id())
+end
+
+function response(status)
+  if status ~= 200 and status ~= 302 then wrong = wrong + 1 end
+end
+
+function done(summary, latency)
+  local wrong_ones, writes = 0, 0
+  for _, thread in ipairs(threads) do
+    wrong_ones = wrong_ones + thread:get("wrong")
+    writes = writes + thread:get("sent")
+  end
+  local errors = summary.errors
+  io.write(string.format(
+    '\nJSON {"requests": %d, "seconds": %.3f, "wrong": %d, "broken": %d, "writes": %d, '
+    .. '"p50": %.2f, "p95": %.2f, "p99": %.2f, "worst": %.1f}\n',
+    summary.requests, summary.duration / 1e6, wrong_ones,
+    errors.connect + errors.read + errors.write + errors.timeout, writes,
+    latency:percentile(50) / 1e3, latency:percentile(95) / 1e3, latency:percentile(99) / 1e3,
+    latency.max / 1e3))
+end
