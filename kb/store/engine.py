@@ -97,7 +97,9 @@ def make_engine(url: str, *, foreign_keys: bool = True) -> Engine:
             writes, patience = options.get(_WRITE, False), options.get(_PATIENCE)
             # A pooled connection may still have the patience of who used it before.
             wait = BUSY_MILLISECONDS if patience is None else patience
-            connection.exec_driver_sql(f"PRAGMA busy_timeout={wait:d}")
+            if connection.info.get(_PATIENCE, BUSY_MILLISECONDS) != wait:
+                connection.exec_driver_sql(f"PRAGMA busy_timeout={wait:d}")
+                connection.info[_PATIENCE] = wait
             connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine

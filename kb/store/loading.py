@@ -2,9 +2,19 @@
 
 from collections import defaultdict
 from collections.abc import Mapping
+from functools import cache
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Connection, RowMapping, Select, Table, select
+from sqlalchemy import (
+    BindParameter,
+    ColumnElement,
+    Connection,
+    RowMapping,
+    Select,
+    Table,
+    bindparam,
+    select,
+)
 from sqlalchemy.exc import OperationalError
 
 from kb.case.model import Complaint, Job, JobState, Origin, Scan, Vehicle
@@ -32,6 +42,9 @@ from kb.store.shapes import (
 )
 from kb.store.tables import FieldRow, JobRow, LineRow
 
+# Which jobs: those for which a condition holds, those of these ids, or all.
+Chosen = ColumnElement[bool] | tuple[str, ...] | None
+_IDS: Final[BindParameter[Any]] = bindparam("ids", expanding=True)
 # Values by the key of their parent: a job's id, or (job's id, ordinal of the parent's row).
 Groups = Mapping[Any, Any]
 # What is raised where rows hold what no job can hold.
@@ -49,12 +62,9 @@ def table_of(row_type: type[Base]) -> Table:
 
 
 def load_jobs(
-    connection: Connection,
-    chosen: ColumnElement[bool] | None = None,
-    *,
-    damaged: set[str] | None = None,
+    connection: Connection, chosen: Chosen = None, *, damaged: set[str] | None = None
 ) -> tuple[Job, ...]:
-    """Return the jobs for which ``chosen``, a condition on ``jobs``, holds; all without one.
+    """Return the jobs ``chosen`` by a condition on ``jobs`` or by their ids; all without either.
 
     Jobs come in the order of their ids. Each is held against the hash of what was written: a job
     that changed on the disk is never returned.
@@ -77,9 +87,7 @@ def load_jobs(
     return jobs
 
 
-def _sorted_out(
-    connection: Connection, chosen: ColumnElement[bool] | None
-) -> tuple[tuple[Job, ...], tuple[str, ...]]:
+def _sorted_out(connection: Connection, chosen: Chosen) -> tuple[tuple[Job, ...], tuple[str, ...]]:
     """Return the sound jobs, and the ids of the damaged ones."""
     try:
         rows = _read(connection, chosen)
@@ -101,33 +109,58 @@ def _hash_of(job: Job) -> str:
         return "what no job can hold"
 
 
-def _by_halves(
-    connection: Connection, chosen: ColumnElement[bool] | None
-) -> tuple[tuple[Job, ...], tuple[str, ...]]:
+def _by_halves(connection: Connection, chosen: Chosen) -> tuple[tuple[Job, ...], tuple[str, ...]]:
     """Narrow down which of the chosen jobs cannot be read."""
     query = select(JobRow.id).order_by(JobRow.id)
-    ids = list(connection.scalars(query if chosen is None else query.where(chosen)))
+    if chosen is not None:
+        query = query.where(JobRow.id.in_(chosen) if isinstance(chosen, tuple) else chosen)
+    ids = tuple(connection.scalars(query))
     if len(ids) == 1:
         return (), (ids[0],)
     jobs: tuple[Job, ...] = ()
     wrong: tuple[str, ...] = ()
     for half in filter(None, (ids[: len(ids) // 2], ids[len(ids) // 2 :])):
-        sound, damaged = _sorted_out(connection, JobRow.id.in_(half))
+        sound, damaged = _sorted_out(connection, half)
         jobs, wrong = jobs + sound, wrong + damaged
     return jobs, wrong
 
 
-def _read(connection: Connection, chosen: ColumnElement[bool] | None) -> list[tuple[Job, str]]:
+def _read(connection: Connection, chosen: Chosen) -> list[tuple[Job, str]]:
     """Return the chosen jobs as they stand, each with the hash of what was written."""
+    if isinstance(chosen, tuple):
+        parts = _Loader(connection, named=chosen).parts()
+        rows = connection.execute(_named_jobs(), {"ids": chosen}).mappings()
+    else:
+        ids = None if chosen is None else select(JobRow.id).where(chosen)
+        parts = _Loader(connection, ids=ids).parts()
+        query = _all_jobs()
+        rows = connection.execute(query if chosen is None else query.where(chosen)).mappings()
+    return [(_job(row, parts), row["content_hash"]) for row in rows]
+
+
+# Statements are made once: making one costs more than what it asks of a small shop's database.
+@cache
+def _all_jobs() -> Select[Any]:
     # The HTML of a body is a page's business alone: ``JobRepository.body_html``.
     kept = [column for column in table_of(JobRow).c if column.name != "body_html"]
-    query = select(*kept).order_by(JobRow.id)
-    ids = None
-    if chosen is not None:
-        query, ids = query.where(chosen), select(JobRow.id).where(chosen)
-    parts = _Loader(connection, ids).parts()
-    rows = connection.execute(query).mappings()
-    return [(_job(row, parts), row["content_hash"]) for row in rows]
+    return select(*kept).order_by(JobRow.id)
+
+
+@cache
+def _named_jobs() -> Select[Any]:
+    return _all_jobs().where(JobRow.id.in_(_IDS))
+
+
+@cache
+def _all_rows(row_type: type[Base], names: tuple[str, ...]) -> Select[Any]:
+    table = table_of(row_type)
+    keys = list(table.primary_key)
+    return select(*keys, *(table.c[name] for name in names)).order_by(*keys)
+
+
+@cache
+def _named_rows(row_type: type[Base], names: tuple[str, ...]) -> Select[Any]:
+    return _all_rows(row_type, names).where(table_of(row_type).c.job_id.in_(_IDS))
 
 
 def known_jobs(
@@ -145,7 +178,7 @@ def known_jobs(
     known = {job_id: KNOWN.get(content) for job_id, content in hashes.items()}
     unknown = [job_id for job_id, job in known.items() if job is None]
     for at in range(0, len(unknown), MOST_KNOWN):
-        ids = JobRow.id.in_(unknown[at : at + MOST_KNOWN])
+        ids = tuple(unknown[at : at + MOST_KNOWN])
         for job in load_jobs(connection, ids, damaged=damaged):
             KNOWN.keep(hashes[job.id], job)
             known[job.id] = job
@@ -176,9 +209,16 @@ def load_body_html(connection: Connection, job_id: str) -> str:
 class _Loader:
     """Reads the tables below the chosen jobs."""
 
-    def __init__(self, connection: Connection, ids: Select[str] | None) -> None:
+    def __init__(
+        self,
+        connection: Connection,
+        *,
+        ids: Select[str] | None = None,
+        named: tuple[str, ...] | None = None,
+    ) -> None:
         self.connection = connection
         self.ids = ids
+        self.named = named
 
     def parts(self) -> dict[str, Groups]:
         """Return the values of each tuple of a job by job id."""
@@ -228,12 +268,15 @@ class _Loader:
         return {key: tuple(rows) for key, rows in groups.items()}
 
     def _rows(self, row_type: type[Base], names: tuple[str, ...]) -> list[tuple[Any, ...]]:
-        table = table_of(row_type)
-        keys = list(table.primary_key)
-        query = select(*keys, *(table.c[name] for name in names)).order_by(*keys)
+        if self.named is not None:
+            return self._told(_named_rows(row_type, names), {"ids": self.named})
+        query = _all_rows(row_type, names)
         if self.ids is not None:
-            query = query.where(table.c.job_id.in_(self.ids))
-        return [tuple(row) for row in self.connection.execute(query)]
+            query = query.where(table_of(row_type).c.job_id.in_(self.ids))
+        return self._told(query, {})
+
+    def _told(self, query: Select[Any], values: Mapping[str, Any]) -> list[tuple[Any, ...]]:
+        return [tuple(row) for row in self.connection.execute(query, values)]
 
 
 def _job(row: RowMapping, parts: Mapping[str, Groups]) -> Job:

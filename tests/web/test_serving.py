@@ -75,6 +75,20 @@ def keeper():
         process.communicate()
 
 
+def both_of(port, dead):
+    """Return the two processes that answer, waiting until each of them did."""
+    seen: set[int] = set()
+
+    def look():
+        who = answer(port)
+        if who is not None and who not in dead:
+            seen.add(who)
+        return len(seen) == 2
+
+    until(look)
+    return seen
+
+
 def gone(process_id):
     try:
         os.kill(process_id, 0)
@@ -86,14 +100,14 @@ def gone(process_id):
 @linux_only
 def test_a_process_that_is_killed_is_started_again_and_all_end_together(keeper):
     port, process = keeper()
-    seen = {until(lambda: answer(port))}
-    until(lambda: seen.add(answer(port)) or len(seen - {None}) == 2)
-    killed = seen.pop()
+    first = both_of(port, set())
+    killed = max(first)
     os.kill(killed, signal.SIGKILL)
-    until(lambda: seen.add(answer(port)) or len(seen - {None, killed}) == 2)
+    now = both_of(port, {killed})
+    assert first - {killed} < now
     process.terminate()
     assert process.wait(timeout=30) == 0
-    assert until(lambda: all(gone(one) for one in seen - {None}))
+    assert until(lambda: all(gone(one) for one in first | now))
 
 
 @linux_only

@@ -20,9 +20,13 @@ def test_what_was_asked_for_longest_ago_goes_first():
 
 def test_a_job_is_read_once_until_somebody_writes_it(store, monkeypatch):
     monkeypatch.setattr(loading, "KNOWN", KnownJobs())
-    asked = []
-    read = loading.load_jobs
-    monkeypatch.setattr(loading, "load_jobs", lambda *a, **b: asked.append(a) or read(*a, **b))
+    read, asked = loading.load_jobs, []
+
+    def counted(*args, **known):
+        asked.append(args)
+        return read(*args, **known)
+
+    monkeypatch.setattr(loading, "load_jobs", counted)
     with store.write("Ines", NOW) as unit:
         unit.jobs.add(a_full_case("J1"), verb="import")
     for _ in range(3):
