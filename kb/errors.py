@@ -19,6 +19,7 @@
     ├── SignInError         a name and a password or PIN that do not belong together
     │   └── TooManyTriesError   too many of them in a short time
     ├── ImportTableError    a table of work orders that cannot be mapped
+    ├── PackError           a case pack that cannot be made, or is refused whole
     └── EmptyIndexError     a search before there is a case
 
 Each message says what was expected, what was got, and what to do next.
@@ -137,6 +138,10 @@ class TooManyTriesError(SignInError):
 
 class ImportTableError(KBError):
     """A table of work orders that cannot be mapped."""
+
+
+class PackError(KBError):
+    """A case pack that cannot be made, or is refused whole: nothing of it was taken in."""
 
 
 class EmptyIndexError(KBError):

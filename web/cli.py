@@ -24,6 +24,7 @@ from kb.workflow.trials import read_lines
 from kb.workflow.words import words_of
 from web import (
     measure_commands,
+    pack_commands,
     people_commands,
     serve_commands,
     shop_commands,
@@ -70,6 +71,8 @@ for _command in (
     shop_commands.rebuild,
     people_commands.user,
     token_commands.token,
+    pack_commands.pack,
+    pack_commands.unpack,
     week_commands.week,
 ):
     main.add_command(_command)

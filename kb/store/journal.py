@@ -102,6 +102,11 @@ class HistoryRepository:
         """Return all lines after the one numbered ``seq``, oldest first."""
         return self._lines(HistoryRow.seq > seq)
 
+    def writers(self) -> tuple[str, ...]:
+        """Return every name that ever wrote, in order."""
+        query = select(HistoryRow.who).distinct().order_by(HistoryRow.who)
+        return tuple(self._pen.connection.scalars(query))
+
     def last_seq(self) -> int:
         """Return the number of the newest line, 0 before there is one."""
         return self._pen.connection.scalar(select(func.max(HistoryRow.seq))) or 0
