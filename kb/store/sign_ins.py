@@ -169,10 +169,11 @@ class FailedSignIns:
         same = (FailedSignInRow.name == name) & (FailedSignInRow.address == address)
         self._pen.connection.execute(delete(FailedSignInRow).where(same))
 
-    def forget_before(self, moment: datetime) -> None:
-        """Forget all tries up to a moment."""
+    def forget_outside(self, first: datetime, last: datetime) -> None:
+        """Forget all tries up to the first moment, and after the last."""
         self._pen.require()
-        self._pen.connection.execute(delete(FailedSignInRow).where(FailedSignInRow.at <= moment))
+        outside = (FailedSignInRow.at <= first) | (FailedSignInRow.at > last)
+        self._pen.connection.execute(delete(FailedSignInRow).where(outside))
 
     def _times(self, condition: ColumnElement[bool]) -> tuple[datetime, ...]:
         query = select(FailedSignInRow.at).where(condition).order_by(FailedSignInRow.at)

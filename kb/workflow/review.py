@@ -163,9 +163,12 @@ def review_week(
 
 
 def _is_whole(review: Review, now: datetime) -> bool:
-    """Return whether a review holds all of its week so far; of a running week, all up to a day."""
+    """Return whether a review holds all of its week so far; of a running week, all up to a day.
+
+    One of a day to come was counted while the clock was ahead, perhaps before its week was over.
+    """
     made, today = (at.astimezone().date() for at in (review.made_at, now))
-    return made > review.week.sunday or made >= today
+    return made == today or review.week.sunday < made < today
 
 
 def _counted(memory: Memory, week: IsoWeek) -> str:

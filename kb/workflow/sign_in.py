@@ -34,6 +34,11 @@ IDLE: Final = timedelta(minutes=15)
 NOTED: Final = timedelta(minutes=1)
 
 
+# A clock that is set back no further than this signs nobody out (our choice: a date that was one
+# day wrong).
+CLOCK_SLACK: Final = timedelta(days=1)
+
+
 class Secret(StrEnum):
     """What somebody signs in with."""
 
@@ -109,7 +114,8 @@ def refuse_too_many(
     TooManyTriesError
         If there were too many; it says when the next one is taken.
     """
-    unit.failed.forget_before(at - PAUSE)
+    # A clock that was set back leaves tries of days to come: nobody waits for those.
+    unit.failed.forget_outside(at - PAUSE, at + PAUSE)
     tries = (
         (unit.failed.times(name=key, address=address), TRIES_A_NAME),
         (unit.failed.times(name=key), everywhere),
@@ -158,19 +164,24 @@ def open_session(
 def find_holder(unit: UnitOfWork, token: str, at: datetime) -> Holder | None:
     """Return the session of a token and who holds it, None where it is good no more."""
     session = unit.sessions.find(token_hash(token))
-    if session is None or at >= session.ends:
+    if session is None or at >= session.ends or _is_from_the_future(session, at):
         return None
     person = None if session.person_id is None else unit.people.get(session.person_id)
-    idle = session.shared and at - session.last_seen > IDLE
+    idle = session.shared and abs(at - session.last_seen) > IDLE
     if person is not None and (idle or not person.active):
         person = None
     return None if person is None and not session.shared else Holder(session=session, person=person)
 
 
+def _is_from_the_future(session: StoredSession, at: datetime) -> bool:
+    """Say whether a session was opened or used while the clock was far ahead: no limit ends it."""
+    return max(session.created, session.last_seen) - at > CLOCK_SLACK
+
+
 def to_be_noted(holder: Holder, at: datetime) -> bool:
     """Say whether ``note_use`` has something to write."""
     left = holder.person is None and holder.session.person_id is not None
-    return left or at - holder.session.last_seen >= NOTED
+    return left or abs(at - holder.session.last_seen) >= NOTED
 
 
 def note_use(unit: UnitOfWork, holder: Holder, at: datetime) -> None:

@@ -144,7 +144,7 @@ def admit(store: Store, secret: str, *, address: str, at: datetime) -> Program:
 def _note_wrong(store: Store, address: str, at: datetime) -> None:
     counted = f"{_KIND} {address}"
     with store.read() as unit:
-        recent = [tried for tried in unit.failed.times_from(counted) if tried > at - PAUSE]
+        recent = [tried for tried in unit.failed.times_from(counted) if abs(at - tried) < PAUSE]
     if len(recent) >= TRIES:
         raise TooManyTriesError(
             "expected a pause after too many wrong tokens, got another one; look whether the "
@@ -152,5 +152,5 @@ def _note_wrong(store: Store, address: str, at: datetime) -> None:
             again_at=recent[-TRIES] + PAUSE,
         )
     with store.write("nobody", at) as unit:
-        unit.failed.forget_before(at - PAUSE)
+        unit.failed.forget_outside(at - PAUSE, at + PAUSE)
         unit.failed.add(_KIND, counted)

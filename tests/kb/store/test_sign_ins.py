@@ -134,9 +134,9 @@ def test_tries_are_counted_by_name_and_by_address(store):
         with pytest.raises(StoreError, match=r"Store\.write"):
             unit.failed.add("x", "y")
     at(store, lambda unit: unit.failed.forget("ines", "10.0.0.2"))
-    at(store, lambda unit: unit.failed.forget_before(NOW - HOUR))
+    at(store, lambda unit: unit.failed.forget_outside(NOW - HOUR, NOW))
     with store.read() as unit:
         assert unit.failed.times(name="ines") == (NOW,)
-    at(store, lambda unit: unit.failed.forget_before(NOW))
+    at(store, lambda unit: unit.failed.forget_outside(NOW, NOW))
     with store.read() as unit:
         assert unit.failed.times_from("10.0.0.1") == ()
