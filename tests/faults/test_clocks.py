@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from kb.case.iso_week import IsoWeek
+from kb.errors import SignInError, TooManyTriesError
 from kb.store.engine import default_url, open_store
 from kb.workflow import tokens
 from kb.workflow.people import LINK, link_for
@@ -110,13 +111,13 @@ def test_a_link_made_by_a_clock_that_was_ahead_signs_nobody_in_for_years(site):
 
 def test_wrong_tokens_of_days_to_come_shut_no_program_out(store):
     for _ in range(tokens.TRIES):
-        with pytest.raises(tokens.SignInError):
+        with pytest.raises(SignInError):
             tokens.admit(store, "wrong", address="a", at=END_OF_32_BITS)
-    with pytest.raises(tokens.TooManyTriesError):
+    with pytest.raises(TooManyTriesError):
         tokens.admit(store, "wrong", address="a", at=END_OF_32_BITS)
-    with pytest.raises(tokens.SignInError) as told:
+    with pytest.raises(SignInError) as told:
         tokens.admit(store, "wrong", address="a", at=NOW)
-    assert not isinstance(told.value, tokens.TooManyTriesError)
+    assert not isinstance(told.value, TooManyTriesError)
 
 
 # --- the week ------------------------------------------------------------------------------------
