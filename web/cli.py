@@ -23,6 +23,7 @@ from kb.workflow.suggest import Suggestion
 from kb.workflow.trials import read_lines
 from kb.workflow.words import words_of
 from web import (
+    backup_commands,
     measure_commands,
     pack_commands,
     people_commands,
@@ -63,9 +64,11 @@ def main() -> None:
 
 
 for _command in (
-    shop_commands.init,
+    backup_commands.init,
     shop_commands.demo,
     serve_commands.serve,
+    backup_commands.backup,
+    backup_commands.restore_command,
     shop_commands.import_command,
     measure_commands.measure,
     shop_commands.rebuild,

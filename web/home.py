@@ -11,6 +11,7 @@ from platformdirs import user_data_path
 
 from kb.case.terms import Vocabulary, load_vocabulary
 from kb.errors import ParseError
+from kb.store.backup_files import FOLDER
 from kb.store.engine import Store, default_url, open_store
 from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.memory import Memory
@@ -25,6 +26,11 @@ def home_folder() -> Path:
 def store_url(home: Path) -> str:
     """Return the database: ``BAYBOOK_DB`` or SQLite inside the data folder."""
     return os.environ.get("BAYBOOK_DB") or default_url(home)
+
+
+def backups_folder(home: Path) -> Path:
+    """Return the folder of the shop's backups: ``BAYBOOK_BACKUPS`` or one in the data folder."""
+    return Path(os.environ.get("BAYBOOK_BACKUPS") or home / FOLDER)
 
 
 def altitude_m() -> float:

@@ -1,6 +1,6 @@
 """The command that serves the pages, to this machine or to the shop's own network."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from socket import gethostname
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +12,7 @@ from web import serving
 from web.home import altitude_m, home_folder, store_url
 from web.hosts import LOOPBACK, OWN_ADDRESSES, own_names
 from web.layout import say
+from web.nightly import nightly_backups
 from web.people_commands import first_link, sign_in_address
 from web.serving import LINUX, MOST_PROCESSES, usual_processes
 
@@ -49,7 +50,8 @@ def serve(*, host: str, port: int, names: Sequence[str], proxy: bool, processes:
     }
     if proxy:
         say(f"\nOpen https://{names[0]}/ in a browser, by way of the proxy.")
-    serve_pages(settings, host=host, port=port, token=token, processes=processes)
+    with nightly_backups(store_url(home), home=home) as beside:
+        serve_pages(settings, host=host, port=port, token=token, processes=processes, beside=beside)
 
 
 def _refuse_way_round(host: str, names: Sequence[str]) -> None:
@@ -80,14 +82,21 @@ def serve_pages(
     port: int,
     token: str | None = None,
     processes: int = 1,
+    beside: Callable[[], None] | None = None,
 ) -> None:
-    """Serve the pages until interrupted; with ``token``, print the link that signs in once."""
+    """Serve the pages until interrupted; with ``token``, print the link that signs in once.
+
+    Each process begins what is to run ``beside`` its pages.
+    """
     from web import create_app  # noqa: PLC0415 (start-up time)
     from web.https import trusting  # noqa: PLC0415 (start-up time)
     from web.photos import MAX_BYTES  # noqa: PLC0415 (start-up time)
 
     def make_app() -> "Flask":
-        return create_app({**settings, "ALTITUDE_M": altitude_m()})
+        app = create_app({**settings, "ALTITUDE_M": altitude_m()})
+        if beside is not None:
+            beside()
+        return app
 
     base = f"http://{_reached_by(host)}:{port}"
     say(f"\nOpen {base}/ in a browser; Ctrl-C ends.")

@@ -29,7 +29,6 @@ from web.home import (
     shop_memory,
     shop_store,
     shop_words,
-    store_url,
     today,
     writing,
 )
@@ -51,15 +50,6 @@ _DEMO_SETTING = "demonstration"
 DEMO_YEARS = 2.0
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 _FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
-
-
-@click.command()
-def init() -> None:
-    """Make an empty shop in BAYBOOK_HOME, or bring an older one up to date."""
-    home = home_folder()
-    home.mkdir(parents=True, exist_ok=True)
-    upgrade(store_url(home))
-    say(f"shop ready in {home}")
 
 
 # --- the demonstration ---------------------------------------------------------------------------

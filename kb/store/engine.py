@@ -8,6 +8,7 @@ an error; so its transactions are switched off here and begun by hand, writing o
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
@@ -27,6 +28,7 @@ from kb.store.journal import (
     renew_state,
     state,
 )
+from kb.store.marker import name_shop, present, refuse_lost, refuse_other, write_marker
 from kb.store.seals import seal_changed
 from kb.store.tables import SCHEMA_REVISION
 from kb.store.unit_of_work import UnitOfWork
@@ -195,6 +197,20 @@ class Store:
         with self._transaction(writes=False) as connection:
             return state(connection)
 
+    def mark(self, *, backup: Path | None = None) -> None:
+        """Note beside the database what it holds now, so that a lost or older one is noticed.
+
+        A shop without an id gets one. A ``backup`` is named to whoever misses the database.
+        """
+        with self._turn(None), self._transaction(writes=True) as connection:
+            name_shop(connection)
+            seal_changed(connection)
+            found = present(connection)
+        file = sqlite_file(self._engine.url.render_as_string(hide_password=False))
+        if file is not None:
+            noted = None if backup is None else str(backup.resolve())
+            write_marker(file, replace(found, backup=noted))
+
     def close(self) -> None:
         """Close every connection."""
         self._engine.dispose()
@@ -225,23 +241,33 @@ def open_store(url: str) -> Store:
     Raises
     ------
     StoreError
-        If there is no database, an empty one, or one of another schema; says what to run.
+        If there is no database, an empty one, one of another schema, or another than the marker
+        beside it tells of; says what to run.
     """
     file = sqlite_file(url)
-    if file is not None and not file.is_file():
-        raise StoreError(f"expected the shop's database at {file}, got no file; run baybook init")
-    if file is not None and file.stat().st_size == 0:
-        raise StoreError(
-            f"expected the shop's records in {file}, got an empty file; restore a backup with "
-            "baybook restore, or run baybook init to begin anew"
-        )
+    if file is not None:
+        refuse_lost(file)
+        if not file.is_file():
+            raise StoreError(
+                f"expected the shop's database at {file}, got no file; run baybook init"
+            )
     engine = make_engine(url)
     try:
         _check_schema(engine)
+        if file is not None:
+            _check_marker(engine, file)
     except BaseException:
         engine.dispose()
         raise
     return Store(engine)
+
+
+def _check_marker(engine: Engine, file: Path) -> None:
+    try:
+        with engine.connect() as connection:
+            refuse_other(file, present(connection))
+    except DatabaseError as error:
+        raise store_error(error) from error
 
 
 def _check_schema(engine: Engine) -> None:

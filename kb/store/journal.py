@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from typing import Final
 from uuid import uuid4
 
-from sqlalchemy import ColumnElement, Connection, func, insert, select, update
+from sqlalchemy import ColumnElement, Connection, delete, func, insert, select, update
 
 from kb.errors import StoreError
 from kb.store.tables import GenerationRow, HistoryRow, SettingRow
@@ -174,6 +174,30 @@ def next_job_number(connection: Connection) -> int:
     """Count one job further and return the count."""
     connection.execute(update(GenerationRow).values(last_job=GenerationRow.last_job + 1))
     return connection.scalar(select(GenerationRow.last_job)) or 0
+
+
+def leave_numbers(
+    connection: Connection, at: datetime, *, seen: int, lines: int, jobs: int
+) -> None:
+    """Leave out numbers that another copy of the shop may have given out.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a transaction that writes; of SQLite, which numbers on from the highest ever written.
+    at : datetime
+        Now, with a zone.
+    seen : int
+        The highest number of a line of history that is known of the other copy.
+    lines, jobs : int
+        How many numbers of lines and of jobs to leave out beyond.
+    """
+    last = connection.scalar(select(func.max(HistoryRow.seq))) or 0
+    row = {"at": at, "who": "", "verb": "", "job_id": None, "what": ""}
+    seq = max(last, seen) + lines
+    connection.execute(insert(HistoryRow).values(seq=seq, **row))
+    connection.execute(delete(HistoryRow).where(HistoryRow.seq == seq))
+    connection.execute(update(GenerationRow).values(last_job=GenerationRow.last_job + jobs))
 
 
 def bump_generation(connection: Connection) -> None:

@@ -1,5 +1,7 @@
 """Making the schema and bringing an older one up to date; Alembic is needed nowhere else."""
 
+import tempfile
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -7,8 +9,11 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import DatabaseError
 
 from kb.errors import StoreError
-from kb.store.engine import begin, make_engine, sqlite_file
+from kb.store.backup import make_backup
+from kb.store.backup_files import FOLDER, take_name
+from kb.store.engine import begin, default_url, make_engine, sqlite_file
 from kb.store.faults import store_error
+from kb.store.marker import refuse_lost
 from kb.store.seals import seal_changed
 from kb.store.tables import SCHEMA_REVISION
 
@@ -24,8 +29,11 @@ def bundled(name: str) -> Path:
     return packed if packed.exists() else _KB.parent / name
 
 
-def upgrade(url: str, revision: str = "head") -> None:
+def upgrade(url: str, revision: str = "head", *, backups: Path | None = None) -> None:
     """Make or upgrade the schema at ``url`` in one transaction; all of it or nothing.
+
+    An older shop in a file is backed up first. A new one is made aside, so that a file of no
+    bytes is never a shop that was just begun.
 
     Parameters
     ----------
@@ -33,13 +41,47 @@ def upgrade(url: str, revision: str = "head") -> None:
         SQLAlchemy URL.
     revision : str
         The newest unless told otherwise.
+    backups : Path, optional
+        The folder of backups; beside the database unless told otherwise.
 
     Raises
     ------
     StoreError
-        If the schema is newer than this code knows, or rows would be left without their job.
+        If a shop was there and its database is gone, the schema is newer than this code knows,
+        or rows would be left without their job.
     """
+    file = sqlite_file(url)
+    if file is None:
+        _migrate(url, revision, up=True)
+        return
+    refuse_lost(file)
+    file.parent.mkdir(parents=True, exist_ok=True)
+    if not file.exists():
+        make_new(file, revision)
+        return
+    _back_up_older(url, file, backups or file.parent / FOLDER)
     _migrate(url, revision, up=True)
+
+
+def make_new(file: Path, revision: str = "head") -> None:
+    """Make a new database under another name, then give it its own; a kill leaves none.
+
+    One that was there meanwhile stays as it is.
+    """
+    with tempfile.TemporaryDirectory(dir=file.parent, prefix=".new-") as scratch:
+        made = default_url(Path(scratch))
+        _migrate(made, revision, up=True)
+        new = sqlite_file(made)
+        if new is not None:
+            take_name(new, file)
+
+
+def _back_up_older(url: str, file: Path, backups: Path) -> None:
+    """Keep a shop of an older schema before it changes."""
+    found = schema_revision(url)
+    if found is None or found >= SCHEMA_REVISION:
+        return
+    make_backup(url, backups, home=file.parent, at=datetime.now(UTC))
 
 
 def downgrade(url: str, revision: str) -> None:
@@ -71,9 +113,6 @@ def _revision_of(connection: Connection) -> str | None:
 def _migrate(url: str, revision: str, *, up: bool) -> None:
     from alembic import command  # noqa: PLC0415 - slow to import
 
-    file = sqlite_file(url)
-    if file is not None:
-        file.parent.mkdir(parents=True, exist_ok=True)
     config = _config()
     _refuse_newer(config, schema_revision(url))
     # SQLite changes a table by building it anew; with foreign keys on, dropping the old one would

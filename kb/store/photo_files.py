@@ -132,7 +132,7 @@ def keep_photo(folder: Path, data: bytes) -> StoredPhoto:
     path = photo_path(folder, stored.content_hash)
     if not path.exists():
         try:
-            _write_whole(path, made)
+            write_photo(path, made)
         except OSError as error:
             raise (no_room(error) or error) from error
     return stored
@@ -162,11 +162,11 @@ def read_photo(folder: Path, content_hash: str, *, small: bool = False) -> bytes
         opened.save(out, "JPEG", quality=SMALL_QUALITY)
     # Kept only to be quicker the next time: without room it is shown all the same.
     with suppress(OSError):
-        _write_whole(beside, out.getvalue())
+        write_photo(beside, out.getvalue())
     return out.getvalue()
 
 
-def _write_whole(path: Path, data: bytes) -> None:
+def write_photo(path: Path, data: bytes) -> None:
     """Write a file that is there whole or not at all."""
     path.parent.mkdir(parents=True, exist_ok=True)
     with NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as part:

@@ -1,0 +1,168 @@
+"""The commands that make a shop, keep it and bring it back; nothing that was there is deleted."""
+
+import os
+import time
+from datetime import UTC, datetime
+from getpass import getuser
+from pathlib import Path
+from typing import Final
+
+import click
+
+from kb.store.archive import read_manifest
+from kb.store.backup import Backup, make_backup
+from kb.store.backup_files import BackupFile, backups_in
+from kb.store.engine import open_store
+from kb.store.migrate import upgrade
+from kb.store.restore import Restored, Wish, begin_anew, restore, take_as_it_is
+from kb.workflow.memory import LEARNED, SNAPSHOT
+from kb.workflow.nightly import note_done
+from kb.workflow.trust import TRUST
+from web.home import backups_folder, home_folder, shop_store, store_url
+from web.layout import say, table
+from web.report import json_line
+
+# What is made from the jobs anew, so that it goes aside with them.
+DERIVED: Final = (SNAPSHOT, LEARNED, TRUST)
+_BACKUP = click.Path(exists=True, dir_okay=False, path_type=Path)
+_FOLDER = click.Path(file_okay=False, path_type=Path)
+
+
+@click.command()
+@click.option("--begin-anew", is_flag=True, help="put what is there aside and make an empty shop")
+@click.option("--take-this", is_flag=True, help="take the database as it lies there, though older")
+def init(*, begin_anew: bool, take_this: bool) -> None:
+    """Make an empty shop in BAYBOOK_HOME, or bring an older one up to date, backed up first."""
+    home = home_folder()
+    home.mkdir(parents=True, exist_ok=True)
+    url = store_url(home)
+    if begin_anew:
+        _put_aside_and_begin(url)
+    elif take_this:
+        take_as_it_is(url)
+    upgrade(url, backups=backups_folder(home))
+    with open_store(url) as store:
+        store.mark()
+    say(f"shop ready in {home}")
+
+
+def _put_aside_and_begin(url: str) -> None:
+    """Make an empty shop where another was, and say where the old state lies."""
+    aside = begin_anew(url, at=datetime.now(UTC), derived=DERIVED)
+    if aside is not None:
+        say(f"what was there lies in {aside}")
+
+
+@click.command()
+@click.option("--to", "folder", type=_FOLDER, help="a folder, better on another disk")
+@click.option("--list", "listing", is_flag=True, help="list the backups that are there")
+@click.option("--json", "as_json", is_flag=True, help="one JSON object")
+@click.option("--unhurried", is_flag=True, hidden=True, help="let other programs go first")
+def backup(folder: Path | None, *, listing: bool, as_json: bool, unhurried: bool) -> None:
+    """Keep the shop in a backup while it goes on: checked by restoring it, older ones thinned."""
+    home = home_folder()
+    usual = backups_folder(home)
+    to = folder or usual
+    if listing:
+        _list(to, as_json=as_json)
+        return
+    if unhurried and hasattr(os, "nice"):
+        os.nice(10)
+    started = time.monotonic()
+    with shop_store() as store:
+        # The id of the shop stands in the name of its backups.
+        store.mark()
+    made = make_backup(store_url(home), to, home=home, at=datetime.now(UTC))
+    with shop_store() as store:
+        store.mark(backup=made.path)
+        if to == usual:
+            note_done(store, datetime.now(UTC), who=getuser())
+    seconds = time.monotonic() - started
+    say(json_line(_json(made)) if as_json else "\n".join(_made_lines(made, seconds)))
+
+
+def _json(made: Backup) -> dict[str, object]:
+    return {
+        "backup": str(made.path),
+        "jobs": made.manifest.holds.tables["jobs"],
+        "photos": made.photos.copied + made.photos.known,
+        "photos_without_file": list(made.photos.missing),
+        "older_taken_away": made.gone,
+    }
+
+
+def _made_lines(made: Backup, seconds: float) -> list[str]:
+    holds, photos = made.manifest.holds, made.photos
+    lines = [
+        f"kept {holds.tables['jobs']} jobs and {photos.copied + photos.known} photos in {made.path}",
+        f"restored beside the shop and every case checked, in {seconds:.1f} s",
+    ]
+    if made.gone:
+        lines.append(f"older backups taken away: {made.gone}")
+    return [*lines, *_missing_lines(photos.missing)]
+
+
+def _missing_lines(missing: tuple[str, ...]) -> list[str]:
+    if not missing:
+        return []
+    some = ", ".join(name[:12] for name in missing[:3])
+    return [f"photos without a file, or with a damaged one: {len(missing)} ({some})"]
+
+
+def _list(folder: Path, *, as_json: bool) -> None:
+    rows = backups_in(folder)
+    if as_json:
+        say(json_line({"backups": [_row_json(row) for row in rows]}))
+        return
+    if not rows:
+        say(f"no backup in {folder}")
+        return
+    head = ("made (UTC)", "MB", "cases", "file")
+    for line in table([head, *map(_row, rows)], widths=(20, 8, 18, 60)):
+        say(line)
+
+
+def _row(row: BackupFile) -> tuple[str, ...]:
+    size = f"{row.path.stat().st_size / 1_000_000:.1f}"
+    sound = "some damaged" if row.damaged else "as written"
+    return (f"{row.made:%Y-%m-%d %H:%M:%S}", size, sound, row.path.name)
+
+
+def _row_json(row: BackupFile) -> dict[str, object]:
+    return {
+        "file": str(row.path),
+        "made": row.made.isoformat(),
+        "bytes": row.path.stat().st_size,
+        "damaged": row.damaged,
+    }
+
+
+@click.command("restore")
+@click.argument("file", type=_BACKUP)
+@click.option("--replace", is_flag=True, help="put the shop that is there aside, take this instead")
+@click.option("--damaged", is_flag=True, help="take it though some cases are not as written")
+def restore_command(file: Path, *, replace: bool, damaged: bool) -> None:
+    """Bring the shop back from the backup FILE, checked before anything moves."""
+    home = home_folder()
+    wish = Wish(replace=replace, damaged=damaged, derived=DERIVED)
+    say(f"checking the backup of {read_manifest(file).made} ...")
+    found = restore(file, store_url(home), who=getuser(), at=datetime.now(UTC), wish=wish)
+    with open_store(store_url(home)) as store, store.read() as unit:
+        jobs = unit.jobs.count()
+    for line in _restored_lines(found, jobs, home):
+        say(line)
+
+
+def _restored_lines(found: Restored, jobs: int, home: Path) -> list[str]:
+    photos = found.photos
+    lines = [f"{jobs} jobs and {photos.copied + photos.known} photos are back in {home}"]
+    if found.aside is not None:
+        lines.append(f"what was there lies in {found.aside}")
+    if found.damaged:
+        lines.append(f"not as written: {', '.join(found.damaged[:5])} ({len(found.damaged)} jobs)")
+    lines += _missing_lines(photos.missing)
+    lines.append("everybody signs in again")
+    if found.tokens:
+        lines.append(f"programs need new tokens: {found.tokens} were revoked")
+    lines.append("run baybook rebuild, so that the answers learn from these jobs again")
+    return lines
