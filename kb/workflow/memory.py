@@ -11,6 +11,7 @@ from threadpoolctl import threadpool_limits
 
 from kb.case.model import FixKind, Job
 from kb.case.shop_words import with_shop_terms
+from kb.case.standing import ELSEWHERE
 from kb.case.terms import Vocabulary
 from kb.diagnosis.calibrate import ClosedJob, calibrate
 from kb.diagnosis.calibration import SHIPPED, Calibration, from_numbers
@@ -205,8 +206,9 @@ class Memory:
         *,
         words: Vocabulary,
     ) -> Calibration:
-        """Return the numbers fitted on the newest jobs, each asked as it was first written up."""
-        order = sorted(range(len(jobs)), key=lambda at: (jobs[at].opened, jobs[at].id))
+        """Return the numbers fitted on the newest own jobs, each asked as it was first written up."""
+        own = [at for at, job in enumerate(jobs) if job.origin not in ELSEWHERE]
+        order = sorted(own, key=lambda at: (jobs[at].opened, jobs[at].id))
         pairs = [
             ClosedJob(
                 stored=made[at],

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from kb.case.model import Job, JobState
+from kb.case.standing import ELSEWHERE
 from kb.case.terms import Vocabulary
 from kb.diagnosis.causes import CauseChance
 from kb.diagnosis.measure import Answered, score_causes, score_rankings
@@ -171,6 +172,8 @@ def measure_own(
 ) -> dict[str, object]:
     """Return the measures over the shop's own cases, each asked of the cases closed before it.
 
+    Cases of other shops are among those asked of, and are never asked about.
+
     Cases whose cause never occurred before cannot be found; ``seen_before`` counts the others.
 
     Parameters
@@ -195,9 +198,12 @@ def measure_own(
     rows: list[Answered] = []
     old: list[Answered] = []
     for start in range(max(step, len(cases) - asked), len(cases), step):
+        own = [job for job in cases[start : start + step] if job.origin not in ELSEWHERE]
+        if not own:
+            continue
         past = tuple(cases[:start])
         known = {job.cause for job in past}
-        answers = _ask_all(cases[start : start + step], past, words, altitude_m=altitude_m)
+        answers = _ask_all(own, past, words, altitude_m=altitude_m)
         rows += answers
         old += [row for row in answers if row.truth in known]
     return {**_scores(rows), "seen_before": _scores(old)}

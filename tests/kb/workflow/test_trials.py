@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from kb.case.casefile import read_folder
+from kb.case.model import Origin
 from kb.case.terms import load_vocabulary
 from kb.errors import ImportTableError
 from kb.store.migrate import bundled
@@ -18,6 +19,7 @@ from kb.workflow.trials import (
     measure_queries,
     read_lines,
 )
+from tests.factories import a_case
 from tests.kb.workflow.test_close import closed, opened
 
 WORDS = load_vocabulary()
@@ -113,6 +115,16 @@ def test_own_cases_are_asked_of_earlier_ones_only(shop):
     scores: dict[str, Any] = measure_own(cases, WORDS)
     assert scores["queries"] == 2
     assert scores["seen_before"]["queries"] == 2
+
+
+def test_cases_of_other_shops_are_asked_of_and_never_asked_about():
+    own = [a_case(f"J{at}") for at in range(6)]
+    given = [a_case(f"A{at}", origin=Origin.ANOTHER_SHOP) for at in range(6)]
+    alone: dict[str, Any] = measure_own(own, WORDS)
+    beside: dict[str, Any] = measure_own([*own, *given], WORDS)
+    assert alone["queries"] == 5
+    assert beside["queries"] == 6
+    assert measure_own(given, WORDS)["queries"] == 0
 
 
 def test_a_case_as_written_up_knows_nothing_of_its_end():
