@@ -14,6 +14,7 @@ from kb.store.engine import Store
 from kb.workflow.passwords import Hasher
 from kb.workflow.people import token_hash
 from kb.workflow.sign_in import Holder, find_holder, note_use, open_session, to_be_noted
+from web.api.place import is_api
 from web.event_log import Event, note
 from web.https import cookie_name
 from web.rights import RIGHTS, Right, Role
@@ -219,7 +220,7 @@ def init_app(app: Flask) -> None:
 
     @app.before_request
     def check() -> AnyResponse | tuple[str, int] | None:
-        if request.endpoint in _ASKED_BY_NOBODY:
+        if request.endpoint in _ASKED_BY_NOBODY or is_api(request.endpoint):
             return None
         _find()
         if request.endpoint is None:

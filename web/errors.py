@@ -17,6 +17,8 @@ from kb.errors import (
 )
 from kb.store.faults import no_room
 from web import resend
+from web.api.place import is_below
+from web.api.problems import of_http
 from web.auth import signed_in
 from web.db import AlreadySentError, ChangedSinceError, SentByOtherError
 from web.event_log import Event, note
@@ -150,9 +152,21 @@ def _of_forms(app: Flask) -> None:
         return page, 409
 
 
+def _of_requests(app: Flask) -> None:
+    """Register the answers to requests that no page takes."""
+
+    @app.errorhandler(HTTPException)
+    def on_http_error(error: HTTPException) -> Page | Response:
+        if is_below(request.path):
+            return of_http(error)
+        status = error.code or 500
+        return _page(*_plain_words(status, error), status)
+
+
 def init_app(app: Flask) -> None:
     """Register the pages for errors."""
     _of_forms(app)
+    _of_requests(app)
 
     @app.errorhandler(StoreError)
     def on_no_store(error: StoreError) -> Page:
@@ -183,8 +197,3 @@ def init_app(app: Flask) -> None:
             "baybook serve printed, or give serve this name with --name\n"
         )
         return Response(message, error.code, mimetype="text/plain")
-
-    @app.errorhandler(HTTPException)
-    def on_http_error(error: HTTPException) -> Page:
-        status = error.code or 500
-        return _page(*_plain_words(status, error), status)

@@ -42,6 +42,7 @@ from web import (
     week,
     words,
 )
+from web.api import blueprint
 from web.event_log import Event, note
 from web.hosts import is_own
 from web.week_counting import PATIENCE_S
@@ -179,10 +180,11 @@ def make_site(settings: Mapping[str, Any]) -> Flask:
     https.init_app(app)
     # Who it is comes before the form's token: an expired sign-in never loses what was typed.
     auth.init_app(app)
-    CSRFProtect(app)
+    csrf = CSRFProtect(app)
     forms.init_app(app)
     filters.init_app(app)
     errors.init_app(app)
     for page in _PAGES:
         app.register_blueprint(page.bp)
+    blueprint.init_app(app, csrf)
     return app

@@ -107,11 +107,22 @@ class HistoryRepository:
         query = select(HistoryRow.who).distinct().order_by(HistoryRow.who)
         return tuple(self._pen.connection.scalars(query))
 
+    def of_jobs_since(self, seq: int, *, most: int) -> tuple[HistoryLine, ...]:
+        """Return the first ``most`` lines about jobs after the one numbered ``seq``."""
+        about = (HistoryRow.seq > seq) & HistoryRow.job_id.is_not(None)
+        return self._lines(about, most=most)
+
+    def line(self, seq: int) -> HistoryLine | None:
+        """Return the line of that number, None where there is none."""
+        return next(iter(self._lines(HistoryRow.seq == seq)), None)
+
     def last_seq(self) -> int:
         """Return the number of the newest line, 0 before there is one."""
         return self._pen.connection.scalar(select(func.max(HistoryRow.seq))) or 0
 
-    def _lines(self, condition: ColumnElement[bool]) -> tuple[HistoryLine, ...]:
+    def _lines(
+        self, condition: ColumnElement[bool], *, most: int | None = None
+    ) -> tuple[HistoryLine, ...]:
         query = (
             select(
                 HistoryRow.seq,
@@ -123,6 +134,7 @@ class HistoryRepository:
             )
             .where(condition)
             .order_by(HistoryRow.seq)
+            .limit(most)
         )
         rows = self._pen.connection.execute(query).mappings()
         return tuple(HistoryLine(**row) for row in rows)
