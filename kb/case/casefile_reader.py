@@ -119,8 +119,10 @@ class _Reader(Header):
             return None
         self.known(table, Closing, never=_CLOSING_PARTS)
         self.required(table, "end", self.words.job_ends)
-        for key in ("cause", "second_cause"):
-            self.term(table.get(key), self.words.known_causes, "a cause")
+        # A record of another system keeps the words that it came with.
+        if top.get("origin") != Origin.IMPORTED:
+            for key in ("cause", "second_cause"):
+                self.term(table.get(key), self.words.known_causes, "a cause")
         proofs = tuple(self._term_row(row, Proof, "method") for row in self.tables(top, "proof"))
         after = tuple(
             self._term_row(row, AfterCheck, "kind") for row in self.tables(top, "after_check")
@@ -252,16 +254,22 @@ def make_reading(
     )
 
 
-def read_case(text: str, *, name: str = "case file", words: Vocabulary | None = None) -> Job:
-    """Return the job that a case file holds.
+def read_case(
+    text: str,
+    *,
+    name: str = "case file",
+    words: Vocabulary | None = None,
+    most: int = MAX_FILE_BYTES,
+) -> Job:
+    """Return the job that a case file of at most ``most`` bytes holds.
 
     Raises
     ------
     CaseFileError
         Naming file, line where known, what was expected and what was got.
     """
-    if len(text.encode("utf-8", "replace")) > MAX_FILE_BYTES:
-        raise CaseFileError(f"expected at most {MAX_FILE_BYTES} bytes, got more", name=name)
+    if len(text.encode("utf-8", "replace")) > most:
+        raise CaseFileError(f"expected at most {most} bytes, got more", name=name)
     header, body = split_header(text, name)
     top = _parse(header, name)
     reader = _Reader(name, words or load_vocabulary(), header)

@@ -1,8 +1,11 @@
 import pytest
 
-from kb.case.casefile_reader import make_reading, read_case
+from kb.case.casefile_reader import MAX_FILE_BYTES, make_reading, read_case
+from kb.case.casefile_writer import write_case
+from kb.case.model import Origin
 from kb.case.terms import load_vocabulary
 from kb.errors import CaseFileError
+from tests.factories import a_case
 
 HEAD = '+++\nid = "X1"\nopened = 2026-05-14\n'
 
@@ -77,3 +80,21 @@ def test_a_value_outside_its_limits_names_the_likely_unit():
     )
     assert error.line == 6
     assert "610" in str(error)
+
+
+@pytest.mark.parametrize("origin", [*Origin])
+def test_an_imported_record_keeps_a_cause_in_words_and_no_other_does(origin):
+    text = f'+++\nid = "W1"\norigin = "{origin}"\nopened = 2026-05-12\nclosed = 2026-05-12\n'
+    text += '\n[closing]\nend = "fixed"\ncause = "Hose: Leak"\n+++\n'
+    if origin is Origin.IMPORTED:
+        assert read_case(text).cause == "Hose: Leak"
+    else:
+        with pytest.raises(CaseFileError, match="Hose: Leak"):
+            read_case(text)
+
+
+def test_a_file_is_as_long_as_who_reads_it_allows():
+    text = write_case(a_case(body="x" * MAX_FILE_BYTES))
+    with pytest.raises(CaseFileError, match="at most"):
+        read_case(text)
+    assert read_case(text, most=2 * MAX_FILE_BYTES) == a_case(body="x" * MAX_FILE_BYTES)
