@@ -20,6 +20,7 @@
     │   └── TooManyTriesError   too many of them in a short time
     ├── ImportTableError    a table of work orders that cannot be mapped
     ├── PackError           a case pack that cannot be made, or is refused whole
+    ├── ExchangeError       an export that cannot be written, or taken in as a whole
     └── EmptyIndexError     a search before there is a case
 
 Each message says what was expected, what was got, and what to do next.
@@ -142,6 +143,10 @@ class ImportTableError(KBError):
 
 class PackError(KBError):
     """A case pack that cannot be made, or is refused whole: nothing of it was taken in."""
+
+
+class ExchangeError(KBError):
+    """An export that cannot be written, or taken in as a whole."""
 
 
 class EmptyIndexError(KBError):

@@ -24,6 +24,7 @@ from kb.workflow.trials import read_lines
 from kb.workflow.words import words_of
 from web import (
     backup_commands,
+    exchange_commands,
     measure_commands,
     pack_commands,
     people_commands,
@@ -69,7 +70,8 @@ for _command in (
     serve_commands.serve,
     backup_commands.backup,
     backup_commands.restore_command,
-    shop_commands.import_command,
+    exchange_commands.import_command,
+    exchange_commands.export,
     measure_commands.measure,
     shop_commands.rebuild,
     people_commands.user,

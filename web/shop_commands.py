@@ -1,13 +1,11 @@
 """The commands about a whole shop: make it, show it, serve it, fill it."""
 
 import os
-import sys
 import tempfile
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -17,7 +15,6 @@ from kb.case.terms import Vocabulary, load_vocabulary
 from kb.retrieval.weigh import WORTH_LEARNING
 from kb.store.engine import DATABASE, Store, default_url, open_store
 from kb.store.migrate import bundled, upgrade
-from kb.workflow.exchange import ReadTable, load_table, read_mapping, read_table, write_refused
 from kb.workflow.invented import Worked, add_jobs, make_jobs
 from kb.workflow.invented_answers import ask_about_newest
 from kb.workflow.jobs import Entry, Intake, open_job, read_vehicle
@@ -28,17 +25,13 @@ from web.home import (
     home_folder,
     shop_memory,
     shop_store,
-    shop_words,
     today,
     writing,
 )
 from web.layout import say
 from web.people_commands import demo_link
-from web.report import answer_text, json_line
+from web.report import answer_text
 from web.serve_commands import serve_pages
-
-if TYPE_CHECKING:
-    pass
 
 # The job that the demonstration shows; invented.
 DEMO_JOB = (
@@ -48,8 +41,6 @@ DEMO_VEHICLE = "2017 Pellarin Copse P20P"
 _DEMO_SETTING = "demonstration"
 # Years of invented jobs before the last whole week, for the weekly review (our choice).
 DEMO_YEARS = 2.0
-_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
-_FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
 
 
 # --- the demonstration ---------------------------------------------------------------------------
@@ -139,61 +130,6 @@ def demo(*, once: bool, folder: Path | None, port: int) -> None:
             with open_store(default_url(home)) as store:
                 token = demo_link(store)
             serve_pages({"HOME": home, "STORE_URL": default_url(home)}, port=port, token=token)
-
-
-# --- tables of work orders -----------------------------------------------------------------------
-
-
-@click.command("import")
-@click.argument("file", type=_FILE)
-@click.option("--map", "pairs", multiple=True, help="role=column, several times")
-@click.option("--map-file", type=_FILE, help="the same as a TOML file")
-@click.option("--dry-run", is_flag=True, help="read and report, load nothing")
-@click.option("--json", "as_json", is_flag=True, help="one JSON object")
-def import_command(
-    file: Path, *, pairs: Sequence[str], map_file: Path | None, dry_run: bool, as_json: bool
-) -> None:
-    """Load a table of closed work orders FILE (CSV) as closed jobs."""
-    started = time.monotonic()
-    table = _read_table(file, read_mapping(pairs, map_file))
-    added = 0 if dry_run else _load(table)
-    beside = file.with_name(f"{file.stem}.refused.csv")
-    if table.refused:
-        write_refused(table, beside)
-    result = {
-        "read": len(table.jobs) + len(table.refused),
-        "good": len(table.jobs),
-        "added": added,
-        "known_before": None if dry_run else len(table.jobs) - added,
-        "refused": len(table.refused),
-        "refused_file": str(beside) if table.refused else None,
-        "seconds": round(time.monotonic() - started, 2),
-    }
-    if as_json:
-        say(json_line(result))
-        return
-    for key, value in result.items():
-        if value is not None:
-            say(f"{key.replace('_', ' ')}: {value}")
-    for row in table.refused[:5]:
-        say(f"  line {row.line}: {row.reason}")
-
-
-def _read_table(file: Path, mapping: Mapping[str, str]) -> ReadTable:
-    with shop_store() as store:
-        words = shop_words(store)
-    with file.open("rb") as stream:
-        total = sum(1 for _ in stream)
-    with (
-        file.open(encoding="utf-8", errors="replace", newline="") as stream,
-        click.progressbar(length=total, label="reading", file=sys.stderr) as bar,
-    ):
-        return read_table(stream, mapping, words=words, progress=lambda _: bar.update(1))
-
-
-def _load(table: ReadTable) -> int:
-    with shop_store() as store, writing(store) as unit:
-        return load_table(unit, table)
 
 
 @click.command()

@@ -9,7 +9,6 @@ from sqlalchemy import (
     BindParameter,
     ColumnElement,
     Connection,
-    RowMapping,
     Select,
     Table,
     bindparam,
@@ -128,14 +127,14 @@ def _by_halves(connection: Connection, chosen: Chosen) -> tuple[tuple[Job, ...],
 def _read(connection: Connection, chosen: Chosen) -> list[tuple[Job, str]]:
     """Return the chosen jobs as they stand, each with the hash of what was written."""
     if isinstance(chosen, tuple):
-        parts = _Loader(connection, named=chosen).parts()
+        parts = JobLoader(connection, named=chosen).parts()
         rows = connection.execute(_named_jobs(), {"ids": chosen}).mappings()
     else:
         ids = None if chosen is None else select(JobRow.id).where(chosen)
-        parts = _Loader(connection, ids=ids).parts()
+        parts = JobLoader(connection, ids=ids).parts()
         query = _all_jobs()
         rows = connection.execute(query if chosen is None else query.where(chosen)).mappings()
-    return [(_job(row, parts), row["content_hash"]) for row in rows]
+    return [(job_of(row, parts), row["content_hash"]) for row in rows]
 
 
 # Statements are made once: making one costs more than what it asks of a small shop's database.
@@ -206,7 +205,7 @@ def load_body_html(connection: Connection, job_id: str) -> str:
     return str(row["body_html"])
 
 
-class _Loader:
+class JobLoader:
     """Reads the tables below the chosen jobs."""
 
     def __init__(
@@ -247,7 +246,7 @@ class _Loader:
         keys = list(table_of(shape.table).primary_key)
         depth = len(keys)
         groups: dict[Any, list[Any]] = defaultdict(list)
-        for row in self._rows(shape.table, shape.names):
+        for row in self.rows(shape.table, shape.names):
             values = dict(zip(shape.names, row[depth:], strict=True))
             for name, made in shape.enums.items():
                 if values[name] is not None:
@@ -263,11 +262,12 @@ class _Loader:
         """Return plain text by job: single lines, or pairs of name and value."""
         names = ("text",) if row_type is LineRow else ("name", "value")
         groups: dict[str, list[Any]] = defaultdict(list)
-        for job_id, _, *values in self._rows(row_type, names):
+        for job_id, _, *values in self.rows(row_type, names):
             groups[job_id].append(values[0] if len(values) == 1 else tuple(values))
         return {key: tuple(rows) for key, rows in groups.items()}
 
-    def _rows(self, row_type: type[Base], names: tuple[str, ...]) -> list[tuple[Any, ...]]:
+    def rows(self, row_type: type[Base], names: tuple[str, ...]) -> list[tuple[Any, ...]]:
+        """Return keys and named columns of the rows of one table, in the order of the keys."""
         if self.named is not None:
             return self._told(_named_rows(row_type, names), {"ids": self.named})
         query = _all_rows(row_type, names)
@@ -279,7 +279,8 @@ class _Loader:
         return [tuple(row) for row in self.connection.execute(query, values)]
 
 
-def _job(row: RowMapping, parts: Mapping[str, Groups]) -> Job:
+def job_of(row: Mapping[Any, Any], parts: Mapping[str, Groups]) -> Job:
+    """Return the job of a row of ``jobs`` and of what lies below it."""
     job_id = row["id"]
     scanned = row["scan_modules"] is not None
     return Job(

@@ -138,6 +138,31 @@ def keep_photo(folder: Path, data: bytes) -> StoredPhoto:
     return stored
 
 
+def keep_as_it_is(folder: Path, data: bytes, content_hash: str) -> StoredPhoto:
+    """Keep the bytes of a photo that was kept before, by this shop or another, under its hash.
+
+    Raises
+    ------
+    ParseError
+        If they are not the photo of that hash, or no sound JPEG of a size that is kept.
+    """
+    path = photo_path(folder, content_hash)
+    if hashlib.sha256(data).hexdigest() != content_hash:
+        raise ParseError("expected the photo of that hash, got other bytes; export it again")
+    try:
+        with Image.open(BytesIO(data), formats=("JPEG",)) as opened:
+            if max(opened.size) > MAX_SIDE:
+                raise ParseError(
+                    f"expected at most {MAX_SIDE} pixels on a side, got {max(opened.size)}"
+                )
+            opened.load()
+    except (*_BOMB, *_DAMAGED) as error:
+        raise ParseError("expected a whole JPEG, got something else; export it again") from error
+    if not path.exists():
+        write_photo(path, data)
+    return StoredPhoto(content_hash=content_hash, media_type=MEDIA_TYPE, size_bytes=len(data))
+
+
 def read_photo(folder: Path, content_hash: str, *, small: bool = False) -> bytes:
     """Return the bytes of a kept photo, or of its small picture, which is made at the first asking.
 

@@ -49,7 +49,7 @@ class ShopTerms:
             query = query.where(ShopTermRow.kind == kind)
         query = query.with_only_columns(*own_columns(ShopTermRow))
         found = self._pen.connection.execute(query).mappings()
-        return tuple(_term(row) for row in map(dict, found))
+        return tuple(term_of(row) for row in map(dict, found))
 
     def find(self, kind: str, key: str) -> ShopTerm | None:
         """Return one row, None where there is none."""
@@ -168,8 +168,12 @@ class ShopTerms:
         chosen = (ShopTermRow.kind == term.kind) & (ShopTermRow.key == term.key)
         self._pen.connection.execute(update(ShopTermRow).where(chosen).values(**values))
 
-    def _note(self, verb: str, term: ShopTerm, what: str) -> None:
+    def renew_state(self) -> None:
+        """Give the rows a new name for their state."""
         self._settings.set(_STATE, uuid4().hex)
+
+    def _note(self, verb: str, term: ShopTerm, what: str) -> None:
+        self.renew_state()
         self._history.add(f"{verb} {term.kind}", None, f"{term.name} ({term.key}){what}")
 
 
@@ -177,7 +181,8 @@ def _text(body: Mapping[str, Any]) -> str:
     return json.dumps(dict(body), ensure_ascii=False, sort_keys=True)
 
 
-def _term(row: Mapping[str, Any]) -> ShopTerm:
+def term_of(row: Mapping[str, Any]) -> ShopTerm:
+    """Return the term of a row; raise StoreError where its body is no JSON object."""
     try:
         body = json.loads(row["body"])
     except ValueError:

@@ -19,6 +19,7 @@ from kb.store.tokens import Tokens
 from kb.store.unread import UnreadWords
 from kb.store.week_records import WeekRecords
 from kb.store.week_rows import WeekRows
+from kb.store.whole_shop import WholeShop
 from kb.store.writes import EarlierStates, SentForms
 
 
@@ -29,6 +30,7 @@ class UnitOfWork:
         self.connection = pen.connection
         self.history = HistoryRepository(pen)
         self.jobs = JobRepository(pen, self.history)
+        self.whole = WholeShop(pen, self.jobs)
         self.held = HeldRepairs(pen, self.jobs, self.history)
         self.settings = SettingRepository(pen)
         self.earlier = EarlierStates(pen)
@@ -44,8 +46,7 @@ class UnitOfWork:
         self.case_lists = CaseLists(pen)
         self.searches = SearchRepository(pen)
         self.terms = ShopTerms(pen, self.history)
-        self.weeks = WeekRows(pen)
-        self.week_records = WeekRecords(pen)
+        self.weeks, self.week_records = WeekRows(pen), WeekRecords(pen)
         self.reviews = Reviews(pen)
         self.suppliers = Suppliers(pen)
         self.answers = ShownAnswers(pen)

@@ -11,6 +11,7 @@ from kb.store.photo_files import (
     MAX_SIDE,
     SMALL_SIDE,
     encode_photo,
+    keep_as_it_is,
     keep_photo,
     photo_path,
     read_photo,
@@ -175,3 +176,28 @@ def test_no_small_picture_is_made_of_a_photo_that_is_not_there(tmp_path):
     for name in ("0" * 64, "../x"):
         with pytest.raises(NotFoundError):
             read_photo(tmp_path, name, small=True)
+
+
+def test_a_photo_that_was_kept_elsewhere_is_kept_as_it_is(tmp_path):
+    stored = keep_photo(tmp_path / "a", a_picture())
+    data = read_photo(tmp_path / "a", stored.content_hash)
+    for _ in range(2):
+        assert keep_as_it_is(tmp_path / "b", data, stored.content_hash) == stored
+    assert read_photo(tmp_path / "b", stored.content_hash) == data
+
+
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        (b"<script>", "whole JPEG"),
+        (a_picture("PNG"), "whole JPEG"),
+        (a_picture()[:-200], "whole JPEG"),
+        (a_picture(size=(MAX_SIDE + 1, 2)), f"{MAX_SIDE} pixels"),
+    ],
+)
+def test_bytes_that_are_no_photo_of_a_shop_are_not_kept_whatever_their_hash(tmp_path, data, said):
+    with pytest.raises(ParseError, match=said):
+        keep_as_it_is(tmp_path, data, hashlib.sha256(data).hexdigest())
+    with pytest.raises(ParseError, match="other bytes"):
+        keep_as_it_is(tmp_path, data, "0" * 64)
+    assert list(tmp_path.iterdir()) == []
