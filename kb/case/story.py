@@ -1,5 +1,6 @@
 """Markdown to clean HTML: capped before it is rendered, cleaned after."""
 
+import re
 from typing import Final
 
 import markdown
@@ -7,12 +8,18 @@ import nh3
 
 from kb.errors import ParseError
 
-# The renderer takes time that grows faster than the text on brackets; 300 brackets cost under a
-# tenth of a second, 20,000 over a minute (measured on the library's release 3.11).
+# The renderer takes time that grows faster than the text on brackets, on tags that are not closed
+# and on underlined headings, and recurses into lists and quotes. Within these caps the worst texts
+# that were tried took about a second of processor time, without them up to minutes (measured on the
+# library's release 3.11).
 MAX_BYTES: Final = 20_000
-MAX_BRACKETS: Final = 300
-# Deeper nesting than this is refused before the renderer recurses into it (our choice).
-_MAX_DEPTH: Final = 20
+MAX_SIGNS: Final = {"[": 200, "<": 200}
+MAX_UNDERLINES: Final = 200
+MAX_DEPTH: Final = 20
+_UNDERLINE: Final = re.compile(r"^[ \t>]*[=-]+[ \t]*$", re.MULTILINE)
+# What begins a line inside of lists and quotes, and one such sign.
+_HEAD: Final = re.compile(r"(?:[ \t]|>|[*+-](?=[ \t])|\d{1,9}\.(?=[ \t]))*")
+_LEVEL: Final = re.compile(r"[>*+-]|\d+\.")
 
 _TAGS: Final = frozenset(
     [
@@ -48,15 +55,25 @@ def _refuse(text: str) -> None:
     size = len(text.encode("utf-8", "replace"))
     if size > MAX_BYTES:
         raise ParseError(f"expected at most {MAX_BYTES} bytes of text, got {size}; shorten it")
-    brackets = text.count("[")
-    if brackets > MAX_BRACKETS:
-        raise ParseError(f"expected at most {MAX_BRACKETS} '[', got {brackets}; leave some out")
-    for line in text.split("\n"):
-        head = line[: len(line) - len(line.lstrip(" \t>*+-"))].replace("\t", "    ")
-        if len(head) > 4 * _MAX_DEPTH or head.count(">") > _MAX_DEPTH:
-            raise ParseError(
-                f"expected at most {_MAX_DEPTH} levels of lists or quotes, got more; flatten it"
-            )
+    for sign, most in MAX_SIGNS.items():
+        if (found := text.count(sign)) > most:
+            raise ParseError(f"expected at most {most} '{sign}', got {found}; leave some out")
+    if len(_UNDERLINE.findall(text)) > MAX_UNDERLINES:
+        raise ParseError(
+            f"expected at most {MAX_UNDERLINES} lines of = or -, got more; leave some out"
+        )
+    if any(_depth(line) > MAX_DEPTH for line in text.splitlines()):
+        raise ParseError(
+            f"expected at most {MAX_DEPTH} levels of lists or quotes, got more; flatten it"
+        )
+
+
+def _depth(line: str) -> int:
+    """Return how many levels of lists and quotes a line may be inside of."""
+    head = _HEAD.match(line)
+    text = head[0].expandtabs(4) if head else ""
+    indent = len(text) - len(text.lstrip(" "))
+    return len(_LEVEL.findall(text)) + indent // 4
 
 
 def render_story(text: str) -> str:
@@ -65,7 +82,7 @@ def render_story(text: str) -> str:
     Raises
     ------
     ParseError
-        If the text is longer, more bracketed or deeper than the caps.
+        If the text is longer, deeper or has more of some signs than the caps.
     """
     _refuse(text)
     html = markdown.markdown(
