@@ -8,6 +8,7 @@ from typing import Final, TypeVar
 from sqlalchemy import ColumnElement, delete, func, insert, select, update
 
 from kb.case.model import Job, JobState, Origin
+from kb.case.standing import ELSEWHERE
 from kb.errors import ConflictError
 from kb.store.faults import no_such_job, taken
 from kb.store.journal import HistoryRepository, PastLine, Pen, next_job_number
@@ -95,8 +96,9 @@ class JobRepository:
         return known_jobs(self._connection, JobRow.vehicle_vin == vin, damaged=self.damaged)
 
     def of_cause(self, cause: str, *, most: int) -> tuple[Job, ...]:
-        """Return the newest closed jobs of one cause but the invented ones, at most ``most``."""
-        known = (ClosingRow.cause == cause) & (JobRow.origin != Origin.INVENTED.value)
+        """Return the newest jobs of one cause that were closed here, at most ``most``."""
+        not_here = (Origin.INVENTED, *ELSEWHERE)
+        known = (ClosingRow.cause == cause) & JobRow.origin.not_in([str(row) for row in not_here])
         query = select(ClosingRow.job_id).join(JobRow, JobRow.id == ClosingRow.job_id).where(known)
         newest = query.order_by(ClosingRow.closed.desc(), ClosingRow.job_id.desc()).limit(most)
         return known_jobs(

@@ -1,5 +1,6 @@
 """The shop's closed jobs, fitted: one memory a process, following the store in every process."""
 
+from bisect import bisect_left
 from collections.abc import Container, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -18,6 +19,7 @@ from kb.diagnosis.calibration import SHIPPED, Calibration, from_numbers
 from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.guess import GuessOrCheck, guess_or_check
 from kb.retrieval.features import CaseFeatures, case_features
+from kb.retrieval.index import CaseIndex
 from kb.retrieval.learned import Learned
 from kb.retrieval.learned_file import read_learned, write_learned
 from kb.retrieval.snapshot import kept_numbers, read_snapshot, write_snapshot
@@ -61,6 +63,12 @@ def repair_price(job: Job) -> int | None:
     options = job.closing.options if job.closing else ()
     prices = [row.price_cents for row in options if row.chosen and row.kind is not FixKind.DECLINED]
     return prices[0] if prices and prices[0] else None
+
+
+def _own(index: CaseIndex, cases: Sequence[str]) -> list[str]:
+    """Return those of ``cases`` that are not of another shop, which gives no prices."""
+    rows = [bisect_left(index.ids_, case) for case in cases]
+    return [index.ids_[row] for row in rows if index.origins_[row] not in ELSEWHERE]
 
 
 class Memory:
@@ -265,14 +273,14 @@ class Memory:
         """
         now = self.fitted()
         found = now.explained(job, Wanted(top=top, among=among))
-        return replace(found, guess=self._guess(found))
+        return replace(found, guess=self._guess(found, now.index))
 
-    def _guess(self, found: Suggestion) -> GuessOrCheck | None:
+    def _guess(self, found: Suggestion, index: CaseIndex) -> GuessOrCheck | None:
         best = found.causes[0]
         if best.cause is None or not found.checks:
             return None
         with self.store.read() as unit:
-            cases = unit.jobs.some(best.cases[-MOST_PRICED:])
+            cases = unit.jobs.some(_own(index, best.cases)[-MOST_PRICED:])
             rate = int(unit.settings.get(LABOUR_RATE) or LABOUR_CENTS_AN_HOUR)
         prices = [cents for job in cases if (cents := repair_price(job)) is not None]
         if not prices:

@@ -154,6 +154,8 @@ def test_the_newest_cases_of_a_cause_are_found_and_the_comebacks_of_a_job(store)
         for key, day in days.items()
     ]
     add(store, *cases, a_case("J4", comeback_of="J1"), a_job("J5", comeback_of="J1"))
+    late = a_closing("overcharge", closed=date(2026, 5, 20))
+    add(store, a_case("P1", closing=late, origin=Origin.ANOTHER_SHOP))
     with store.read() as unit:
         assert {job.id for job in unit.jobs.of_cause("overcharge", most=2)} == {"J2", "J3"}
         assert unit.jobs.of_cause("low_charge_leak_hose", most=2) == ()

@@ -2,11 +2,12 @@ from dataclasses import replace
 
 import pytest
 
-from kb.case.model import FixKind, Option
+from kb.case.model import FixKind, Option, Origin
 from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.retrieval import weigh
 from kb.workflow import memory
 from kb.workflow.jobs import draft_job
+from tests.factories import a_case
 from tests.kb.workflow.test_close import PROVEN, closed, opened
 from tests.kb.workflow.test_suggest import ASKED, ask
 
@@ -40,6 +41,11 @@ def test_the_guess_or_check_line_takes_its_price_from_the_case(shop):
     assert (line.cause, line.repair_cents) == ("condenser_fan_dead", 41200)
     assert line.check == found.checks[0].check
     assert line.check_cents == round(found.checks[0].minutes * 13000 / 60)
+    others = [a_case(f"P{at}", origin=Origin.ANOTHER_SHOP) for at in range(memory.MOST_PRICED)]
+    shop.write(lambda unit: unit.jobs.add_many(others, verb="take in"))
+    crowded = ask(shop, shop.memory(), "ac cold on the highway, warm when stopped").guess
+    assert crowded is not None
+    assert crowded.repair_cents == 41200
 
 
 def test_without_a_price_there_is_no_guess_or_check_line(shop):
