@@ -31,7 +31,9 @@ WITNESS = {
     Standing.OVERTURNED: 0.0,
 }
 # What is left of that weight while nobody here confirmed the case of another shop: a proof that
-# nobody here saw, on cars that may differ (our choice).
+# nobody here saw, on cars that may differ. Our choice between what was measured on invented shops
+# (tests/benchmarks/bench_other_shop.py): the chances get worse with the weight where a share of the
+# cases names a wrong cause, while the share right first hardly moves between a quarter and all.
 FROM_ANOTHER_SHOP = 0.5
 
 
