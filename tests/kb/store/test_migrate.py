@@ -1,3 +1,4 @@
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -12,6 +13,8 @@ from sqlalchemy import inspect
 
 from kb.errors import StoreError
 from kb.store import migrate
+from kb.store.archive import read_manifest
+from kb.store.backup_files import backups_in
 from kb.store.engine import default_url, make_engine, open_store, sqlite_file
 from kb.store.migrate import bundled, downgrade, schema_revision, upgrade
 from kb.store.tables import SCHEMA_REVISION, JobRow
@@ -129,6 +132,41 @@ def test_a_migration_that_would_leave_rows_without_their_job_is_undone(filled_ur
     with pytest.raises(StoreError, match="nothing was changed"):
         upgrade(filled_url)
     assert full_case_is_whole(filled_url)
+
+
+@pytest.mark.slow
+def test_an_upgrade_that_is_killed_leaves_the_old_shop_and_comes_up_the_next_time(tmp_path):
+    """Before every eighth statement here; by hand before each."""
+    command = [sys.executable, "-m", "tests.kb.store.killed_upgrades", str(tmp_path), "8"]
+    ended = subprocess.run(
+        command, cwd=Path(__file__).parents[3], capture_output=True, text=True, check=True
+    )
+    killed = int(re.findall(r"killed at (\d+) statements", ended.stdout)[0])
+    assert killed >= 10
+
+
+def test_an_older_shop_is_backed_up_before_it_changes(filled_url, tmp_path):
+    downgrade(filled_url, "0003")
+    assert backups_in(tmp_path / "backups") == ()
+    upgrade(filled_url)
+    upgrade(filled_url)
+    (made,) = backups_in(tmp_path / "backups")
+    assert read_manifest(made.path).holds.schema == "0003"
+
+
+def test_a_shop_whose_backup_fails_is_not_changed(filled_url, tmp_path):
+    downgrade(filled_url, "0003")
+    (tmp_path / "backups").write_text("no folder")
+    with pytest.raises(OSError, match="File exists"):
+        upgrade(filled_url)
+    assert schema_revision(filled_url) == "0003"
+
+
+def test_a_new_shop_that_is_killed_while_it_is_made_is_no_shop_yet(tmp_path, later):
+    later("raise ZeroDivisionError")
+    with pytest.raises(ZeroDivisionError):
+        upgrade(default_url(tmp_path / "shop"))
+    assert list((tmp_path / "shop").iterdir()) == []
 
 
 def test_a_newer_schema_is_refused_and_left_alone(filled_url):
