@@ -2,7 +2,7 @@ from dataclasses import replace
 
 import pytest
 
-from kb.case.story import MAX_BRACKETS
+from kb.case.story import MAX_SIGNS
 from kb.errors import NotFoundError
 from kb.store.loading import table_of
 from kb.store.rows import body_html, content_hash
@@ -35,9 +35,9 @@ def test_many_jobs_at_once_get_their_html_too(store):
 
 
 def test_a_text_that_the_renderer_refuses_is_kept_and_shown_as_typed(store):
-    body = "<b>[" * (MAX_BRACKETS + 1)
+    body = "<b>[" * (MAX_SIGNS["["] + 1)
     write(store, "add", a_case("J1", body=body))
-    assert html_of(store, "J1") == f"<pre>{'&lt;b&gt;[' * (MAX_BRACKETS + 1)}</pre>"
+    assert html_of(store, "J1") == f"<pre>{'&lt;b&gt;[' * (MAX_SIGNS['['] + 1)}</pre>"
     with store.read() as unit:
         assert unit.jobs.get("J1").body == body
 
