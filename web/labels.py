@@ -19,14 +19,22 @@ _ANY_PATTERN = 3
 
 
 @bp.app_template_global()
-def qr_code(job_id: str, *, best: bool = False) -> str:
+def qr_code(job_id: str) -> str:
     """Return the inline picture of a code that opens the job; it holds the address, nothing else.
 
     Made to ISO/IEC 18004 by segno; black on white in both themes, so that every phone reads it.
-    With ``best`` all patterns of the standard are tried for the one that reads most easily.
     """
-    pattern = None if best else _ANY_PATTERN
-    return _code(url_for("jobs.show", job_id=job_id, _external=True), job_id, pattern)
+    return _code(_address(job_id), job_id, _ANY_PATTERN)
+
+
+@bp.app_template_global()
+def label_code(job_id: str) -> str:
+    """Return the same for a label, in the pattern that reads most easily."""
+    return _code(_address(job_id), job_id, None)
+
+
+def _address(job_id: str) -> str:
+    return url_for("jobs.show", job_id=job_id, _external=True)
 
 
 @lru_cache(maxsize=256)

@@ -10,9 +10,11 @@ import json
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from enum import Enum
+from functools import cache
 from typing import Any, Final
 
 from sqlalchemy import (
+    CompoundSelect,
     Connection,
     Index,
     RowMapping,
@@ -86,12 +88,18 @@ def sealed_tables() -> tuple[Table, ...]:
 
 def seal_changed(connection: Connection) -> None:
     """Put a seal on every row that has none."""
+    for name in connection.scalars(_tables_to_seal()).all():
+        _seal_table(connection, Base.metadata.tables[name])
+
+
+@cache
+def _tables_to_seal() -> CompoundSelect[Any]:
+    """Return the question which tables have rows without a seal; every write asks it."""
     asked = [
         select(literal(table.name)).where(exists().where(table.c.seal.is_(None)))
         for table in sealed_tables()
     ]
-    for name in connection.scalars(union_all(*asked)).all():
-        _seal_table(connection, Base.metadata.tables[name])
+    return union_all(*asked)
 
 
 def _seal_table(connection: Connection, table: Table) -> None:

@@ -258,7 +258,7 @@ WEB = Path(web.__file__).parent
 # title), a story and notes of the shop that nh3 cleaned when they were stored, an attribute that stands in the template.
 UNESCAPED = {
     ("_label.html", "qr_code(job.id)"),
-    ("label.html", "qr_code(job.id, best=true)"),
+    ("label.html", "label_code(job.id)"),
     ("case.html", "qr_code(job.id)"),
     ("case.html", "story"),
     ("note.html", "note.text.body_html"),
