@@ -56,6 +56,7 @@ def fill_beside(unit, photo: StoredPhoto):
     unit.settled.add("J900004", "at lights")
     unit.searches.add("@nothing like it", "Pellarin")
     unit.settings.set("holding days", "60")
+    unit.settings.set("pack sender", "0123456789abcdef" * 2)
     person = unit.people.add("Ines", "owner", password_hash="hash-of-ines", pin_hash="hash-of-pin")
     unit.people.set_active(person, active=False)
     body = {"system": "hvac", "part": "", "complaints": []}

@@ -1,6 +1,7 @@
 """Whether a record of an export may stand in a shop: what the shop's own verbs would have refused."""
 
 import json
+import re
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import fields
 from typing import Any, Final
@@ -18,11 +19,17 @@ from kb.workflow.exchange.values import LONGEST
 from kb.workflow.hold import HOLDING_DAYS
 from kb.workflow.memory import LABOUR_RATE
 from kb.workflow.notes import LONGEST_TITLE, note_html
+from kb.workflow.packs.make import SENDER
 from kb.workflow.passwords import clean_name, name_problem
 from kb.workflow.week.kept import read_kept
 
 # Settings that leave a shop and come in; the others name states of this database.
-KEPT_SETTINGS: Final = (HOLDING_DAYS, LABOUR_RATE)
+# Each with what its value looks like.
+KEPT_SETTINGS: Final = {
+    HOLDING_DAYS: "[0-9]{1,9}",
+    LABOUR_RATE: "[0-9]{1,9}",
+    SENDER: "[0-9a-f]{32}",
+}
 Values = Mapping[str, Any]
 
 
@@ -75,7 +82,7 @@ def _is_chance(cause: object, chance: object) -> bool:
 def _setting(row: Values) -> None:
     if row["key"] not in KEPT_SETTINGS:
         raise ParseError(f"expected one of {', '.join(KEPT_SETTINGS)}, got '{row['key'][:40]}'")
-    if not (row["value"].isascii() and row["value"].isdigit()):
+    if not re.fullmatch(KEPT_SETTINGS[row["key"]], row["value"]):
         raise ParseError(f"expected {row['key']} in digits, got '{row['value'][:40]}'")
 
 

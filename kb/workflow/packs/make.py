@@ -23,7 +23,7 @@ from kb.workflow.words import words_of
 OWN: Final = (Origin.SHOP, Origin.IMPORTED)
 _ALL: Final = CaseFilter(origins=OWN)
 # Setting with a random number that packs of one shop share, so that it knows its own again.
-_SENDER: Final = "pack sender"
+SENDER: Final = "pack sender"
 # The verb of the line of history about a pack that was given.
 GIVEN: Final = "give"
 # Jobs read at once; bounds memory (our choice).
@@ -61,16 +61,16 @@ class DraftPack:
 
 def sender_of(unit: UnitOfWork) -> str:
     """Return the number that this shop's packs share; random, made when it is first asked for."""
-    known = unit.settings.get(_SENDER)
+    known = unit.settings.get(SENDER)
     if known is None:
         known = uuid4().hex
-        unit.settings.set(_SENDER, known)
+        unit.settings.set(SENDER, known)
     return known
 
 
 def is_sender(unit: UnitOfWork, sender: str) -> bool:
     """Say whether a pack was made in this very shop."""
-    return unit.settings.get(_SENDER) == sender
+    return unit.settings.get(SENDER) == sender
 
 
 def draft_pack(

@@ -71,6 +71,7 @@ def test_what_a_shop_wrote_itself_is_sound(filled):
     [
         ("settings", {"key": "state of closed jobs"}, "state of closed jobs"),
         ("settings", {"value": "-1"}, "in digits"),
+        ("settings", {"key": "pack sender", "value": "60"}, "in digits"),
         ("reviews", {"body": None}, "as it was counted"),
         ("reviews", {"body": "{}"}, "as it was counted"),
         ("reviews", {"week": "May"}, "week like"),

@@ -20,7 +20,6 @@ def change(out, record, **changes):
 @pytest.mark.parametrize(
     ("record", "changes", "said"),
     [
-        ("settings", {"value": "61"}, "another value"),
         ("decisions", {"outcome": "lost"}, "another outcome"),
         ("shop_notes", {"title": "Other"}, "another title"),
         ("people", {"name": "INES", "role": "viewer"}, "another role"),
@@ -39,6 +38,15 @@ def test_what_the_shop_holds_in_another_state_is_refused_and_kept(
     assert held(filled.store) == before
 
 
+def test_a_setting_of_the_shop_is_kept(filled, out):
+    with filled.store.write("Ines", NOW) as unit:
+        unit.settings.set("holding days", "61")
+    taken = filled.take(out)
+    assert ["another value" in row.reason for row in taken.refused] == [True]
+    with filled.store.read() as unit:
+        assert unit.settings.get("holding days") == "61"
+
+
 def test_a_person_is_the_same_in_whatever_case_and_since_whenever(filled, out):
     change(out, "people", name="INES", created="2020-01-01T00:00:00+00:00")
     taken = filled.take(out)
@@ -51,7 +59,7 @@ def test_a_row_that_stands_twice_is_taken_once(empty, out):
     twice = next(line for line in made if '"settings"' in line)
     path.write_text("\n".join([made[0], twice, *made[1:]]) + "\n", "utf-8")
     taken = empty.take(out, incomplete=True)
-    assert taken.added["settings"] == 1
+    assert taken.added["settings"] == 2
     assert taken.known["settings"] + len(taken.refused) == 1
 
 
