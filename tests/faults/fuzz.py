@@ -18,6 +18,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from contextlib import closing
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from io import BytesIO, StringIO
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,7 @@ from werkzeug.routing import Rule
 from werkzeug.test import run_wsgi_app
 
 from kb.store.engine import DATABASE
+from kb.workflow.tokens import Scope, make_token
 from tests.browser.conftest import decide_about_a_row
 from tests.factories import a_picture
 from tests.faults import hostile
@@ -136,6 +138,8 @@ class Target:
         }  # fmt: skip
         self.cookies: dict[Role | None, str] = {None: ""}
         self.tokens: dict[Role | None, str] = {None: ""}
+        made = self.site.write(make_token, "hostile", tuple(Scope), at=datetime.now(UTC))
+        self.program = f"Bearer {made.secret}"
         self.raised: list[str] = []
         got_request_exception.connect(self._note, self.app)
 
@@ -194,6 +198,11 @@ class Fuzzer:
         self.names: list[bytes] = [b"text"]
         self.values: list[bytes] = [b"x"]
         self.waiting: list[tuple[Rule, str]] = []
+        # What the bodies and addresses of programs hold, as the site describes itself.
+        asked = Request(method="GET", path=b"/api/v1/openapi.json")
+        described = json.loads(target.send(asked, None)[1])
+        shapes = described["components"]["schemas"].values()
+        self.keys = sorted({key for shape in shapes for key in shape.get("properties", ())})
 
     def read_forms(self) -> None:
         """Read the forms and links of every page as the owner sees them."""
@@ -296,6 +305,8 @@ class Fuzzer:
     def _address(self, rule: Rule, path: str, role: Role | None) -> Request:
         method = self.chance.choice(sorted({"GET", "POST"} & (rule.methods or set())) or ["GET"])
         raw = unquote_to_bytes(path)
+        if path.startswith("/api/") and self.chance.random() < 0.9:
+            return self._program(method, raw)
         if rule.arguments and self.chance.random() < 0.5:
             known = self.target.known.get(min(rule.arguments), "1").encode()
             raw = raw.replace(known, hostile.changed(known, self.chance, self.values), 1)
@@ -305,6 +316,26 @@ class Fuzzer:
             return Request(method="GET", path=raw, query=_encoded(fields))
         body = _encoded(self._with_token(fields, role))
         return Request(method="POST", path=raw, kind=_FORM, body=body)
+
+    def _program(self, method: str, path: bytes) -> Request:
+        """Return a request of a program: under a token, with a body of JSON."""
+        said = {"HTTP_AUTHORIZATION": self.target.program}
+        if method == "GET":
+            fields = [(self.chance.choice(self.keys).encode(), self._value()) for _ in range(2)]
+            return Request(method="GET", path=path, query=_encoded(fields), headers=said)
+        body = json.dumps(self._json(3)).encode()
+        if self.chance.random() < 0.2:
+            body = hostile.changed(body, self.chance, self.values)
+        kind = "application/json"
+        return Request(method="POST", path=path, kind=kind, body=body, headers=said)
+
+    def _json(self, depth: int) -> object:
+        if depth and self.chance.random() < 0.8:
+            keys = self.chance.sample(self.keys, min(len(self.keys), self.chance.randrange(1, 6)))
+            return {key: self._json(depth - 1) for key in keys}
+        texts = [self._value().decode(errors="surrogateescape") for _ in range(2)]
+        numbers = [0, -1, 2**63, 1e308, float("nan"), float("-inf"), 58.0]
+        return self.chance.choice([*texts, texts, self.chance.choice(numbers), None, True, [], {}])
 
     def _value(self) -> bytes:
         return (
