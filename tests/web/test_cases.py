@@ -156,7 +156,7 @@ def test_a_case_of_another_shop_says_so_until_the_foreman_confirms_it(site):
     technician, foreman = site.as_role(Role.TECHNICIAN), site.as_role(Role.FOREMAN)
     text = technician.page("/case/P1")
     assert "From another shop" in text
-    assert "counts half as much" in text
+    assert "counts a quarter of" in text
     assert "Confirmed here:" not in text
     assert technician.send("/case/P1/confirm", holds="yes").status_code == 403
     assert "proven, from another shop<" in re.sub(r", chance [^<]*", "", site.page(ASKED))

@@ -27,7 +27,7 @@ def confirm_here(unit: UnitOfWork, job_id: str, *, holds: bool = True) -> Job:
     origin = Origin.CONFIRMED_HERE if holds else Origin.ANOTHER_SHOP
     if job.origin is origin:
         return job
-    told = "counts in full" if holds else "counts half"
+    told = "counts in full" if holds else "counts a quarter"
     changed = replace(job, origin=origin)
     unit.jobs.save(changed, verb="confirmed here" if holds else "not confirmed here", what=told)
     return changed
