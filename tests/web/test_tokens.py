@@ -25,6 +25,7 @@ def test_a_token_is_shown_once_and_never_kept_by_a_cache(site):
     secret = secret_in(answer.text)
     page = site.page("/people")
     assert secret not in page
+    assert "/api/v1/openapi.json" in page
     assert "may read, close; until" in page
     assert "made by shop; never used" in page
     (token,) = stored(site)
