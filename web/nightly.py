@@ -14,7 +14,7 @@ from threading import Event, Thread
 from typing import Final
 
 from kb.errors import KBError
-from kb.store.engine import open_store
+from kb.store.engine import open_store, sqlite_file
 from kb.workflow.nightly import claim, is_due, last_done
 from web.layout import say
 
@@ -115,7 +115,7 @@ def nightly_backups(url: str, *, home: Path) -> Iterator[Callable[[], None]]:
     """Back the shop up every night while the block runs, in every process that asks for it.
 
     What the shop holds is noted beside its database before and after. Yields what a process calls
-    to begin; its first look comes a little later.
+    to begin; its first look comes a little later. A database on a server has keepers of its own.
     """
     nightly, ended = Nightly(url=url, home=home), Event()
     _mark(url)
@@ -127,8 +127,12 @@ def nightly_backups(url: str, *, home: Path) -> Iterator[Callable[[], None]]:
             except (KBError, OSError) as error:
                 say(f"no backup was made: {error}", err=True)
 
+    def begin() -> None:
+        if sqlite_file(url) is not None:
+            Thread(target=look_on, name="nightly backup", daemon=True).start()
+
     try:
-        yield Thread(target=look_on, name="nightly backup", daemon=True).start
+        yield begin
     finally:
         ended.set()
         _mark(url)

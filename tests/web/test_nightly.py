@@ -135,6 +135,14 @@ def test_while_pages_are_served_somebody_looks_and_survives_what_goes_wrong(
     assert "no backup was made: the disk is gone" in capfd.readouterr().err
 
 
+def test_a_database_on_a_server_is_left_to_its_own_keepers(world, monkeypatch):
+    monkeypatch.setattr(nightly_module, "sqlite_file", lambda _: None)
+    before = threading.active_count()
+    with nightly_backups(world.url, home=world.home) as begin:
+        begin()
+        assert threading.active_count() == before
+
+
 def test_the_clocks_go_on():
     before = steady_seconds()
     assert steady_seconds() >= before
