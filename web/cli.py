@@ -24,6 +24,7 @@ from kb.workflow.trials import read_lines
 from kb.workflow.words import words_of
 from web import (
     backup_commands,
+    doctor_commands,
     exchange_commands,
     measure_commands,
     pack_commands,
@@ -74,6 +75,7 @@ for _command in (
     exchange_commands.export,
     measure_commands.measure,
     shop_commands.rebuild,
+    doctor_commands.doctor,
     people_commands.user,
     token_commands.token,
     pack_commands.pack,

@@ -5,6 +5,8 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
+from getpass import getuser
 from pathlib import Path
 
 import click
@@ -138,7 +140,7 @@ def rebuild() -> None:
     with shop_store() as store:
         memory = shop_memory(store)
         started = time.monotonic()
-        made = memory.rebuild()
+        made = memory.rebuild(getuser(), datetime.now(UTC))
         size, seconds = memory.size(), time.monotonic() - started
     say(f"{size} closed jobs in {seconds:.1f} s")
     if made.fields:

@@ -18,10 +18,13 @@ from kb.retrieval.vectors import TextSpace
 _KIND = "learned"
 
 
-def write_learned(path: Path, learned: Learned) -> None:
-    """Keep the classifiers in a file that ``read_learned`` gives back to the last bit."""
+def write_learned(path: Path, learned: Learned, *, key: str) -> None:
+    """Keep the classifiers in a file that ``read_learned`` gives back to the last bit.
+
+    ``key`` names the rebuild that made them.
+    """
     head = {
-        "kind": _KIND, "format": FORMAT, "weight": learned.weight,
+        "weight": learned.weight,
         "parts": dict(learned.parts),
         "spelling": learned.spelling is not None, "spaces": list(learned.spaces),
         "fields": [_head(model) for model in learned.fields],
@@ -37,7 +40,7 @@ def write_learned(path: Path, learned: Learned) -> None:
             arrays[f"{number} {part}"] = getattr(model, part)
     if learned.spelling is not None:
         _pack_spelling(arrays, learned.spelling)
-    write_arrays(path, arrays)
+    write_arrays(path, arrays, key=f"{_KIND} {FORMAT} {key}")
 
 
 def _pack_spelling(arrays: Arrays, spelling: Spelling) -> None:
@@ -59,14 +62,12 @@ def _head(model: FieldModel) -> dict[str, Any]:
     return {name: getattr(model, name) for name in names}
 
 
-def read_learned(path: Path) -> Learned | None:
-    """Return what ``write_learned`` kept, None for a missing, broken or older file."""
-    arrays = read_arrays(path)
+def read_learned(path: Path, *, key: str) -> Learned | None:
+    """Return what ``write_learned`` kept, None for a missing, broken, older or foreign file."""
+    arrays = read_arrays(path, key=f"{_KIND} {FORMAT} {key}")
     if arrays is None:
         return None
     head = json.loads(unpack(arrays, "head")[0])
-    if (head.get("kind"), head.get("format")) != (_KIND, FORMAT):
-        return None
     models = (_model(arrays, number, row) for number, row in enumerate(head["fields"]))
     return Learned(
         spaces={name: _space(arrays, name) for name in head["spaces"]},

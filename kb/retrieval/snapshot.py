@@ -5,6 +5,7 @@ from the store. Nothing in it is ever executed: numbers are arrays, words are UT
 """
 
 import hashlib
+import hmac
 import json
 import os
 from collections.abc import Mapping
@@ -101,9 +102,9 @@ def write_snapshot(
     spaces : mapping
         Further text spaces to keep with it, by a name that ends in the analyzer's name.
     numbers : mapping or None
-        Fitted numbers to keep with it, by name; ``kept_numbers`` gives them back.
+        Fitted numbers to keep with it, by name.
     """
-    head = {"format": FORMAT, "code": code_digest(), **stamp, "spaces": list(spaces)}
+    head = {"spaces": list(spaces)}
     arrays: Arrays = {"values": index.values_, "case weights": index.weights_}
     pack(arrays, "head", [json.dumps(head, sort_keys=True)])
     pack(arrays, "ids", index.ids_)
@@ -121,17 +122,22 @@ def write_snapshot(
     named = numbers or {}
     pack(arrays, "number names", list(named))
     arrays["numbers"] = np.array(list(named.values()), np.float64)
-    write_arrays(path, arrays)
+    write_arrays(path, arrays, key=_key(stamp))
 
 
-def write_arrays(path: Path, arrays: Arrays) -> None:
-    """Write arrays with their digest aside and put the file in place at once."""
+def _key(stamp: Mapping[str, Any]) -> str:
+    """Return what a file made from ``stamp`` by this very code is held against."""
+    return json.dumps({"format": FORMAT, "code": code_digest(), **stamp}, sort_keys=True)
+
+
+def write_arrays(path: Path, arrays: Arrays, *, key: str) -> None:
+    """Write arrays with a digest over them and ``key`` aside, and put the file in place at once."""
     stream = BytesIO()
     np.savez(stream, allow_pickle=False, **arrays)
     body = stream.getvalue()
     aside = path.with_name(f"{path.name}.{os.getpid()}")
     try:
-        aside.write_bytes(_digest(body) + body)
+        aside.write_bytes(_digest(body, key) + body)
     except OSError:
         # Half a file would take the room that is missing.
         aside.unlink(missing_ok=True)
@@ -139,39 +145,27 @@ def write_arrays(path: Path, arrays: Arrays) -> None:
     aside.replace(path)
 
 
-def _digest(body: bytes) -> bytes:
-    return hashlib.blake2b(body, digest_size=_DIGEST_BYTES).digest()
-
-
-def kept_numbers(path: Path) -> dict[str, float]:
-    """Return the fitted numbers of a kept index of any state, none where there is none.
-
-    They change slowly, so that those of an older state serve until they are fitted again.
-    """
-    arrays = read_arrays(path)
-    if arrays is None:
-        return {}
-    head = json.loads(unpack(arrays, "head")[0])
-    if head.get("format") != FORMAT or head.get("code") != code_digest():
-        return {}
-    return _numbers(arrays)
+def _digest(body: bytes, key: str) -> bytes:
+    secret = hashlib.blake2b(key.encode()).digest()
+    return hashlib.blake2b(body, digest_size=_DIGEST_BYTES, key=secret).digest()
 
 
 def _numbers(arrays: Mapping[str, NDArray[Any]]) -> dict[str, float]:
     return dict(zip(unpack(arrays, "number names"), arrays["numbers"].tolist(), strict=True))
 
 
-def read_arrays(path: Path) -> Arrays | None:
-    """Return the arrays of a file, None where it is missing, torn or flipped.
+def read_arrays(path: Path, *, key: str) -> Arrays | None:
+    """Return the arrays of a file, None where it is missing, torn, flipped or made for another key.
 
-    The whole file is held against its digest before anything in it is read.
+    The whole file is held against its digest before anything in it is read: what another shop, an
+    older state or a hostile hand left there is never unpacked.
     """
     try:
         content = path.read_bytes()
     except OSError:
         return None
     digest, body = content[:_DIGEST_BYTES], content[_DIGEST_BYTES:]
-    if digest != _digest(body):
+    if not hmac.compare_digest(digest, _digest(body, key)):
         return None
     with np.load(BytesIO(body), allow_pickle=False) as arrays:
         return dict(arrays)
@@ -187,13 +181,10 @@ class Kept(NamedTuple):
 
 def read_snapshot(path: Path, stamp: Mapping[str, Any]) -> Kept | None:
     """Return the index that was fitted from what ``stamp`` names, None where there is none."""
-    arrays = read_arrays(path)
+    arrays = read_arrays(path, key=_key(stamp))
     if arrays is None:
         return None
     head = json.loads(unpack(arrays, "head")[0])
-    wanted = {"format": FORMAT, "code": code_digest(), **stamp}
-    if any(head.get(key) != value for key, value in wanted.items()):
-        return None
     spaces = {name: _unpack_space(arrays, f"cause {name}") for name in head["spaces"]}
     return Kept(_index(arrays), spaces, _numbers(arrays))
 

@@ -31,6 +31,7 @@ from kb.store.journal import (
 from kb.store.marker import name_shop, present, refuse_lost, refuse_other, write_marker
 from kb.store.seals import seal_changed
 from kb.store.tables import SCHEMA_REVISION
+from kb.store.truncation import LOG_BYTES, refuse_truncated
 from kb.store.unit_of_work import UnitOfWork
 
 # The SQLite database inside the shop's data folder.
@@ -88,6 +89,7 @@ def make_engine(url: str, *, foreign_keys: bool = True) -> Engine:
                 f"busy_timeout={BUSY_MILLISECONDS}",
                 "journal_mode=WAL",
                 "synchronous=FULL",
+                f"journal_size_limit={LOG_BYTES}",
                 f"foreign_keys={'ON' if foreign_keys else 'OFF'}",
             ):
                 cursor.execute(f"PRAGMA {pragma}")
@@ -253,7 +255,7 @@ def open_store(url: str) -> Store:
             )
     engine = make_engine(url)
     try:
-        _check_schema(engine)
+        _check_schema(engine, file)
         if file is not None:
             _check_marker(engine, file)
     except BaseException:
@@ -270,9 +272,11 @@ def _check_marker(engine: Engine, file: Path) -> None:
         raise store_error(error) from error
 
 
-def _check_schema(engine: Engine) -> None:
+def _check_schema(engine: Engine, file: Path | None) -> None:
     try:
         with engine.connect() as connection:
+            if file is not None:
+                refuse_truncated(connection, file)
             known = inspect(connection).has_table("alembic_version")
             found = (
                 connection.scalar(text("SELECT version_num FROM alembic_version"))

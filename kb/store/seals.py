@@ -115,10 +115,15 @@ def _seal_table(connection: Connection, table: Table) -> None:
         connection.execute(one, made)
 
 
-def broken_seals(connection: Connection, table: Table) -> int | None:
-    """Return how many rows of a table do not fit their seal; None where it cannot be read."""
+def broken_seals(connection: Connection, table: Table) -> tuple[str, ...] | None:
+    """Return the keys of the rows that do not fit their seal; None where a table cannot be read."""
+    keys = [key.name for key in table.primary_key]
     try:
         rows = connection.execute(select(table)).mappings()
-        return sum(bool(row["seal"] != seal_of(table, row)) for row in rows)
+        return tuple(
+            " ".join(str(row[key]) for key in keys)
+            for row in rows
+            if row["seal"] != seal_of(table, row)
+        )
     except _DAMAGED:
         return None

@@ -21,8 +21,8 @@ MOST_REMEMBERED: Final = 256
 class Fitted:
     """Index and causes as they were fitted.
 
-    ``state`` and ``terms`` name what of the store they were fitted on, ``learned`` when the file
-    of what was learned had been written.
+    ``state`` and ``terms`` name what of the store they were fitted on, ``learned`` the last
+    rebuild and when its file was written.
     """
 
     state: str
@@ -31,7 +31,7 @@ class Fitted:
     model: CauseModel
     explainer: Explainer
     altitude_m: float = 0.0
-    learned: int = 0
+    learned: str = ""
     _remembered: Callable[[Job, int], Suggestion] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

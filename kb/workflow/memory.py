@@ -1,9 +1,11 @@
 """The shop's closed jobs, fitted: one memory a process, following the store in every process."""
 
+import logging
 from bisect import bisect_left
 from collections.abc import Container, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from statistics import median
 from threading import Lock
@@ -15,18 +17,25 @@ from kb.case.shop_words import with_shop_terms
 from kb.case.standing import ELSEWHERE
 from kb.case.terms import Vocabulary
 from kb.diagnosis.calibrate import ClosedJob, calibrate
-from kb.diagnosis.calibration import SHIPPED, Calibration, from_numbers
+from kb.diagnosis.calibration import Calibration, from_numbers
 from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.guess import GuessOrCheck, guess_or_check
 from kb.retrieval.features import CaseFeatures, case_features
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.learned import Learned
 from kb.retrieval.learned_file import read_learned, write_learned
-from kb.retrieval.snapshot import kept_numbers, read_snapshot, write_snapshot
+from kb.retrieval.snapshot import read_snapshot, write_snapshot
 from kb.retrieval.weigh import fit_weighed
 from kb.store.engine import Store
 from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.fitted import Fitted
+from kb.workflow.last_rebuild import (
+    LastRebuild,
+    Rebuilt,
+    keep_rebuild,
+    last_rebuild,
+    new_rebuild,
+)
 from kb.workflow.suggest import (
     Suggestion,
     Wanted,
@@ -49,13 +58,7 @@ SNAPSHOT = "index.npz"
 LEARNED = "learned.npz"
 WORTH_KEEPING = 50
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rebuilt:
-    """What a rebuild fitted: numbers of the chances, and how many closed fields were learned."""
-
-    numbers: Calibration
-    fields: int
+logger = logging.getLogger(__name__)
 
 
 def repair_price(job: Job) -> int | None:
@@ -121,16 +124,18 @@ class Memory:
         """Return the closed jobs of the present state, fitted; fits them where they are not."""
         with self._lock:
             with self.store.read() as unit:
-                state, words = unit.state(), self._overlaid(unit)
-            now = (state, words.shop.mark, mark := self._learned_mark())
+                state, words, last = unit.state(), self._overlaid(unit), last_rebuild(unit)
+            now = (state, words.shop.mark, last.mark(self.folder, LEARNED))
             known = self._fitted
             if known is None or (known.state, known.terms, known.learned) != now:
-                known = self._taken_up(self._kept(state, words) or self._fit(words), mark)
+                made = self._kept(state, words, last) or self._fit(words, last)
+                known = self._taken_up(made, last)
             return known
 
-    def _taken_up(self, made: Fitted, mark: int) -> Fitted:
-        if self.folder is not None:
-            made.index.attach(read_learned(self.folder / LEARNED))
+    def _taken_up(self, made: Fitted, last: LastRebuild) -> Fitted:
+        mark = last.mark(self.folder, LEARNED)
+        if self.folder is not None and last.learned:
+            made.index.attach(read_learned(self.folder / LEARNED, key=last.name))
         self._fitted = replace(made, learned=mark)
         return self._fitted
 
@@ -144,39 +149,24 @@ class Memory:
             return self._fitted
         try:
             with self.store.read() as unit:
-                state, words = unit.state(), self._overlaid(unit)
-            kept = self._kept(state, words)
-            return None if kept is None else self._taken_up(kept, self._learned_mark())
+                state, words, last = unit.state(), self._overlaid(unit), last_rebuild(unit)
+            kept = self._kept(state, words, last)
+            return None if kept is None else self._taken_up(kept, last)
         finally:
             self._lock.release()
 
-    def _learned_mark(self) -> int:
-        """Return when the learned file was written, 0 where there is none."""
-        if self.folder is None:
-            return 0
-        try:
-            return (self.folder / LEARNED).stat().st_mtime_ns
-        except OSError:
-            return 0
+    def _stamp(self, state: str, words: Vocabulary, last: LastRebuild) -> dict[str, object]:
+        return last.stamp(state, altitude_m=self.altitude_m, terms=words.shop.mark)
 
-    def _stamp(self, state: str, words: Vocabulary) -> dict[str, object]:
-        return {"state": state, "altitude_m": self.altitude_m, "terms": words.shop.mark}
-
-    def _kept(self, state: str, words: Vocabulary) -> Fitted | None:
+    def _kept(self, state: str, words: Vocabulary, last: LastRebuild) -> Fitted | None:
         if self.folder is None:
             return None
-        found = read_snapshot(self.folder / SNAPSHOT, self._stamp(state, words))
+        found = read_snapshot(self.folder / SNAPSHOT, self._stamp(state, words, last))
         if found is None:
             return None
         model = CauseModel(words, calibration=from_numbers(found.numbers))
         model.restore(found.cases, found.spaces)
         return Fitted.of(state, found.cases, model, altitude_m=self.altitude_m)
-
-    def _numbers(self) -> Calibration:
-        """Return the numbers that were fitted for this shop, the shipped ones before that."""
-        if self.folder is None:
-            return SHIPPED
-        return from_numbers(kept_numbers(self.folder / SNAPSHOT))
 
     def calibration(self) -> Calibration:
         """Return the numbers with which the memory answers."""
@@ -186,10 +176,15 @@ class Memory:
         """Return the fitted causes as they stand now."""
         return self.fitted().model
 
-    def rebuild(self) -> Rebuilt:
+    def rebuild(self, who: str, at: datetime) -> Rebuilt:
         """Fit the index, the numbers of the chances and what the closed fields teach anew.
 
         Below 300 closed jobs nothing is learned, and what was learned before is taken away.
+
+        Parameters
+        ----------
+        who, at : str, datetime
+            Who writes down what was fitted, and when (with a zone).
         """
         with self._lock:
             with self.store.read() as unit:
@@ -200,9 +195,12 @@ class Memory:
             # became 23 s at 10,000 jobs with one.
             with threadpool_limits(limits=1):
                 learned = fit_weighed(made)
-                self._keep_learned(learned)
                 numbers = self._calibrate(jobs, made, learned, words=words)
-                self._keep(state, made, numbers, words=words)
+                last = new_rebuild(numbers.as_numbers(), learned=learned is not None)
+                self._keep_learned(learned, last)
+                with self.store.write(who, at) as unit:
+                    keep_rebuild(unit, last)
+                self._keep(state, made, last, words=words)
             self._fitted = None
         return Rebuilt(numbers=numbers, fields=len(learned.fields) if learned else 0)
 
@@ -226,33 +224,35 @@ class Memory:
         ]
         return calibrate(pairs, words, parts=learned.parts if learned else {})
 
-    def _keep_learned(self, learned: Learned | None) -> None:
+    def _keep_learned(self, learned: Learned | None, last: LastRebuild) -> None:
         if self.folder is None:
             return
         if learned is None:
             (self.folder / LEARNED).unlink(missing_ok=True)
         else:
-            write_learned(self.folder / LEARNED, learned)
+            write_learned(self.folder / LEARNED, learned, key=last.name)
 
-    def _fit(self, words: Vocabulary) -> Fitted:
+    def _fit(self, words: Vocabulary, last: LastRebuild) -> Fitted:
         with self.store.read() as unit:
-            state = unit.state()
-            jobs = unit.jobs.witnesses()
+            state, jobs = unit.state(), unit.jobs.witnesses()
+            for job_id in sorted(unit.jobs.damaged):
+                logger.warning("left out, changed on the disk: %s", job_id)
         made = [witness_features(job, words, self.altitude_m) for job in jobs]
-        return self._keep(state, made, self._numbers(), words=words)
+        return self._keep(state, made, last, words=words)
 
     def _keep(
         self,
         state: str,
         made: Sequence[CaseFeatures],
-        numbers: Calibration,
+        last: LastRebuild,
         *,
         words: Vocabulary,
     ) -> Fitted:
         """Fit index and model, and keep a large index for the next process."""
+        numbers = last.calibration
         index, model = fit_features(made, words, calibration=numbers)
         if self.folder is not None and len(made) >= WORTH_KEEPING:
-            stamp = self._stamp(state, words)
+            stamp = self._stamp(state, words, last)
             with suppress(OSError):
                 write_snapshot(
                     self.folder / SNAPSHOT,

@@ -315,8 +315,8 @@ def test_an_option_that_cannot_be_read_shows_how_to_write_it(terminal, words, pa
 def test_every_command_tells_what_it_does():
     commands = CliRunner().invoke(main, ["--help"]).output
     assert set(main.commands) == {
-        "add", "backup", "close", "demo", "export", "find", "import", "init", "measure", "open",
-        "pack", "rebuild", "restore", "serve", "show", "token", "unpack", "user", "week",
+        "add", "backup", "close", "demo", "doctor", "export", "find", "import", "init", "measure",
+        "open", "pack", "rebuild", "restore", "serve", "show", "token", "unpack", "user", "week",
     }  # fmt: skip
     for name, command in main.commands.items():
         assert name in commands

@@ -15,13 +15,13 @@ from tests.kb.retrieval.test_learn import ask, cases
 def kept(tmp_path):
     learned = fit_learned(cases())
     assert learned is not None
-    write_learned(tmp_path / "learned.npz", learned)
+    write_learned(tmp_path / "learned.npz", learned, key="k")
     return tmp_path / "learned.npz", learned
 
 
 def test_what_was_kept_answers_to_the_last_bit(kept):
     path, learned = kept
-    again = read_learned(path)
+    again = read_learned(path, key="k")
     assert again is not None
     assert np.array_equal(again.marks, learned.marks)
     index = CaseIndex().fit(cases())
@@ -43,12 +43,12 @@ def test_a_kept_index_takes_up_what_was_learned(kept, tmp_path):
 
 def test_a_missing_foreign_or_broken_file_is_ignored(kept, tmp_path):
     path, _ = kept
-    assert read_learned(tmp_path / "none.npz") is None
+    assert read_learned(tmp_path / "none.npz", key="k") is None
     write_snapshot(tmp_path / "index.npz", {}, CaseIndex().fit([CaseFeatures(case="C")]), spaces={})
-    assert read_learned(tmp_path / "index.npz") is None
+    assert read_learned(tmp_path / "index.npz", key="k") is None
     good, rng = path.read_bytes(), random.Random(5)
     for _ in range(50):
         broken = bytearray(good)
         broken[rng.randrange(len(broken))] ^= 1 << rng.randrange(8)
         path.write_bytes(bytes(broken))
-        assert read_learned(path) is None
+        assert read_learned(path, key="k") is None

@@ -1,13 +1,16 @@
+import hashlib
 import random
+from io import BytesIO
 
 import numpy as np
 import pytest
 
+from kb.retrieval import snapshot
 from kb.retrieval.analyzer import word_terms
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.measures import Measure
-from kb.retrieval.snapshot import kept_numbers, read_snapshot, write_snapshot
+from kb.retrieval.snapshot import read_snapshot, write_snapshot
 from kb.retrieval.vectors import TextSpace
 
 STAMP = {"state": "7"}
@@ -84,14 +87,36 @@ def test_torn_and_flipped_files_are_ignored(kept):
         assert read_snapshot(path, STAMP) is None
 
 
-def test_fitted_numbers_are_kept_whatever_the_state(tmp_path):
+def test_fitted_numbers_are_kept_with_the_index(tmp_path):
     path, numbers = tmp_path / "index.npz", {"vote": 0.25, "part text": 1.5}
-    assert kept_numbers(path) == {}
     write_snapshot(path, STAMP, CaseIndex().fit(CASES), spaces={}, numbers=numbers)
-    assert kept_numbers(path) == numbers
-    assert read_snapshot(path, {"state": "8"}) is None
-    path.write_bytes(path.read_bytes()[:-1])
-    assert kept_numbers(path) == {}
+    found = read_snapshot(path, STAMP)
+    assert found is not None
+    assert found.numbers == numbers
+
+
+def hostile(name):
+    """Return a file that numpy would unpack: pickled objects, or zeros that fill the memory."""
+    stream = BytesIO()
+    if name == "pickled":
+        np.savez(stream, head=np.array([print], dtype=object))
+    elif name == "bomb":
+        np.savez_compressed(stream, head=np.zeros(50_000_000, np.uint8))
+    else:
+        np.save(stream, np.zeros(3))
+    return stream.getvalue()
+
+
+@pytest.mark.parametrize("name", ["pickled", "bomb", "one array"])
+@pytest.mark.parametrize("signed", ["plain", "as another shop", "not at all"])
+def test_a_hostile_file_is_never_unpacked(tmp_path, monkeypatch, name, signed):
+    path, body = tmp_path / "index.npz", hostile(name)
+    digest = hashlib.blake2b(body, digest_size=32).digest()
+    if signed == "as another shop":
+        digest = snapshot._digest(body, snapshot._key({"state": "8"}))
+    path.write_bytes(body if signed == "not at all" else digest + body)
+    monkeypatch.setattr(np, "load", lambda *_, **__: pytest.fail("it was unpacked"))
+    assert read_snapshot(path, STAMP) is None
 
 
 def test_vehicle_groups_are_kept(tmp_path):

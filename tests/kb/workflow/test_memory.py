@@ -8,6 +8,7 @@ from kb.retrieval import weigh
 from kb.workflow import memory
 from kb.workflow.jobs import draft_job
 from tests.factories import a_case
+from tests.kb.workflow.conftest import NOW
 from tests.kb.workflow.test_close import PROVEN, closed, opened
 from tests.kb.workflow.test_suggest import ASKED, ask
 
@@ -66,11 +67,13 @@ def test_a_rebuild_fits_the_numbers_once_and_keeps_them(shop, tmp_path, monkeypa
     closed(shop, opened(shop))
     fitted = memory.Memory(shop.store, shop.words, folder=tmp_path)
     assert fitted.calibration() == SHIPPED
-    assert fitted.rebuild().numbers.vote == 0.9
+    assert fitted.rebuild("Ines", NOW).numbers.vote == 0.9
     closed(shop, opened(shop))
     again = memory.Memory(shop.store, shop.words, folder=tmp_path)
     assert again.calibration().vote == 0.9
     assert fits == [2]
+    (tmp_path / memory.SNAPSHOT).unlink()
+    assert memory.Memory(shop.store, shop.words, folder=tmp_path).calibration().vote == 0.9
 
 
 def test_what_a_rebuild_learns_counts_in_the_very_next_answer(shop, tmp_path, monkeypatch):
@@ -79,7 +82,7 @@ def test_what_a_rebuild_learns_counts_in_the_very_next_answer(shop, tmp_path, mo
         closed(shop, opened(shop))
     kept = memory.Memory(shop.store, shop.words, folder=tmp_path)
     before = ask(shop, kept).matches[0]
-    kept.rebuild()
+    kept.rebuild("Ines", NOW)
     after = ask(shop, kept).matches[0]
     assert not {"learned", "spelling"} & {reason.part for reason in before.reasons}
     assert "spelling" in {reason.part for reason in after.reasons}
@@ -89,5 +92,5 @@ def test_what_a_rebuild_learns_counts_in_the_very_next_answer(shop, tmp_path, mo
 def test_too_few_cases_teach_nothing_and_take_away_what_was_learned(shop, tmp_path):
     closed(shop, opened(shop))
     (tmp_path / memory.LEARNED).write_bytes(b"old")
-    assert memory.Memory(shop.store, shop.words, folder=tmp_path).rebuild().fields == 0
+    assert memory.Memory(shop.store, shop.words, folder=tmp_path).rebuild("Ines", NOW).fields == 0
     assert not (tmp_path / memory.LEARNED).exists()
