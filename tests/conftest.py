@@ -1,5 +1,6 @@
 """What all tests share: an empty store, and the outside source of a failing figure."""
 
+import os
 from collections.abc import Generator, Iterator
 from pathlib import Path
 
@@ -7,6 +8,22 @@ import pytest
 
 from kb.store.engine import Store, default_url, open_store
 from tests.factories import make_store
+from tests.postgres import EMPTY, REQUIRE, Server, running_server, server_programs
+
+ENGINES = ("sqlite", "postgresql")
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run what is marked so on both engines, each test once on either."""
+    if metafunc.definition.get_closest_marker("both_engines"):
+        on_both_engines(metafunc)
+
+
+def on_both_engines(metafunc: pytest.Metafunc) -> None:
+    """Run a test on either engine that uses a store; ``sqlite_only`` says why one does not."""
+    only = metafunc.definition.get_closest_marker("sqlite_only")
+    if "store_url" in metafunc.fixturenames and only is None:
+        metafunc.parametrize("store_url", ENGINES, indirect=True)
 
 
 @pytest.hookimpl(wrapper=True)
@@ -22,12 +39,36 @@ def pytest_runtest_makereport(
     return report
 
 
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[Server]:
+    """Return a running PostgreSQL server, skip where none is installed."""
+    programs = server_programs()
+    if programs is None and os.environ.get(REQUIRE):
+        pytest.fail(f"expected PostgreSQL's initdb since {REQUIRE} is set; apt install postgresql")
+    if programs is None:
+        pytest.skip("no PostgreSQL server is installed")
+    with running_server(programs) as server:
+        yield server
+
+
 @pytest.fixture
-def store_url(tmp_path: Path) -> str:
+def empty_postgres_url(postgres: Server) -> Iterator[str]:
+    """Return the URL of a PostgreSQL database without tables, of this test's own."""
+    with postgres.database(EMPTY) as url:
+        yield url
+
+
+@pytest.fixture
+def store_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """Return the URL of an empty store of this test's own."""
+    if getattr(request, "param", "sqlite") == "postgresql":
+        server = request.getfixturevalue("postgres")
+        with server.database() as url:
+            yield url
+        return
     url = default_url(tmp_path)
     make_store(url)
-    return url
+    yield url
 
 
 @pytest.fixture

@@ -11,7 +11,6 @@ from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Final, Self
 
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
@@ -19,6 +18,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DatabaseError
 
 from kb.errors import StoreError
+from kb.store import postgres
 from kb.store.faults import store_error
 from kb.store.journal import (
     Pen,
@@ -73,7 +73,10 @@ def make_engine(url: str, *, foreign_keys: bool = True) -> Engine:
     """Return an engine with the switches that this store needs; migrations go without keys."""
     try:
         # What is written, and hashes of secrets, belong into no error message and no log.
-        engine = create_engine(url, hide_parameters=True)
+        # A connection that broke while nobody used it (the server began anew) is replaced.
+        engine = create_engine(
+            url, hide_parameters=True, pool_pre_ping=not url.startswith("sqlite")
+        )
     except (ArgumentError, ImportError) as error:
         raise StoreError(
             f"expected a database that this Python can open, got: {error}; for PostgreSQL install "
@@ -115,11 +118,15 @@ def begin(engine: Engine, *, writes: bool, patience_ms: int | None = None) -> It
 
     With ``patience_ms`` it waits no longer for a lock that another holds.
     """
-    options = {_WRITE: writes, _PATIENCE: patience_ms}
-    with engine.connect().execution_options(**options) as connection, connection.begin():
-        if patience_ms is not None and engine.dialect.name == "postgresql":
-            connection.exec_driver_sql(f"SET LOCAL lock_timeout = {patience_ms:d}")
-        yield connection
+    options: dict[str, Any] = {_WRITE: writes, _PATIENCE: patience_ms}
+    with engine.connect() as connection:
+        if postgres.is_postgres(connection):
+            options |= postgres.options(writes=writes)
+        with connection.execution_options(**options).begin():
+            if writes and postgres.is_postgres(connection):
+                wait = BUSY_MILLISECONDS if patience_ms is None else patience_ms
+                postgres.be_patient(connection, wait)
+            yield connection
 
 
 class Store:
@@ -220,12 +227,7 @@ class Store:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *error: object) -> None:
         self.close()
 
     @contextmanager

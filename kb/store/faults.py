@@ -4,16 +4,32 @@ import errno
 from collections.abc import Sequence
 from typing import Final
 
-from sqlalchemy.exc import DatabaseError
+from sqlalchemy.exc import DatabaseError, DataError
 
-from kb.errors import ConflictError, NoRoomError, NotFoundError, StoreError
+from kb.errors import (
+    ConflictError,
+    KBError,
+    NoRoomError,
+    NotFoundError,
+    ParseError,
+    StoreError,
+)
 
+_UNREACHED: Final = "start the database server, look at BAYBOOK_DB, then try again"
 _ADVICE: Final = {
     "locked": "another program holds the database; try again",
     "disk I/O": "make room on the disk, then try again",
     "readonly": "let this user write to the data folder",
     "malformed": "restore the last backup with baybook restore",
     "not a database": "restore the last backup with baybook restore",
+    # PostgreSQL's words.
+    "lock timeout": "another program holds the database; try again",
+    "read-only": "let this user write to the database",
+    "permission denied": "let this user write to the database",
+    "connection to server": _UNREACHED,
+    "closed the connection": _UNREACHED,
+    "terminating connection": _UNREACHED,
+    "connection is lost": _UNREACHED,
 }
 
 
@@ -34,9 +50,15 @@ def no_room(error: OSError) -> NoRoomError | None:
     )
 
 
-def store_error(error: DatabaseError) -> StoreError:
-    """Return what a person can do about an error of the database."""
-    reason = str(error.orig)
+def store_error(error: DatabaseError) -> KBError:
+    """Return what a person can do about an error of the database.
+
+    That of a value which no column holds (PostgreSQL keeps no NUL) is the typed text's.
+    """
+    # Further lines may repeat what was written.
+    reason = str(error.orig).partition("\n")[0]
+    if isinstance(error, DataError):
+        return ParseError("expected words and numbers, got a sign or a size that cannot be stored")
     named = getattr(error.orig, "sqlite_errorname", "")
     if named in _NO_ROOM or any(words in reason for words in _NO_ROOM_WORDS):
         return NoRoomError(

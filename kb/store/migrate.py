@@ -9,6 +9,7 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import DatabaseError
 
 from kb.errors import StoreError
+from kb.store import postgres
 from kb.store.backup import make_backup
 from kb.store.backup_files import FOLDER, take_name
 from kb.store.engine import begin, default_url, make_engine, sqlite_file
@@ -121,8 +122,12 @@ def _migrate(url: str, revision: str, *, up: bool) -> None:
     try:
         with begin(engine, writes=True) as connection:
             config.attributes["connection"] = connection
+            if postgres.is_postgres(connection):
+                postgres.before_upgrade(connection)
             (command.upgrade if up else command.downgrade)(config, revision)
             _refuse_orphans(connection)
+            if postgres.is_postgres(connection):
+                postgres.after_upgrade(connection)
             if up and _revision_of(connection) == SCHEMA_REVISION:
                 seal_changed(connection)
     except DatabaseError as error:

@@ -145,7 +145,17 @@ def rows_of(jobs: Iterable[Job], *, revisions: Mapping[str, int] | None = None) 
         _add_symptoms(rows, job)
         _add_measured(rows, job)
         _add_closing(rows, job)
+    _refuse_nul(rows)
     return rows
+
+
+def _refuse_nul(rows: Rows) -> None:
+    """Refuse the one sign that SQLite keeps and PostgreSQL does not: a shop may move any day."""
+    for table in rows.values():
+        for row in table:
+            if any(isinstance(value, str) and "\0" in value for value in row.values()):
+                name = row.get("job_id", row.get("id"))
+                raise ParseError(f"expected text in job {name}, got a NUL sign; take it out")
 
 
 def _add_flat(rows: Rows, shape: Shape, values: Sequence[Any], **keys: Any) -> None:

@@ -46,12 +46,14 @@ def seal_of(table: Table, row: RowMapping | Mapping[str, Any]) -> str:
     A number that the database counts up by itself is left out: it is not known before the insert.
     """
     left_out = {"seal", getattr(table.autoincrement_column, "name", "seal")}
-    values = [_plain(row.get(column.name)) for column in table.c if column.name not in left_out]
+    values = [
+        plain_value(row.get(column.name)) for column in table.c if column.name not in left_out
+    ]
     text = json.dumps(values, ensure_ascii=False).encode("utf-8", "surrogatepass")
     return hashlib.blake2b(text, digest_size=_BYTES).hexdigest()
 
 
-def _plain(value: Any) -> Any:
+def plain_value(value: Any) -> Any:
     """Return a value as every database gives it back: numbers as floats, times in UTC."""
     if isinstance(value, Enum):
         return value.value

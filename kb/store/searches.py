@@ -32,7 +32,7 @@ class SearchRepository:
     def add(self, text: str, vehicle: str = "") -> None:
         """Keep a search, once for each person, text and day (our choice)."""
         who, at = self._pen.require()
-        text, vehicle = text.strip()[:MAX_KEPT], vehicle.strip()[:MAX_KEPT]
+        text, vehicle = _kept(text), _kept(vehicle)
         day = datetime.combine(at.date(), time(), tzinfo=at.tzinfo)
         same = (SearchRow.who == who) & (SearchRow.text == text) & (SearchRow.at >= day)
         count = select(func.count()).select_from(SearchRow).where(same)
@@ -49,3 +49,8 @@ class SearchRepository:
         )
         rows = self._pen.connection.execute(query).mappings()
         return tuple(LostSearch(**row) for row in rows)
+
+
+def _kept(typed: str) -> str:
+    # PostgreSQL keeps no NUL, and an address may hold one.
+    return typed.replace("\0", "").strip()[:MAX_KEPT]

@@ -148,9 +148,9 @@ class FailedSignIns:
     def add(self, name: str, address: str) -> None:
         """Note a try."""
         _, at = self._pen.require()
-        self._pen.connection.execute(
-            insert(FailedSignInRow).values(at=at, name=name, address=address)
-        )
+        # PostgreSQL keeps no NUL, and anybody may type one here.
+        plain = {"name": name.replace("\0", ""), "address": address.replace("\0", "")}
+        self._pen.connection.execute(insert(FailedSignInRow).values(at=at, **plain))
 
     def times(self, *, name: str, address: str | None = None) -> tuple[datetime, ...]:
         """Return when a name was tried, from one address or from everywhere, oldest first."""

@@ -176,7 +176,11 @@ def look_into(url: str) -> Soundness:
 def _seen(found: Inspector, table: Table, engine: Engine) -> list[Any]:
     """Return what a table of the database consists of."""
     name = table.name
-    columns = [(row["name"], str(row["type"]), row["nullable"]) for row in found.get_columns(name)]
+    # The order of signs that PostgreSQL is told is no part of a type.
+    columns = [
+        (row["name"], row["type"].compile(engine.dialect).partition(" COLLATE")[0], row["nullable"])
+        for row in found.get_columns(name)
+    ]
     return _sorted(
         columns,
         found.get_pk_constraint(name)["constrained_columns"],

@@ -36,9 +36,11 @@ from kb.case.terms import OPEN_OUTCOMES, load_vocabulary
 from kb.case.units import Quantity
 
 WORDS = load_vocabulary()
-# Half a surrogate pair is no text; everything else may be typed, quotes and controls among it.
-texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
-some_text = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=12)
+# Half a surrogate pair is no text, and no database keeps a NUL; everything else may be typed,
+# quotes and controls among it.
+signs = st.characters(exclude_categories=["Cs"], exclude_characters="\0")
+texts = st.text(signs, max_size=12)
+some_text = st.text(signs, min_size=1, max_size=12)
 maybe_text = st.none() | texts
 numbers = st.floats(min_value=0, max_value=1e6, allow_nan=False)
 cents = st.none() | st.integers(-(2**31) + 1, 2**31 - 1)

@@ -316,6 +316,7 @@ def test_every_command_tells_what_it_does():
     commands = CliRunner().invoke(main, ["--help"]).output
     assert set(main.commands) == {
         "add", "backup", "close", "demo", "doctor", "export", "find", "import", "init", "measure",
+        "move",
         "open", "pack", "rebuild", "restore", "serve", "show", "token", "unpack", "user", "week",
     }  # fmt: skip
     for name, command in main.commands.items():

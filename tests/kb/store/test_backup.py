@@ -21,6 +21,8 @@ from kb.store.photo_files import keep_photo, photo_path
 from tests.factories import a_full_case, a_job
 from tests.kb.store.other_process import NOW
 
+pytestmark = pytest.mark.sqlite_only("one file that is copied while it is written")
+
 ROOT = Path(__file__).parents[3]
 
 

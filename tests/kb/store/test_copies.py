@@ -9,6 +9,8 @@ from kb.store.engine import open_store, sqlite_file
 from tests.factories import a_full_case, a_job
 from tests.kb.store.other_process import NOW
 
+pytestmark = pytest.mark.sqlite_only("one file that is copied")
+
 
 @pytest.fixture
 def filled(store, store_url):

@@ -48,16 +48,28 @@ def test_damaged_words_are_told_in_plain_words(store):
 DAMAGE = {
     "a value": "UPDATE closings SET cause = 'condenser_fouled' WHERE job_id = 'J2'",
     "a number": "UPDATE readings SET canonical = canonical + 1 WHERE job_id = 'J2'",
-    "a date": "UPDATE jobs SET opened = 'never' WHERE id = 'J2'",
     "a word of a closed list": "UPDATE jobs SET state = 'asleep' WHERE id = 'J2'",
+    "a row that is gone": "DELETE FROM closings WHERE job_id = 'J2'",
+}
+OF_ANOTHER_TYPE = {
+    "a date": "UPDATE jobs SET opened = 'never' WHERE id = 'J2'",
     "bytes that are no text": "UPDATE lines SET text = CAST(x'61c328' AS TEXT) WHERE job_id = 'J2'",
     "bytes for text": "UPDATE proofs SET text = x'0102' WHERE job_id = 'J2'",
-    "a row that is gone": "DELETE FROM closings WHERE job_id = 'J2'",
 }
 
 
 @pytest.mark.parametrize("sql", DAMAGE.values(), ids=DAMAGE)
 def test_a_job_that_changed_on_the_disk_is_never_returned_and_hides_no_other(store, sql):
+    shows_all_but_the_damaged(store, sql)
+
+
+@pytest.mark.sqlite_only("columns that hold another type than declared")
+@pytest.mark.parametrize("sql", OF_ANOTHER_TYPE.values(), ids=OF_ANOTHER_TYPE)
+def test_a_value_of_another_type_is_never_returned_and_hides_no_other(store, sql):
+    shows_all_but_the_damaged(store, sql)
+
+
+def shows_all_but_the_damaged(store, sql):
     with store.write("x", NOW) as unit:
         unit.jobs.add_many([a_full_case(f"J{number}") for number in range(1, 6)], verb="import")
         unit.connection.exec_driver_sql(sql)

@@ -1,17 +1,16 @@
-import sqlite3
-from contextlib import closing
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
 from kb.store.columns import Base
-from kb.store.engine import open_store, sqlite_file
+from kb.store.engine import open_store
 from kb.store.migrate import downgrade, upgrade
 from kb.store.seals import broken_seals, seal_of, sealed_tables
 from kb.store.shop_tables import PersonRow
 from kb.store.tables import HistoryRow
 from kb.store.writes import KEPT_STATES
 from tests.factories import a_full_case, a_job
+from tests.kb.store.by_hand import by_hand
 from tests.kb.store.other_process import NOW
 
 
@@ -20,12 +19,6 @@ def broken(store):
     with store.read() as unit:
         found = {table.name: broken_seals(unit.connection, table) for table in sealed_tables()}
     return {name: rows for name, rows in found.items() if rows != ()}
-
-
-def by_hand(url, sql, *values):
-    with closing(sqlite3.connect(str(sqlite_file(url)))) as other:
-        other.execute(sql, values)
-        other.commit()
 
 
 def fill(store):
@@ -72,6 +65,7 @@ def test_a_later_write_of_another_row_leaves_a_broken_seal_broken(store, store_u
     assert broken(store) == {"history": ("1",)}
 
 
+@pytest.mark.sqlite_only("a column of another type than declared")
 def test_a_table_that_cannot_be_read_has_no_count(store, store_url):
     fill(store)
     by_hand(store_url, "UPDATE history SET at = 'never' WHERE seq = 1")

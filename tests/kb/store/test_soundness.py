@@ -68,6 +68,7 @@ def test_a_sound_database_has_no_trouble(filled):
         assert database.photos() == {"a" * 64: 9}
 
 
+@pytest.mark.sqlite_only("damage as a file takes it")
 @pytest.mark.parametrize(
     ("sql", "found"),
     [
@@ -96,6 +97,7 @@ def test_what_is_wrong_is_named(filled, sql, found):
         assert found.items() <= seen.items()
 
 
+@pytest.mark.sqlite_only("damage as a file takes it")
 def test_a_photo_that_no_row_knows_is_told(filled):
     by_hand(filled, "DELETE FROM photos")
     with look_into(filled) as database:
@@ -110,6 +112,7 @@ def test_there_is_nothing_to_look_into_without_a_database(tmp_path):
         look_into(f"sqlite:///{tmp_path / 'empty.db'}")
 
 
+@pytest.mark.sqlite_only("the bytes of one file")
 def test_looking_changes_nothing(filled):
     before = file_of(filled).read_bytes()
     trouble(filled)
@@ -134,6 +137,7 @@ def rows_of(file):
         return None
 
 
+@pytest.mark.sqlite_only("the bytes of one file")
 def test_a_turned_bit_that_changes_a_row_is_noticed_and_serves_no_changed_case(store_url):
     fill(store_url, jobs=40)
     with open_store(store_url) as store, store.write("Ines", NOW) as unit:

@@ -10,6 +10,8 @@ from kb.store.truncation import LONG_LOG, log_bytes
 from tests.factories import a_full_case
 from tests.kb.store.other_process import NOW
 
+pytestmark = pytest.mark.sqlite_only("one file that can be cut")
+
 
 def file_of(url):
     """Return the file of a SQLite database."""

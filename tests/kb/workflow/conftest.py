@@ -17,8 +17,9 @@ NOW = datetime(2026, 5, 4, 9, 0, tzinfo=UTC)
 class Shop:
     """A store in a temporary folder with the verbs that tests use most."""
 
-    def __init__(self, url):
-        make_store(url)
+    def __init__(self, url, *, made=False):
+        if not made:
+            make_store(url)
         self.url = url
         self.store = open_store(url)
         self.words = WORDS
@@ -41,8 +42,8 @@ class Shop:
 
 
 @pytest.fixture
-def shop(tmp_path):
-    made = Shop(f"sqlite:///{tmp_path / 'shop.db'}")
+def shop(store_url):
+    made = Shop(store_url, made=True)
     yield made
     made.store.close()
 

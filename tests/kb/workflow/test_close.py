@@ -9,6 +9,8 @@ from kb.errors import ConflictError, NotFoundError, NotProvenError, UnknownTermE
 from kb.workflow.close import CloseAnswers, close_job
 from kb.workflow.jobs import Intake, open_job
 
+pytestmark = pytest.mark.both_engines
+
 TYPED = "cold on the road, warm at lights; hi 318 psi"
 PROVEN = CloseAnswers(
     cause="condenser_fan_dead",

@@ -29,6 +29,8 @@ from kb.workflow.people import (
 from kb.workflow.sign_in import open_session
 from tests.kb.workflow.conftest import NOW
 
+pytestmark = pytest.mark.both_engines
+
 QUICK = Hasher(rounds=1, memory_kib=8, lanes=1)
 NOTHING = Chosen()
 

@@ -15,6 +15,8 @@ from kb.workflow.review import first_week, kept_review, review_week
 from kb.workflow.week.rows import Level, WeekRow
 from tests.factories import a_case, a_closing
 
+pytestmark = pytest.mark.both_engines
+
 WEEK = IsoWeek(date(2026, 11, 16))
 NOW = datetime(2026, 11, 23, 7, tzinfo=UTC)
 
