@@ -26,6 +26,7 @@ from web import (
     forms,
     https,
     jobs,
+    kept_parts,
     labels,
     live,
     me,
@@ -182,6 +183,7 @@ def make_site(settings: Mapping[str, Any]) -> Flask:
     auth.init_app(app)
     csrf = CSRFProtect(app)
     forms.init_app(app)
+    kept_parts.init_app(app)
     filters.init_app(app)
     errors.init_app(app)
     for page in _PAGES:
