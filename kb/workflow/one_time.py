@@ -27,6 +27,11 @@ _WRONG: Final = (
     "expected the fresh one-time code of your phone, got another or one that was used; wait for "
     "the next one, or have baybook user no-code run on the machine"
 )
+# Before codes are asked there is none to take off; a phone's clock is then the likeliest reason.
+_NOT_YET: Final = (
+    "expected the one-time code that your phone shows now, got another; wait for the next one, and "
+    "if that is refused too, set the clocks of the phone and of the shop's machine right"
+)
 
 
 def new_secret() -> str:
@@ -81,7 +86,7 @@ def set_up(
         raise ParseError("expected the secret of this page, got another; open the page anew")
     step = step_of(phone.secret, phone.code, at)
     if step is None:
-        raise SignInError(_WRONG)
+        raise SignInError(_NOT_YET)
     unit.people.set_code(person_id, secret=phone.secret, step=step)
     unit.sessions.end_all_of(person_id, but=keep_session)
     unit.links.withdraw(person_id=person_id)

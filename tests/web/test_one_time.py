@@ -151,3 +151,12 @@ def test_a_form_that_waits_for_a_sign_in_carries_neither_secret_nor_code(site, o
     refused = site.as_nobody().client.post("/me/code", data=form)
     assert refused.status_code == 401
     assert not any(value in refused.text for value in form.values())
+
+
+def test_a_wrong_code_while_setting_up_says_nothing_of_codes_that_are_asked_already(owner, clock):
+    refused = owner.send("/me/code", secret=offered(owner), one_time="12", present=PASSWORD)
+    assert refused.status_code == 400
+    assert "set the clocks of the phone" in refused.text
+    wrong = re.search(r'id="one-time-error"[^>]*>([^<]*)<', refused.text)
+    assert wrong
+    assert "no-code" not in wrong[1]
