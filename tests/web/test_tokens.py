@@ -14,7 +14,7 @@ def stored(site):
 
 
 def secret_in(page):
-    (found,) = re.findall(r'id="token" value="(baybook_[\w-]+)"', page)
+    (found,) = re.findall(r'<textarea id="token"[^>]*>(baybook_[\w-]+)<', page)
     return found
 
 
