@@ -42,6 +42,11 @@ def pack(
         raise click.UsageError(f"expected a new file, got {file}, which is there; name another")
     draft = _draft(system, without)
     say(preview_text(draft, texts=texts))
+    if not draft.going:
+        raise click.ClickException(
+            "expected proven cases of the shop's own to give, got none; close a job with its cause "
+            "and its proof first (invented cases and other shops' cases are not given on)"
+        )
     if not yes:
         click.confirm(f"\nWrite these {len(draft.going)} cases to {file}?", abort=True)
     # The file comes first: where it cannot be written, the shop's history says nothing of it.
@@ -127,6 +132,8 @@ def unpack(file: Path, *, dry_run: bool, as_json: bool) -> None:
                 added = take_in(unit, found)
     seconds = round(time.monotonic() - started, 2)
     say(_taken_text(found, new, added=added, seconds=seconds, as_json=as_json))
+    if dry_run and not as_json:
+        say(f"a dry run: {new} cases would be taken in, none was")
 
 
 def _into(bar: Any) -> Callable[[int, int], None]:

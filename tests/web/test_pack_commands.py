@@ -126,3 +126,17 @@ def test_a_hostile_pack_is_told_in_one_line_and_nothing_is_taken(receiver, tmp_p
         text = receiver.said("unpack", str(file), code=1)
         assert "Error: expected" in text
     assert closed(receiver.home) == ()
+
+
+def test_a_shop_without_a_proven_case_of_its_own_is_told_so_and_asked_nothing(empty, tmp_path):
+    asked = CliRunner().invoke(main, ["pack", str(tmp_path / "p.zip"), "--name", "Northgate"])
+    assert asked.exit_code == 1
+    assert "expected proven cases of the shop's own to give, got none" in asked.output
+    assert "[y/N]" not in asked.output
+    assert not (tmp_path / "p.zip").exists()
+
+
+def test_a_dry_run_says_that_nothing_was_taken_in(receiver, pack):
+    assert "a dry run: 2 cases would be taken in, none was" in receiver.said(
+        "unpack", pack, "--dry-run"
+    )
