@@ -45,7 +45,7 @@ def reason_lines(why: Explanation | None, width: int) -> list[str]:
 
 
 def _hanging(mark: str, text: str, width: int) -> list[str]:
-    head = " " * _INDENT + f"{mark:<5}"
+    head = " " * _INDENT + f"{mark:<4} "
     return fill(text, width, initial_indent=head, subsequent_indent=" " * len(head)).split("\n")
 
 

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import pytest
 
 from kb.case.terms import load_vocabulary
@@ -102,3 +104,9 @@ def test_json_has_reasons_only_where_there_are_some():
     ]
     assert made["against"] == [{"what": "few words in common", "counts": "", "weight": -0.5}]
     assert made["unknown"][0]["what"] == "Exchange the relay: no click"
+
+
+@pytest.mark.parametrize("nats", [3.1, 12.0, -12.0])
+def test_a_weight_of_any_length_stands_apart_from_its_words(nats):
+    why = replace(WHY, speaks_for=(Point(what="words: no crank", nats=nats),), unknown=())
+    assert f"{nats:+.1f} " in reason_lines(why, 90)[0]
