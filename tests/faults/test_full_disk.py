@@ -56,7 +56,7 @@ def assert_said(answer, text):
     assert "nothing was saved, and nothing kept before is lost" in answer.text
     assert "make room on the disk" in answer.text
     assert text in answer.text
-    assert "Send it now" in answer.text
+    assert "Send it again" in answer.text
 
 
 def sent_again(site, answer, path):
