@@ -145,7 +145,8 @@ def restore_command(file: Path, *, replace: bool, damaged: bool) -> None:
     """Bring the shop back from the backup FILE, checked before anything moves."""
     home = home_folder()
     wish = Wish(replace=replace, damaged=damaged, derived=DERIVED)
-    say(f"checking the backup of {read_manifest(file).made} ...")
+    made = datetime.fromisoformat(read_manifest(file).made)
+    say(f"checking the backup of {made:%Y-%m-%d %H:%M:%S} (UTC) ...")
     found = restore(file, store_url(home), who=getuser(), at=datetime.now(UTC), wish=wish)
     with open_store(store_url(home)) as store, store.read() as unit:
         jobs = unit.jobs.count()

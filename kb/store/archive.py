@@ -71,7 +71,7 @@ def read_manifest(file: Path) -> Manifest:
         with ZipFile(file) as archive:
             return _manifest(archive)
     except _DAMAGED as error:
-        raise _no_backup(file, str(error)) from error
+        raise _no_backup(file, f"another or a damaged file ({error})") from error
 
 
 # What the reader of zip files raises on one that is damaged, lacks a part, or claims to be locked
@@ -113,7 +113,7 @@ def unpack(file: Path, folder: Path) -> Manifest:
             target.chmod(0o600)
             got = _copy(packed, out, most=manifest.size_bytes)
     except _DAMAGED as error:
-        raise _no_backup(file, str(error)) from error
+        raise _no_backup(file, f"another or a damaged file ({error})") from error
     if got != manifest.sha256:
         raise _no_backup(file, "a database with another hash than it was packed with")
     sync_file(target)

@@ -31,6 +31,7 @@ def test_a_shop_comes_back_on_a_new_machine(terminal, tmp_path, monkeypatch):
     shutil.rmtree(terminal.home)
     (made,) = backups_in(tmp_path / "stick")
     text = terminal.said("restore", str(made.path))
+    assert f"checking the backup of {made.made:%Y-%m-%d %H:%M:%S} (UTC)" in text
     assert "4 jobs and 1 photos are back" in text
     assert "everybody signs in again" in text
     assert "S1" in terminal.said("show", "S1")
