@@ -132,7 +132,7 @@ def let_in(stated: Operation) -> None:
         note(Event.ROLE_REFUSED)
         raise RefusedError(
             403,
-            f"expected a token that may {stated.scope}, got one that may "
+            f"expected a token made with '{stated.scope}', got one with "
             f"{', '.join(sorted(found.scopes))}; ask the owner for another",
             headers={
                 "WWW-Authenticate": f'Bearer error="insufficient_scope", scope="{stated.scope}"'
