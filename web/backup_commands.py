@@ -40,8 +40,8 @@ def init(*, begin_anew: bool, take_this: bool) -> None:
         _put_aside_and_begin(url)
     elif take_this:
         take_as_it_is(url)
-    upgrade(url, backups=backups_folder(home))
-    with open_store(url) as store:
+    upgrade(url, backups=backups_folder(home), home=home)
+    with open_store(url, home=home) as store:
         store.mark()
     say(f"shop ready in {home}")
 
@@ -88,6 +88,7 @@ def _json(made: Backup) -> dict[str, object]:
         "photos": made.photos.copied + made.photos.known,
         "photos_without_file": list(made.photos.missing),
         "older_taken_away": made.gone,
+        "unverified": made.manifest.unverified or None,
     }
 
 
@@ -95,11 +96,18 @@ def _made_lines(made: Backup, seconds: float) -> list[str]:
     holds, photos = made.manifest.holds, made.photos
     lines = [
         f"kept {holds.tables['jobs']} jobs and {photos.copied + photos.known} photos in {made.path}",
-        f"restored beside the shop and every case checked, in {seconds:.1f} s",
+        f"{_tried(made)}, in {seconds:.1f} s",
     ]
     if made.gone:
         lines.append(f"older backups taken away: {made.gone}")
     return [*lines, *_missing_lines(photos.missing)]
+
+
+def _tried(made: Backup) -> str:
+    """Return how the backup was checked; one that was not restored is never told as one that was."""
+    if made.manifest.unverified:
+        return f"{made.manifest.unverified}; every case checked in the shop itself"
+    return "restored beside the shop and every case checked"
 
 
 def _missing_lines(missing: tuple[str, ...]) -> list[str]:
@@ -148,7 +156,7 @@ def restore_command(file: Path, *, replace: bool, damaged: bool) -> None:
     made = datetime.fromisoformat(read_manifest(file).made)
     say(f"checking the backup of {made:%Y-%m-%d %H:%M:%S} (UTC) ...")
     found = restore(file, store_url(home), who=getuser(), at=datetime.now(UTC), wish=wish)
-    with open_store(store_url(home)) as store, store.read() as unit:
+    with open_store(store_url(home), home=home) as store, store.read() as unit:
         jobs = unit.jobs.count()
     for line in _restored_lines(found, jobs, home):
         say(line)

@@ -46,7 +46,7 @@ class ChangedSinceError(Exception):
 
 def init_app(app: Flask) -> None:
     """Open the store once; the memory follows its generation."""
-    store = open_store(app.config["STORE_URL"])
+    store = open_store(app.config["STORE_URL"], home=Path(app.config["HOME"]))
     words = load_vocabulary()
     memory = Memory(
         store,

@@ -53,7 +53,8 @@ def altitude_m() -> float:
 
 def shop_store() -> Store:
     """Return the shop's store."""
-    return open_store(store_url(home_folder()))
+    home = home_folder()
+    return open_store(store_url(home), home=home)
 
 
 def shop_words(store: Store) -> Vocabulary:

@@ -14,7 +14,7 @@ from threading import Event, Thread
 from typing import Final
 
 from kb.errors import KBError
-from kb.store.engine import open_store, sqlite_file
+from kb.store.engine import open_store
 from kb.workflow.nightly import claim, is_due, last_done
 from web.layout import say
 
@@ -81,7 +81,7 @@ class Nightly:
             If the shop cannot be read.
         """
         now = self.clock()
-        with open_store(self.url) as store:
+        with open_store(self.url, home=self.home) as store:
             with store.read() as unit:
                 last = last_done(unit)
             self._note(last)
@@ -93,7 +93,7 @@ class Nightly:
                 return False
         if not self.run(self.url, self.home):
             return False
-        with open_store(self.url) as store, store.read() as unit:
+        with open_store(self.url, home=self.home) as store, store.read() as unit:
             self._note(last_done(unit))
         return True
 
@@ -115,10 +115,10 @@ def nightly_backups(url: str, *, home: Path) -> Iterator[Callable[[], None]]:
     """Back the shop up every night while the block runs, in every process that asks for it.
 
     What the shop holds is noted beside its database before and after. Yields what a process calls
-    to begin; its first look comes a little later. A database on a server has keepers of its own.
+    to begin; its first look comes a little later.
     """
     nightly, ended = Nightly(url=url, home=home), Event()
-    _mark(url)
+    _mark(url, home)
 
     def look_on() -> None:
         while not ended.wait(LOOK_EVERY_S):
@@ -128,16 +128,15 @@ def nightly_backups(url: str, *, home: Path) -> Iterator[Callable[[], None]]:
                 say(f"no backup was made: {error}", err=True)
 
     def begin() -> None:
-        if sqlite_file(url) is not None:
-            Thread(target=look_on, name="nightly backup", daemon=True).start()
+        Thread(target=look_on, name="nightly backup", daemon=True).start()
 
     try:
         yield begin
     finally:
         ended.set()
-        _mark(url)
+        _mark(url, home)
 
 
-def _mark(url: str) -> None:
-    with open_store(url) as store:
+def _mark(url: str, home: Path) -> None:
+    with open_store(url, home=home) as store:
         store.mark()

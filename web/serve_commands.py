@@ -38,7 +38,7 @@ def serve(*, host: str, port: int, names: Sequence[str], proxy: bool, processes:
         _refuse_way_round(host, names)
     alone = host in LOOPBACK and not proxy
     home = home_folder()
-    with open_store(store_url(home)) as store:
+    with open_store(store_url(home), home=home) as store:
         token = first_link(store) if alone else None
         if not alone:
             _refuse_without_owner(store, names[0] if proxy else host)

@@ -16,6 +16,8 @@ from kb.store.engine import DATABASE
 # The number of this layout; one that is not known is refused.
 FORMAT: Final = 1
 MANIFEST: Final = "manifest.json"
+# What pg_dump made of a database on a server.
+DUMP: Final = "baybook.dump"
 _BLOCK: Final = 1 << 20
 # Deflate's fastest: 100,000 cases are packed in seconds and take a fifth of their room (our choice).
 _LEVEL: Final = 1
@@ -35,12 +37,23 @@ class Manifest:
         Counts and hashes of the database.
     size_bytes, sha256
         Of the database's file.
+    schema_name : str
+        The schema of PostgreSQL that its tables lie in; empty for a database of SQLite.
+    unverified : str
+        Why the backup was not tried by restoring it; empty where it was.
     """
 
     made: str
     holds: Described
     size_bytes: int
     sha256: str
+    schema_name: str = ""
+    unverified: str = ""
+
+    @property
+    def part(self) -> str:
+        """The name of the database in the backup: a file of SQLite, or what pg_dump made."""
+        return DUMP if self.schema_name else DATABASE
 
 
 def hash_of(file: Path) -> str:
@@ -55,7 +68,7 @@ def pack(database: Path, manifest: Manifest, target: Path) -> None:
     target.touch(mode=0o600)
     with ZipFile(target, "w", compression=ZIP_DEFLATED, compresslevel=_LEVEL) as archive:
         archive.writestr(MANIFEST, text)
-        archive.write(database, DATABASE)
+        archive.write(database, manifest.part)
     sync_file(target)
 
 
@@ -107,9 +120,13 @@ def unpack(file: Path, folder: Path) -> Manifest:
         If it is no backup, or a damaged one.
     """
     manifest = read_manifest(file)
-    target = folder / DATABASE
+    target = folder / manifest.part
     try:
-        with ZipFile(file) as archive, archive.open(DATABASE) as packed, target.open("xb") as out:
+        with (
+            ZipFile(file) as archive,
+            archive.open(manifest.part) as packed,
+            target.open("xb") as out,
+        ):
             target.chmod(0o600)
             got = _copy(packed, out, most=manifest.size_bytes)
     except _DAMAGED as error:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from kb.errors import StoreError
-from kb.store.archive import Manifest, hash_of, pack, unpack
+from kb.store.archive import DUMP, Manifest, hash_of, pack, unpack
 from kb.store.backup_files import (
     NAMELESS,
     backups_in,
@@ -23,6 +23,7 @@ from kb.store.backup_files import (
 from kb.store.copies import check_copy, copy_sqlite, describe
 from kb.store.engine import DATABASE, sqlite_file
 from kb.store.kept_photos import PHOTOS, PhotosKept, copy_photos
+from kb.store.server_copies import Dumped, dump_and_check
 
 _MAKING: Final = ".making-"
 # A scratch folder that nobody wrote into for a day was left by a backup that was killed (our choice).
@@ -42,7 +43,8 @@ class Backup:
 def make_backup(url: str, folder: Path, *, home: Path, at: datetime) -> Backup:
     """Keep the shop in ``folder`` while others work: its database as one file, its photos beside.
 
-    The file is restored into a scratch folder and every case hashed again before it gets its name.
+    The file is restored into a scratch folder and every case hashed again before it gets its name;
+    that of a server into another database there, or it says that its role may not make one.
     Older backups of this shop go by the rule of ``superfluous``, but never for one that is damaged.
     Left out: who is signed in, the key of the forms, and what is made from the jobs anew.
 
@@ -65,25 +67,25 @@ def make_backup(url: str, folder: Path, *, home: Path, at: datetime) -> Backup:
     """
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     with _scratch(folder) as scratch:
-        copy = scratch / DATABASE
-        _copy_database(url, copy)
-        holds = describe(copy)
+        kept = _keep(url, scratch)
         photos = copy_photos(
-            [name for name, _ in holds.photos],
+            [name for name, _ in kept.holds.photos],
             home / PHOTOS,
             folder / PHOTOS,
             read_part=at.toordinal(),
         )
         manifest = Manifest(
             made=at.astimezone(UTC).isoformat(timespec="seconds"),
-            holds=holds,
-            size_bytes=copy.stat().st_size,
-            sha256=hash_of(copy),
+            holds=kept.holds,
+            size_bytes=kept.copy.stat().st_size,
+            sha256=hash_of(kept.copy),
+            schema_name=kept.schema_name,
+            unverified=kept.unverified,
         )
         made = scratch / "made.zip"
-        pack(copy, manifest, made)
-        wrong = _try_out(made, manifest, scratch)
-        path = free_name(folder, holds.shop or NAMELESS, at, damaged=bool(wrong))
+        pack(kept.copy, manifest, made)
+        wrong = kept.wrong or _try_out(made, manifest, scratch)
+        path = free_name(folder, kept.holds.shop or NAMELESS, at, damaged=bool(wrong))
         made.replace(path)
         sync_folder(folder)
     if wrong:
@@ -102,26 +104,36 @@ def _scratch(folder: Path) -> Iterator[Path]:
         yield Path(scratch)
 
 
-def _copy_database(url: str, target: Path) -> None:
+def _keep(url: str, scratch: Path) -> Dumped:
+    """Copy the database: one of a file is checked when it is packed, one of a server at once."""
     file = sqlite_file(url)
     if file is None:
-        raise StoreError("expected a database in a file, got one on a server; keep it with pg_dump")
-    copy_sqlite(file, target)
+        return dump_and_check(url, scratch / DUMP)
+    copy = scratch / DATABASE
+    copy_sqlite(file, copy)
+    return Dumped(copy=copy, holds=describe(copy))
 
 
 def _try_out(made: Path, manifest: Manifest, scratch: Path) -> tuple[str, ...]:
-    """Restore a backup beside the shop, hold it against what it should hold, hash every case.
+    """Unpack a backup beside the shop, hold it against what it should hold, hash every case.
 
-    Returns the ids of jobs that are no longer as they were written.
+    Returns the ids of jobs that are no longer as they were written. A dump of a server was held
+    against its shop before it was packed, so that its hash is enough here.
     """
     again = scratch / "again"
     again.mkdir()
-    if unpack(made, again) != manifest or describe(again / DATABASE) != manifest.holds:
+    same = unpack(made, again) == manifest
+    if manifest.schema_name:
+        wrong: tuple[str, ...] = ()
+    else:
+        same = same and describe(again / DATABASE) == manifest.holds
+        wrong = check_copy(again / DATABASE) if same else ()
+    if not same:
         raise StoreError(
             "nothing was kept; expected a backup that holds what the shop holds, got another; "
             "look at the disk, then run baybook backup again"
         )
-    return check_copy(again / DATABASE)
+    return wrong
 
 
 def _damaged(path: Path, wrong: tuple[str, ...]) -> StoreError:

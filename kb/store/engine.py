@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, Self
 
-from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
+from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DatabaseError
 
@@ -28,10 +28,10 @@ from kb.store.journal import (
     renew_state,
     state,
 )
-from kb.store.marker import name_shop, present, refuse_lost, refuse_other, write_marker
+from kb.store.marker import marked_place, name_shop, present, refuse_lost, write_marker
+from kb.store.opening import check_opened
 from kb.store.seals import seal_changed
-from kb.store.tables import SCHEMA_REVISION
-from kb.store.truncation import LOG_BYTES, refuse_truncated
+from kb.store.truncation import LOG_BYTES
 from kb.store.unit_of_work import UnitOfWork
 
 # The SQLite database inside the shop's data folder.
@@ -136,8 +136,9 @@ class Store:
     the database.
     """
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, place: Path | None = None) -> None:
         self._engine = engine
+        self._place = place
         self._lock = threading.Lock()
         self._writer: int | None = None
 
@@ -215,10 +216,9 @@ class Store:
             name_shop(connection)
             seal_changed(connection)
             found = present(connection)
-        file = sqlite_file(self._engine.url.render_as_string(hide_password=False))
-        if file is not None:
+        if self._place is not None:
             noted = None if backup is None else str(backup.resolve())
-            write_marker(file, replace(found, backup=noted))
+            write_marker(self._place, replace(found, backup=noted))
 
     def close(self) -> None:
         """Close every connection."""
@@ -239,14 +239,22 @@ class Store:
             raise store_error(error) from error
 
 
-def open_store(url: str) -> Store:
+def open_store(url: str, *, home: Path | None = None) -> Store:
     """Return the store at ``url``.
+
+    Parameters
+    ----------
+    url : str
+        SQLAlchemy URL.
+    home : Path, optional
+        The shop's folder, where the marker of a database on a server lies; that of a file lies
+        beside the file.
 
     Raises
     ------
     StoreError
-        If there is no database, an empty one, one of another schema, or another than the marker
-        beside it tells of; says what to run.
+        If there is no database, an empty one, one of another schema, or another than its marker
+        tells of; says what to run.
     """
     file = sqlite_file(url)
     if file is not None:
@@ -255,45 +263,10 @@ def open_store(url: str) -> Store:
             raise StoreError(
                 f"expected the shop's database at {file}, got no file; run baybook init"
             )
-    engine = make_engine(url)
+    engine, place = make_engine(url), marked_place(file, home)
     try:
-        _check_schema(engine, file)
-        if file is not None:
-            _check_marker(engine, file)
+        check_opened(engine, file, place)
     except BaseException:
         engine.dispose()
         raise
-    return Store(engine)
-
-
-def _check_marker(engine: Engine, file: Path) -> None:
-    try:
-        with engine.connect() as connection:
-            refuse_other(file, present(connection))
-    except DatabaseError as error:
-        raise store_error(error) from error
-
-
-def _check_schema(engine: Engine, file: Path | None) -> None:
-    try:
-        with engine.connect() as connection:
-            if file is not None:
-                refuse_truncated(connection, file)
-            known = inspect(connection).has_table("alembic_version")
-            found = (
-                connection.scalar(text("SELECT version_num FROM alembic_version"))
-                if known
-                else None
-            )
-    except DatabaseError as error:
-        raise store_error(error) from error
-    if found is None:
-        raise StoreError("expected the shop's tables, got none; run baybook init")
-    if found < SCHEMA_REVISION:
-        raise StoreError(
-            f"expected schema {SCHEMA_REVISION}, got the older {found}; run baybook init"
-        )
-    if found > SCHEMA_REVISION:
-        raise StoreError(
-            f"expected schema {SCHEMA_REVISION}, got the newer {found}; install the newer Baybook"
-        )
+    return Store(engine, place)

@@ -22,7 +22,8 @@ _ADVICE: Final = {
     "readonly": "let this user write to the data folder",
     "malformed": "restore the last backup with baybook restore",
     "not a database": "restore the last backup with baybook restore",
-    # PostgreSQL's words.
+    # PostgreSQL's words; a database that is not there before a server that is not.
+    'FATAL:  database "': "make the database with createdb, or look at BAYBOOK_DB",
     "lock timeout": "another program holds the database; try again",
     "read-only": "let this user write to the database",
     "permission denied": "let this user write to the database",
@@ -67,6 +68,11 @@ def store_error(error: DatabaseError) -> KBError:
         )
     advice = next((text for word, text in _ADVICE.items() if word in reason), "run baybook doctor")
     return StoreError(f"nothing was saved; expected a sound database, got: {reason}; {advice}")
+
+
+def is_missing(error: DatabaseError) -> bool:
+    """Say whether a server answered that it has no such database."""
+    return 'FATAL:  database "' in str(error.orig)
 
 
 def damaged_jobs(ids: Sequence[str]) -> StoreError:

@@ -2,7 +2,7 @@
 
 SQLite makes an empty database of a missing file, and takes a file of no bytes for a sound empty
 one. Beside a marker, neither is taken for a new shop, nor another shop's file, nor an old copy.
-Only a database in a file has a marker: a server's never goes missing without an error.
+That of a database on a server lies in the shop's folder.
 """
 
 import json
@@ -20,6 +20,8 @@ from kb.store.tables import SCHEMA_REVISION, HistoryRow, JobRow, SettingRow
 
 # The setting that names the shop; copies of its database share it.
 SHOP: Final = "shop id"
+# Stands for a database on a server where its marker lies; no file has this name.
+SERVER: Final = "server"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +45,16 @@ class Marker:
     jobs: int | None = None
     seq: int | None = None
     backup: str | None = None
+
+
+def marked_place(file: Path | None, home: Path | None) -> Path | None:
+    """Return what the marker lies beside: a database's file, else a name in the shop's folder."""
+    return home / SERVER if file is None and home is not None else file
+
+
+def named(place: Path) -> str:
+    """Return how a message names the database of a marker."""
+    return "the database that BAYBOOK_DB names" if place.name == SERVER else str(place)
 
 
 def marker_file(database: Path) -> Path:
@@ -125,6 +137,31 @@ def refuse_lost(database: Path) -> None:
     )
 
 
+def refuse_gone(place: Path, got: str) -> None:
+    """Refuse a database on a server that is missing or empty where a marker tells of a shop.
+
+    Parameters
+    ----------
+    place : Path
+        What its marker lies beside.
+    got : str
+        What was found.
+
+    Raises
+    ------
+    StoreError
+        If there is a marker; names the newest backup.
+    """
+    marker = read_marker(place)
+    if marker is None:
+        return
+    held = f" with {marker.jobs} jobs" if marker.jobs else ""
+    raise StoreError(
+        f"expected the shop's records{held} in {named(place)}, got {got}; look at BAYBOOK_DB, or "
+        f"{how_to_restore(place)}, or run baybook init --begin-anew to begin an empty shop"
+    )
+
+
 def refuse_other(database: Path, found: Marker) -> None:
     """Refuse a database that is not the one that the marker tells of, or an earlier copy of it.
 
@@ -150,8 +187,8 @@ def refuse_other(database: Path, found: Marker) -> None:
     else:
         return
     raise StoreError(
-        f"expected the shop's own database in {database}, got {got}; {how_to_restore(database)}, "
-        "or run baybook init --take-this if this file is the right one"
+        f"expected the shop's own database in {named(database)}, got {got}; "
+        f"{how_to_restore(database)}, or run baybook init --take-this if this one is right"
     )
 
 

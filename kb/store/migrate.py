@@ -1,6 +1,7 @@
 """Making the schema and bringing an older one up to date; Alembic is needed nowhere else."""
 
 import tempfile
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,7 +15,7 @@ from kb.store.backup import make_backup
 from kb.store.backup_files import FOLDER, take_name
 from kb.store.engine import begin, default_url, make_engine, sqlite_file
 from kb.store.faults import store_error
-from kb.store.marker import refuse_lost
+from kb.store.marker import SERVER, refuse_gone, refuse_lost
 from kb.store.seals import seal_changed
 from kb.store.tables import SCHEMA_REVISION
 
@@ -30,11 +31,13 @@ def bundled(name: str) -> Path:
     return packed if packed.exists() else _KB.parent / name
 
 
-def upgrade(url: str, revision: str = "head", *, backups: Path | None = None) -> None:
+def upgrade(
+    url: str, revision: str = "head", *, backups: Path | None = None, home: Path | None = None
+) -> None:
     """Make or upgrade the schema at ``url`` in one transaction; all of it or nothing.
 
-    An older shop in a file is backed up first. A new one is made aside, so that a file of no
-    bytes is never a shop that was just begun.
+    An older shop is backed up first. A new file is made aside, so that a file of no bytes is never
+    a shop that was just begun.
 
     Parameters
     ----------
@@ -44,6 +47,8 @@ def upgrade(url: str, revision: str = "head", *, backups: Path | None = None) ->
         The newest unless told otherwise.
     backups : Path, optional
         The folder of backups; beside the database unless told otherwise.
+    home : Path, optional
+        The shop's folder; without it a database on a server has no marker and no backup.
 
     Raises
     ------
@@ -53,6 +58,8 @@ def upgrade(url: str, revision: str = "head", *, backups: Path | None = None) ->
     """
     file = sqlite_file(url)
     if file is None:
+        if home is not None:
+            _ready_server(url, home, backups or home / FOLDER)
         _migrate(url, revision, up=True)
         return
     refuse_lost(file)
@@ -60,7 +67,9 @@ def upgrade(url: str, revision: str = "head", *, backups: Path | None = None) ->
     if not file.exists():
         make_new(file, revision)
         return
-    _back_up_older(url, file, backups or file.parent / FOLDER)
+    _back_up_older(
+        schema_revision(url), url, backups=backups or file.parent / FOLDER, home=file.parent
+    )
     _migrate(url, revision, up=True)
 
 
@@ -77,12 +86,19 @@ def make_new(file: Path, revision: str = "head") -> None:
             take_name(new, file)
 
 
-def _back_up_older(url: str, file: Path, backups: Path) -> None:
-    """Keep a shop of an older schema before it changes."""
+def _ready_server(url: str, home: Path, backups: Path) -> None:
+    """Refuse a server's database that lost its shop; keep one of an older schema."""
     found = schema_revision(url)
+    if found is None:
+        refuse_gone(home / SERVER, "one without tables")
+    _back_up_older(found, url, backups=backups, home=home)
+
+
+def _back_up_older(found: str | None, url: str, *, backups: Path, home: Path) -> None:
+    """Keep a shop of an older schema before it changes."""
     if found is None or found >= SCHEMA_REVISION:
         return
-    make_backup(url, backups, home=file.parent, at=datetime.now(UTC))
+    make_backup(url, backups, home=home, at=datetime.now(UTC))
 
 
 def downgrade(url: str, revision: str) -> None:
@@ -121,19 +137,37 @@ def _migrate(url: str, revision: str, *, up: bool) -> None:
     engine = make_engine(url, foreign_keys=False)
     try:
         with begin(engine, writes=True) as connection:
-            config.attributes["connection"] = connection
-            if postgres.is_postgres(connection):
-                postgres.before_upgrade(connection)
-            (command.upgrade if up else command.downgrade)(config, revision)
-            _refuse_orphans(connection)
-            if postgres.is_postgres(connection):
-                postgres.after_upgrade(connection)
+            change = command.upgrade if up else command.downgrade
+            _run(change, config, revision, connection=connection)
             if up and _revision_of(connection) == SCHEMA_REVISION:
                 seal_changed(connection)
     except DatabaseError as error:
         raise store_error(error) from error
     finally:
         engine.dispose()
+
+
+def make_tables(connection: Connection) -> None:
+    """Make the tables of the present schema within a transaction that goes on."""
+    from alembic import command  # noqa: PLC0415 - slow to import
+
+    _run(command.upgrade, _config(), "head", connection=connection)
+
+
+def _run(
+    command: Callable[["Config", str], None],
+    config: "Config",
+    revision: str,
+    *,
+    connection: Connection,
+) -> None:
+    config.attributes["connection"] = connection
+    if postgres.is_postgres(connection):
+        postgres.before_upgrade(connection)
+    command(config, revision)
+    _refuse_orphans(connection)
+    if postgres.is_postgres(connection):
+        postgres.after_upgrade(connection)
 
 
 def _config() -> "Config":

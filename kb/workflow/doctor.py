@@ -16,7 +16,7 @@ from kb.retrieval.learned_file import read_learned
 from kb.retrieval.snapshot import read_snapshot
 from kb.store.backup_files import read_name
 from kb.store.engine import open_store, sqlite_file
-from kb.store.marker import last_backup
+from kb.store.marker import last_backup, marked_place
 from kb.store.photo_files import photo_path
 from kb.store.soundness import Soundness, look_into
 from kb.store.truncation import LONG_LOG, log_bytes
@@ -171,7 +171,7 @@ def _photos(database: Soundness, folder: Path) -> Looked:
 
 def _index(place: Place) -> Looked:
     """Hold the kept index and what was learned against the store; both are made anew at need."""
-    with open_store(place.url) as store, store.read() as unit:
+    with open_store(place.url, home=place.home) as store, store.read() as unit:
         last, state, words = last_rebuild(unit), unit.state(), words_of(unit)
     stamp = last.stamp(state, altitude_m=place.altitude_m, terms=words.shop.mark)
     if last.learned and read_learned(place.home / LEARNED, key=last.name) is None:
@@ -187,9 +187,10 @@ def _index(place: Place) -> Looked:
 
 def _around(place: Place, now: datetime) -> tuple[Looked, ...]:
     file = sqlite_file(place.url)
+    marked = marked_place(file, place.home)
     return (
-        # A database on a server has its own keepers.
-        *((_log(file), _backup(file, now)) if file is not None else ()),
+        *((_log(file),) if file is not None else ()),
+        *((_backup(marked, now),) if marked is not None else ()),
         _room(place.home, file),
         _rights(place.home, file),
     )
@@ -206,8 +207,8 @@ def _log(file: Path) -> Looked:
     return _look("log beside the database", seen, to_do)
 
 
-def _backup(file: Path, now: datetime) -> Looked:
-    path = last_backup(file)
+def _backup(marked: Path, now: datetime) -> Looked:
+    path = last_backup(marked)
     made = read_name(path) if path is not None else None
     if made is None:
         return _look("last backup", "none found", "run baybook backup, best to another disk")

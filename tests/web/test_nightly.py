@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from kb.errors import StoreError
+from kb.store.archive import read_manifest
 from kb.store.backup_files import backups_in
 from kb.store.engine import default_url, open_store
 from kb.workflow.nightly import last_done, note_done
@@ -135,12 +136,13 @@ def test_while_pages_are_served_somebody_looks_and_survives_what_goes_wrong(
     assert "no backup was made: the disk is gone" in capfd.readouterr().err
 
 
-def test_a_database_on_a_server_is_left_to_its_own_keepers(world, monkeypatch):
-    monkeypatch.setattr(nightly_module, "sqlite_file", lambda _: None)
-    before = threading.active_count()
-    with nightly_backups(world.url, home=world.home) as begin:
-        begin()
-        assert threading.active_count() == before
+def test_a_shop_on_a_server_is_kept_at_night_too(postgres, tmp_path):
+    with postgres.database() as url:
+        process = Nightly(url=url, home=tmp_path)
+        assert process.look()
+        (made,) = backups_in(tmp_path / "backups")
+        assert read_manifest(made.path).schema_name == "public"
+        assert not process.look()
 
 
 def test_the_clocks_go_on():

@@ -5,9 +5,10 @@ import pytest
 from kb.errors import StoreError
 from kb.store.backup_files import FOLDER, free_name
 from kb.store.engine import default_url, open_store
-from kb.store.marker import Marker, last_backup, marker_file, read_marker, write_marker
+from kb.store.marker import SERVER, Marker, last_backup, marker_file, read_marker, write_marker
 from kb.store.migrate import upgrade
 from tests.factories import a_job, make_store
+from tests.kb.store.by_hand import by_hand
 from tests.kb.store.other_process import NOW
 
 
@@ -130,3 +131,49 @@ def test_the_place_of_the_newest_backup_is_remembered_and_looked_at_again(databa
     assert last_backup(database) == second
     shutil.rmtree(stick)
     assert last_backup(database) is None
+
+
+@pytest.fixture
+def served(postgres, tmp_path):
+    """Return the URL of a shop on a server whose marker lies in the folder of the test."""
+    with postgres.database() as url:
+        with open_store(url, home=tmp_path) as store:
+            with store.write("x", NOW) as unit:
+                unit.jobs.add(a_job("J1"), verb="open")
+            store.mark()
+        yield url
+
+
+def test_a_servers_shop_is_noted_in_the_shops_folder(served, tmp_path):
+    seen = noted(tmp_path / SERVER)
+    assert (seen.jobs, len(seen.shop or "")) == (1, 32)
+    open_store(served, home=tmp_path).close()
+
+
+def test_a_servers_database_that_is_gone_is_no_new_shop(served, postgres, tmp_path):
+    file = free_name(tmp_path / "backups", noted(tmp_path / SERVER).shop or "", NOW)
+    file.parent.mkdir()
+    file.touch()
+    with pytest.raises(StoreError, match=f"with 1 jobs .* got no database; .*{file}"):
+        open_store(postgres.url("never_made"), home=tmp_path)
+    with pytest.raises(StoreError, match="make the database with createdb"):
+        open_store(postgres.url("never_made"))
+
+
+@pytest.mark.parametrize("use", [open_store, upgrade])
+def test_a_servers_empty_database_is_no_new_shop(use, served, empty_postgres_url, tmp_path):
+    with pytest.raises(StoreError, match="BAYBOOK_DB names, got one without tables"):
+        use(empty_postgres_url, home=tmp_path)
+
+
+def test_another_shops_database_on_the_server_is_refused(served, postgres, tmp_path):
+    with postgres.database() as other:
+        with pytest.raises(StoreError, match="got that of another shop"):
+            open_store(other, home=tmp_path)
+        open_store(other).close()
+
+
+def test_an_older_state_of_a_servers_database_is_refused(served, tmp_path):
+    by_hand(served, "DELETE FROM history")
+    with pytest.raises(StoreError, match=r"got an earlier state of it \(0 of 1 lines"):
+        open_store(served, home=tmp_path)

@@ -151,22 +151,20 @@ def test_an_upgrade_that_is_killed_leaves_the_old_shop_and_comes_up_the_next_tim
     assert killed >= 10
 
 
-@pytest.mark.sqlite_only("a file, kept before it changes; a server has its own keepers")
 def test_an_older_shop_is_backed_up_before_it_changes(filled_url, tmp_path):
     downgrade(filled_url, "0003")
     assert backups_in(tmp_path / "backups") == ()
-    upgrade(filled_url)
-    upgrade(filled_url)
+    upgrade(filled_url, home=tmp_path)
+    upgrade(filled_url, home=tmp_path)
     (made,) = backups_in(tmp_path / "backups")
     assert read_manifest(made.path).holds.schema == "0003"
 
 
-@pytest.mark.sqlite_only("a file, kept before it changes; a server has its own keepers")
 def test_a_shop_whose_backup_fails_is_not_changed(filled_url, tmp_path):
     downgrade(filled_url, "0003")
     (tmp_path / "backups").write_text("no folder")
     with pytest.raises(OSError, match="File exists"):
-        upgrade(filled_url)
+        upgrade(filled_url, home=tmp_path)
     assert schema_revision(filled_url) == "0003"
 
 
