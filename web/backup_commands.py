@@ -12,9 +12,14 @@ import click
 from kb.store.archive import read_manifest
 from kb.store.backup import Backup, make_backup
 from kb.store.backup_files import BackupFile, backups_in
-from kb.store.engine import open_store
+from kb.store.engine import open_store, sqlite_file
 from kb.store.migrate import upgrade
 from kb.store.restore import Restored, Wish, begin_anew, restore, take_as_it_is
+from kb.store.server_restore import (
+    begin_anew_on_server,
+    restore_on_server,
+    take_server_as_it_is,
+)
 from kb.workflow.memory import LEARNED, SNAPSHOT
 from kb.workflow.nightly import note_done
 from kb.workflow.trust import TRUST
@@ -37,18 +42,31 @@ def init(*, begin_anew: bool, take_this: bool) -> None:
     home.mkdir(parents=True, exist_ok=True)
     url = store_url(home)
     if begin_anew:
-        _put_aside_and_begin(url)
+        _put_aside_and_begin(url, home)
     elif take_this:
-        take_as_it_is(url)
+        _take_as_it_is(url, home)
     upgrade(url, backups=backups_folder(home), home=home)
     with open_store(url, home=home) as store:
         store.mark()
     say(f"shop ready in {home}")
 
 
-def _put_aside_and_begin(url: str) -> None:
+def _take_as_it_is(url: str, home: Path) -> None:
+    if sqlite_file(url) is None:
+        take_server_as_it_is(url, home)
+    else:
+        take_as_it_is(url)
+
+
+def _put_aside_and_begin(url: str, home: Path) -> None:
     """Make an empty shop where another was, and say where the old state lies."""
-    aside = begin_anew(url, at=datetime.now(UTC), derived=DERIVED)
+    at = datetime.now(UTC)
+    aside: Path | str | None
+    if sqlite_file(url) is None:
+        schema = begin_anew_on_server(url, home=home, at=at, derived=DERIVED)
+        aside = None if schema is None else f"the schema {schema} of the same database"
+    else:
+        aside = begin_anew(url, at=at, derived=DERIVED)
     if aside is not None:
         say(f"what was there lies in {aside}")
 
@@ -155,16 +173,25 @@ def restore_command(file: Path, *, replace: bool, damaged: bool) -> None:
     wish = Wish(replace=replace, damaged=damaged, derived=DERIVED)
     made = datetime.fromisoformat(read_manifest(file).made)
     say(f"checking the backup of {made:%Y-%m-%d %H:%M:%S} (UTC) ...")
-    found = restore(file, store_url(home), who=getuser(), at=datetime.now(UTC), wish=wish)
+    found = _restore(file, home, wish)
     with open_store(store_url(home), home=home) as store, store.read() as unit:
         jobs = unit.jobs.count()
     for line in _restored_lines(found, jobs, home):
         say(line)
 
 
+def _restore(file: Path, home: Path, wish: Wish) -> Restored:
+    url, at = store_url(home), datetime.now(UTC)
+    if sqlite_file(url) is None:
+        return restore_on_server(file, url, home=home, who=getuser(), at=at, wish=wish)
+    return restore(file, url, who=getuser(), at=at, wish=wish)
+
+
 def _restored_lines(found: Restored, jobs: int, home: Path) -> list[str]:
     photos = found.photos
     lines = [f"{jobs} jobs and {photos.copied + photos.known} photos are back in {home}"]
+    if found.schema is not None:
+        lines.append(f"the tables that were there lie in the schema {found.schema}")
     if found.aside is not None:
         lines.append(f"what was there lies in {found.aside}")
     if found.damaged:

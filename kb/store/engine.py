@@ -217,6 +217,7 @@ class Store:
             seal_changed(connection)
             found = present(connection)
         if self._place is not None:
+            self._place.parent.mkdir(parents=True, exist_ok=True)
             noted = None if backup is None else str(backup.resolve())
             write_marker(self._place, replace(found, backup=noted))
 

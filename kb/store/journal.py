@@ -9,6 +9,7 @@ from uuid import uuid4
 from sqlalchemy import ColumnElement, Connection, delete, func, insert, select, update
 
 from kb.errors import StoreError
+from kb.store.postgres import is_postgres
 from kb.store.tables import GenerationRow, HistoryRow, SettingRow
 
 # The setting that names the state of all closed jobs, for whoever keeps something made of them.
@@ -196,7 +197,8 @@ def leave_numbers(
     Parameters
     ----------
     connection : Connection
-        In a transaction that writes; of SQLite, which numbers on from the highest ever written.
+        In a transaction that writes. SQLite numbers on from the highest ever written, PostgreSQL
+        from where its counter is set.
     at : datetime
         Now, with a zone.
     seen : int
@@ -209,6 +211,9 @@ def leave_numbers(
     seq = max(last, seen) + lines
     connection.execute(insert(HistoryRow).values(seq=seq, **row))
     connection.execute(delete(HistoryRow).where(HistoryRow.seq == seq))
+    if is_postgres(connection):
+        counter = func.pg_get_serial_sequence(HistoryRow.__tablename__, "seq")
+        connection.execute(select(func.setval(counter, seq)))
     connection.execute(update(GenerationRow).values(last_job=GenerationRow.last_job + jobs))
 
 

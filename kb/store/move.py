@@ -62,7 +62,7 @@ def move_shop(
             lock_generation(new)
             _refuse_filled(new)
             _refuse_damaged(old, "before the move; run baybook doctor")
-            moved = _copy(old, new, progress)
+            moved = copy_rows(old, new, progress)
             _refuse_damaged(new, "after it arrived; nothing was moved")
             return moved
     except DatabaseError as error:
@@ -72,9 +72,16 @@ def move_shop(
             engine.dispose()
 
 
-def _copy(
+def copy_rows(
     old: Connection, new: Connection, progress: Callable[[str, int], None] | None
 ) -> dict[str, int]:
+    """Copy every row between two shops' databases and hold each table against the other.
+
+    Raises
+    ------
+    StoreError
+        If what arrived differs from what was sent.
+    """
     moved = {}
     for table in Base.metadata.sorted_tables:
         sent = _send(old, new, table)

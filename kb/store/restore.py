@@ -2,7 +2,7 @@
 
 import sqlite3
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -19,7 +19,7 @@ from kb.store.engine import DATABASE, default_url, open_store, sqlite_file
 from kb.store.journal import bump_generation, leave_numbers, renew_state
 from kb.store.kept_photos import PHOTOS, PhotosKept, copy_photos
 from kb.store.marker import Marker, marker_file, read_marker, refuse_lost, write_marker
-from kb.store.migrate import make_new, upgrade
+from kb.store.migrate import make_new, schema_revision, upgrade
 from kb.store.shop_tables import ApiTokenRow, FailedSignInRow, SessionRow, SignInLinkRow
 from kb.store.tables import SCHEMA_REVISION, SettingRow
 
@@ -38,13 +38,17 @@ _BESIDE: Final = ("-wal", "-shm", "-journal")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Restored:
-    """What came back: the backup, its photos, jobs not as written, and where the old state lies."""
+    """What came back: the backup, its photos, jobs not as written, and where the old state lies.
+
+    ``schema`` names that of the old tables on a server.
+    """
 
     manifest: Manifest
     photos: PhotosKept
     damaged: tuple[str, ...]
     aside: Path | None
     tokens: int
+    schema: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,10 +96,20 @@ def restore(file: Path, url: str, *, who: str, at: datetime, wish: Wish) -> Rest
     home.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=home, prefix=".restoring-") as scratch:
         manifest = unpack(file, Path(scratch))
+        if manifest.schema_name:
+            raise StoreError(
+                f"expected the backup of a database in a file, got that of a server in {file}; "
+                "restore it where BAYBOOK_DB names an empty one, then run baybook move"
+            )
         made = Path(scratch) / DATABASE
         if describe(made) != manifest.holds:
             raise StoreError(f"expected what {file} says it holds, got another; take another")
-        damaged, tokens = _make_ready(made, who=who, at=at, wish=wish)
+        before = read_marker(database)
+        damaged, tokens = make_ready(
+            default_url(made.parent),
+            lambda: check_copy(made),
+            who=who, at=at, wish=wish, seen=(before.seq if before else None) or 0,
+        )  # fmt: skip
         names = [name for name, _ in manifest.holds.photos]
         photos = copy_photos(names, file.parent / PHOTOS, home / PHOTOS)
         found = describe(made)
@@ -152,10 +166,7 @@ def take_as_it_is(url: str) -> None:
 def _target(url: str) -> Path:
     database = sqlite_file(url)
     if database is None:
-        raise StoreError(
-            "expected a database in a file, got one on a server; restore without BAYBOOK_DB into "
-            "an empty BAYBOOK_HOME, then copy it there with baybook move"
-        )
+        raise StoreError("expected a database in a file, got one on a server; look at BAYBOOK_DB")
     return database
 
 
@@ -168,24 +179,46 @@ def _refuse_overwriting(database: Path, wish: Wish) -> None:
     )
 
 
-def _make_ready(made: Path, *, who: str, at: datetime, wish: Wish) -> tuple[tuple[str, ...], int]:
+def make_ready(
+    url: str,
+    check: Callable[[], tuple[str, ...]],
+    *,
+    who: str,
+    at: datetime,
+    wish: Wish,
+    seen: int,
+) -> tuple[tuple[str, ...], int]:
     """Bring a copy up to date, check its cases, and make it a shop that goes on from there.
 
+    Parameters
+    ----------
+    url : str
+        The copy.
+    check : callable
+        Returns the ids of its jobs that are not as written.
+    who, at, wish
+        As of ``restore``.
+    seen : int
+        The highest number of a line of history that is known of the lost state.
+
     Returns the ids of the jobs that are not as written, and how many tokens were revoked.
+
+    Raises
+    ------
+    StoreError
+        If some are not as written and that was not allowed.
     """
-    url = default_url(made.parent)
-    damaged = check_copy(made)
-    if describe(made).schema != SCHEMA_REVISION:
-        upgrade(url, backups=made.parent / "older")
-        damaged = check_copy(made)
+    damaged = check()
+    if schema_revision(url) != SCHEMA_REVISION:
+        upgrade(url)
+        damaged = check()
     if damaged and not wish.damaged:
         raise StoreError(
             f"expected every case as it was written, got {len(damaged)} that are not "
             f"({', '.join(damaged[:5])}); take an older backup, or add --damaged to take this one"
         )
-    seen = read_marker(made.parent.parent / made.name)
     with open_store(url) as store, store.write(who, at) as unit:
-        tokens = _go_on(unit.connection, at, seen=(seen.seq if seen else None) or 0)
+        tokens = _go_on(unit.connection, at, seen=seen)
         unit.history.add(RESTORED, None, "")
     return damaged, tokens
 

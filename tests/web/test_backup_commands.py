@@ -3,11 +3,13 @@ import shutil
 from pathlib import Path
 
 import pytest
+from sqlalchemy.engine import make_url
 
 from kb.store.backup_files import backups_in
 from kb.store.engine import default_url, open_store
 from kb.workflow.nightly import last_done
 from tests.factories import a_job
+from tests.kb.store.by_hand import by_hand
 from tests.kb.store.other_process import NOW
 from tests.kb.store.test_backup import add_photo, damage
 from tests.web.test_cli import empty, terminal
@@ -117,3 +119,49 @@ def test_an_older_copy_put_in_place_is_refused_until_it_is_taken(terminal):
     assert "an earlier state of it" in terminal.said("find", "x", code=1)
     terminal.run("init", "--take-this")
     assert json.loads(terminal.run("show", "S1", "--json").stdout)["job"] == "S1"
+
+
+def test_a_shop_on_a_server_is_kept_brought_back_and_begun_anew(
+    terminal, postgres, empty_postgres_url, tmp_path, monkeypatch
+):
+    monkeypatch.setenv("BAYBOOK_HOME", str(tmp_path / "served"))
+    monkeypatch.setenv("BAYBOOK_DB", empty_postgres_url)
+    assert "shop ready" in terminal.said("init")
+    job = terminal.told("open", "no crank, one click", "--json")["job"]
+    text = terminal.said("backup")
+    assert "kept 1 jobs" in text
+    assert "restored beside the shop and every case checked" in text
+    (made,) = backups_in(tmp_path / "served" / "backups")
+    assert "add --replace" in terminal.said("restore", str(made.path), code=1)
+    text = terminal.said("restore", str(made.path), "--replace")
+    assert "the tables that were there lie in the schema before_restore_" in text
+    assert "no crank" in terminal.said("show", job)
+    text = terminal.said("init", "--begin-anew")
+    assert "what was there lies in the schema before_anew_" in text
+    assert terminal.told("backup", "--json", "--to", str(tmp_path / "b"))["jobs"] == 0
+    with postgres.database() as other:
+        monkeypatch.setenv("BAYBOOK_DB", other)
+        assert "--take-this" in terminal.said("show", job, code=1)
+        terminal.said("init", "--take-this")
+        assert "expected the id of a job" in terminal.said("show", job, code=1)
+
+
+def test_a_backup_that_was_not_tried_is_never_told_as_one_that_was(
+    terminal, postgres, tmp_path, monkeypatch
+):
+    monkeypatch.setenv("BAYBOOK_HOME", str(tmp_path / "served"))
+    with postgres.database() as url:
+        name = make_url(url).database
+        role = f"poor_{name}"
+        by_hand(url, f"CREATE ROLE {role} LOGIN")
+        by_hand(url, f"GRANT ALL ON ALL TABLES IN SCHEMA public TO {role}")
+        by_hand(url, f"GRANT ALL ON ALL SEQUENCES IN SCHEMA public TO {role}")
+        poor = make_url(url).set(username=role).render_as_string()
+        monkeypatch.setenv("BAYBOOK_DB", poor)
+        text = terminal.said("backup")
+        told = terminal.told("backup", "--json")["unverified"]
+        by_hand(url, f"DROP OWNED BY {role}")
+        by_hand(url, f"DROP ROLE {role}")
+    assert "not verified by restoring: the role may not make a database" in text
+    assert "restored beside" not in text
+    assert told == "not verified by restoring: the role may not make a database"
