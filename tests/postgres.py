@@ -85,7 +85,9 @@ class Server:
     def database(self, like: str = _TEMPLATE) -> Iterator[str]:
         """Yield the URL of a database of one's own, with the shop's tables unless told ``like``."""
         name = f"shop_{next(self._numbers)}"
-        self._admin.execute(f"CREATE DATABASE {name} TEMPLATE {like}")
+        # Copying files takes half the time of writing them to the log; new in version 15.
+        copied = " STRATEGY FILE_COPY" if self._admin.info.server_version >= 150_000 else ""
+        self._admin.execute(f"CREATE DATABASE {name} TEMPLATE {like}{copied}")
         try:
             yield self.url(name)
         finally:

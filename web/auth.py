@@ -29,6 +29,9 @@ _COOKIE_LIFE: Final = timedelta(days=365)
 # A session is noted again by its next page: nobody waits for that (our choice).
 _PATIENCE_MS: Final = 50
 
+# What somebody asked before signing in is asked again afterwards; a longer query was no page's own.
+_LONGEST_QUERY: Final = 8_000
+
 # Files, and the script's question whether the shop can be reached: not that somebody is there.
 _ASKED_BY_NOBODY: Final = frozenset({"static", "sent.ping"})
 
@@ -207,7 +210,8 @@ def _refuse_nobody() -> AnyResponse | tuple[str, int]:
         words = "expected somebody signed in, got nobody; sign in, then send it again\n"
         return Response(words, 401, mimetype="text/plain")
     if request.method in {"GET", "HEAD"}:
-        path = request.full_path if request.query_string else request.path
+        asked = len(request.query_string)
+        path = request.full_path if 0 < asked <= _LONGEST_QUERY else request.path
         return redirect(url_for(sign_in_page(), next=path))
     from web.sign_in import unsent_page  # noqa: PLC0415 (it states its rights by this module)
 

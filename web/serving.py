@@ -14,8 +14,10 @@ from typing import TYPE_CHECKING, Any, Final, NoReturn
 if TYPE_CHECKING:
     from flask import Flask
 
-# Threads of one process: pages wait for the disk now and then, never long (our choice).
-THREADS: Final = 4
+# Threads of one process: one answers while another waits for the disk. More of them only take the
+# interpreter's lock from each other: 116 requests a second with two, 66 with four
+# (``bench_load`` on two processors).
+THREADS: Final = 2
 # More processes than this wait for each other's writes instead of for the processor (our choice).
 MOST_PROCESSES: Final = 4
 DEFAULT_PROCESSES: Final = 2

@@ -83,7 +83,7 @@ def backups_in(folder: Path, shop: str | None = None) -> tuple[BackupFile, ...]:
         return ()
     found = [row for path in folder.iterdir() if (row := read_name(path)) is not None]
     mine = [row for row in found if shop is None or row.shop == shop[:8]]
-    return tuple(sorted(mine, key=lambda row: (row.made, row.turn)))
+    return tuple(sorted(mine, key=lambda row: (row.made, row.turn, row.damaged)))
 
 
 def newest_backup(folder: Path, shop: str | None = None) -> BackupFile | None:

@@ -172,3 +172,10 @@ def test_two_sessions_of_one_person_have_tokens_of_their_own(site):
     assert one != two
     assert len(one) >= 43  # 32 bytes in base 64
     assert Browser(site.app, one).client.get_cookie(COOKIE).value == one
+
+
+@pytest.mark.parametrize(("length", "kept"), [(7_000, True), (9_000, False)])
+def test_a_query_longer_than_any_pages_is_not_carried_through_the_sign_in(site, length, kept):
+    answer = site.as_nobody().client.get("/find?q=" + "x" * length)
+    assert answer.location.startswith("/sign-in?next=/find")
+    assert (answer.location.count("xx") * 2 == length) is kept
