@@ -13,7 +13,7 @@ from kb.errors import ConflictError
 from kb.store.faults import no_such_job, taken
 from kb.store.journal import HistoryRepository, PastLine, Pen, next_job_number
 from kb.store.loading import known_jobs, load_body_html, load_jobs, table_of
-from kb.store.rows import CHILDREN, TABLES, Rows, rows_of
+from kb.store.rows import FAMILIES, TABLES, Rows, changed_families, rows_of
 from kb.store.tables import ClosingRow, HistoryRow, JobRow
 from kb.store.writes import EarlierStates
 
@@ -243,11 +243,11 @@ class JobRepository:
         before = self.get(job.id)
         self._earlier.keep(before, seen)
         rows = rows_of((job,), revisions={job.id: seen + 1})
-        for child in CHILDREN:
-            self._connection.execute(delete(child).where(table_of(child).c.job_id == job.id))
-        (job_row,) = rows.pop(JobRow)
-        self._connection.execute(update(JobRow).where(JobRow.id == job.id).values(job_row))
-        self._insert(rows)
+        # Most writes change one or two of a job's tables; the others keep their rows.
+        for head in (heads := changed_families(rows_of((before,)), rows)):
+            self._connection.execute(delete(head).where(table_of(head).c.job_id == job.id))
+        self._connection.execute(update(JobRow).where(JobRow.id == job.id).values(rows[JobRow][0]))
+        self._insert({table: rows[table] for head in heads for table in (head, *FAMILIES[head])})
         self._history.add(verb, job.id, what)
         self.note_written((before, job))
 

@@ -55,10 +55,17 @@ TABLES: Final[tuple[type[Base], ...]] = (
     ReadingSetRow, ReadingRow, CodeRow, TriedRow, ClosingRow, ProofRow, FittedPartRow, OptionRow,
     AfterCheckRow,
 )  # fmt: skip
-# Deleting these empties every table below a job; the rest goes by cascade.
-CHILDREN: Final[tuple[type[Base], ...]] = (
-    LineRow, FieldRow, SymptomRow, FindingRow, ReadingSetRow, CodeRow, TriedRow, ClosingRow,
-)  # fmt: skip
+# What lies below a job, each with what lies below it and goes with it by cascade.
+FAMILIES: Final[Mapping[type[Base], tuple[type[Base], ...]]] = {
+    LineRow: (),
+    FieldRow: (),
+    SymptomRow: (SymptomResponseRow,),
+    FindingRow: (FindingResponseRow,),
+    ReadingSetRow: (ReadingRow,),
+    CodeRow: (),
+    TriedRow: (),
+    ClosingRow: (ProofRow, FittedPartRow, OptionRow, AfterCheckRow),
+}
 PLAIN: Final = ("id", "opened", "system", "invoice", "waits_for", "comeback_of", "body")
 VEHICLE: Final = tuple(row.name for row in fields(Vehicle))
 COMPLAINT: Final = tuple(row.name for row in fields(Complaint))
@@ -147,6 +154,15 @@ def rows_of(jobs: Iterable[Job], *, revisions: Mapping[str, int] | None = None) 
         _add_closing(rows, job)
     _refuse_nul(rows)
     return rows
+
+
+def changed_families(before: Rows, after: Rows) -> tuple[type[Base], ...]:
+    """Return the tables right below a job whose rows differ, or those of a table below them."""
+    return tuple(
+        head
+        for head, below in FAMILIES.items()
+        if any(before.get(table, []) != after.get(table, []) for table in (head, *below))
+    )
 
 
 def _refuse_nul(rows: Rows) -> None:

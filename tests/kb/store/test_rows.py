@@ -2,9 +2,18 @@ from dataclasses import replace
 
 import pytest
 
-from kb.case.model import Scan
-from kb.store.rows import CHILDREN, TABLES, content_hash, job_row, rows_of
-from kb.store.tables import JobRow, ReadingRow, SymptomResponseRow
+from kb.case.model import Job, Scan
+from kb.store.columns import Base
+from kb.store.rows import FAMILIES, TABLES, changed_families, content_hash, job_row, rows_of
+from kb.store.tables import (
+    ClosingRow,
+    CodeRow,
+    JobRow,
+    LineRow,
+    ReadingRow,
+    ReadingSetRow,
+    SymptomResponseRow,
+)
 from tests.factories import a_case, a_full_case, a_job
 
 
@@ -82,8 +91,33 @@ def test_parents_are_written_before_what_hangs_on_them():
             assert TABLES.index(parents[0]) < TABLES.index(table)
 
 
-def test_emptying_the_children_empties_every_table_below_a_job():
-    reached = {JobRow.__table__, *(table.__table__ for table in CHILDREN)}
-    for table in TABLES:
-        parents = {key.column.table for key in table.__table__.foreign_keys}
-        assert table.__table__ in reached or parents & reached
+def test_every_table_below_a_job_is_in_the_family_that_it_is_deleted_with():
+    below: dict[type[Base], tuple[type[Base], ...]] = {JobRow: (*FAMILIES,), **FAMILIES}
+    told = {(parent.__table__, child.__table__) for parent, rest in below.items() for child in rest}
+    keys = {
+        (key.column.table, table.__table__)
+        for table in TABLES
+        for key in table.__table__.foreign_keys
+    }
+    assert told == keys
+
+
+def test_only_the_families_that_changed_are_named():
+    job = a_full_case("J1")
+    assert job.closing is not None
+    other_reading = replace(job.reading_sets[0].readings[0], typed="41", canonical=41.0)
+    changes: dict[tuple[type[Base], ...], Job] = {
+        (): job,
+        (LineRow,): replace(job, lines=(*job.lines, "fan silent")),
+        (ReadingSetRow,): replace(
+            job,
+            reading_sets=(
+                replace(job.reading_sets[0], readings=(other_reading,)),
+                *job.reading_sets[1:],
+            ),
+        ),
+        (ClosingRow,): replace(job, closing=replace(job.closing, proofs=())),
+        (CodeRow, ClosingRow): replace(job, codes=(), closing=None),
+    }
+    for named, changed in changes.items():
+        assert changed_families(rows_of((job,)), rows_of((changed,))) == named
