@@ -13,8 +13,8 @@ from kb.retrieval.features import case_features
 from kb.retrieval.index import CaseIndex
 from kb.workflow.suggest import Suggestion, Wanted, suggest_from
 
-# Jobs whose answers a process remembers, some 20 kB each: more than a shop has open (our choice).
-MOST_REMEMBERED: Final = 256
+# Jobs whose answers a process remembers, some 40 kB each: more than a shop has open (our choice).
+MOST_REMEMBERED: Final = 128
 
 
 @dataclass(frozen=True, slots=True)
