@@ -11,12 +11,12 @@ from web.rights import Role
 
 @pytest.mark.slow
 def test_hostile_forms_and_addresses_meet_no_fault_and_leave_the_store_sound():
-    tally = fuzz(300, seed=3)
+    tally = fuzz(100, seed=3)
     assert tally.troubles == []
-    assert tally.inputs == 300
+    assert tally.inputs == 100
     # Enough of them come past the door, or nothing was tried.
-    assert tally.answers[200] + tally.answers[302] >= 60
-    assert tally.answers[400] + tally.answers[409] >= 20
+    assert tally.answers[200] + tally.answers[302] >= 20
+    assert tally.answers[400] + tally.answers[409] >= 8
 
 
 def test_a_fault_of_a_page_is_found(monkeypatch, tmp_path):

@@ -65,7 +65,7 @@ def notices(unit: UnitOfWork, table: str, column: str) -> bool:
 
 @given(job=jobs(), other=jobs())
 @settings(
-    max_examples=60,
+    max_examples=30,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
