@@ -1,6 +1,7 @@
 """The command that serves the pages, to this machine or to the shop's own network."""
 
 from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 from socket import gethostname
 from typing import TYPE_CHECKING, Any
 
@@ -91,6 +92,10 @@ def serve_pages(
     from web import create_app  # noqa: PLC0415 (start-up time)
     from web.https import trusting  # noqa: PLC0415 (start-up time)
     from web.photos import MAX_BYTES  # noqa: PLC0415 (start-up time)
+    from web.site import form_key  # noqa: PLC0415 (start-up time)
+
+    # Before there are several processes, so that they agree.
+    form_key(Path(settings["HOME"]))
 
     def make_app() -> "Flask":
         app = create_app({**settings, "ALTITUDE_M": altitude_m()})

@@ -1,8 +1,10 @@
 """The site: settings, protection, the store, the pages."""
 
+import os
 import secrets
 from collections.abc import Mapping
 from pathlib import Path
+from tempfile import NamedTemporaryFile
 from typing import Any
 
 from flask import Flask, Response, abort, g, request
@@ -108,14 +110,33 @@ class _Site(Flask):
         self.logger.error(words, g.fault_id, where, request.method, exc_info=exc_info)
 
 
-def _secret(home: Path) -> str:
-    """Return the key that signs the form tokens; made once, readable by the owner only."""
+def form_key(home: Path) -> str:
+    """Return the key that signs the form tokens; made once, readable by the owner only.
+
+    Several processes that begin at once get the same: with a key of its own, one would refuse the
+    forms of the other.
+    """
     home.mkdir(parents=True, exist_ok=True)
     path = home / "form.key"
-    if not path.exists() or not path.stat().st_size:
-        path.touch(mode=0o600)
-        path.write_text(secrets.token_hex(32), encoding="ascii")
+    if path.exists() and not path.stat().st_size:
+        path.unlink(missing_ok=True)
+    if not path.exists():
+        with NamedTemporaryFile("w", dir=home, prefix="form.", delete=False) as made:
+            made.write(secrets.token_hex(32))
+        _first_stays(Path(made.name), path)
     return path.read_text(encoding="ascii")
+
+
+def _first_stays(made: Path, path: Path) -> None:
+    """Give a file its name, unless another process was first."""
+    try:
+        os.link(made, path)
+    except FileExistsError:
+        pass
+    except OSError:
+        # A disk that knows no second names.
+        made.replace(path)
+    made.unlink(missing_ok=True)
 
 
 def _is_text(asked: bytes) -> bool:
@@ -174,7 +195,7 @@ def make_site(settings: Mapping[str, Any]) -> Flask:
     db.init_app(app)
     event_log.init_app(app)
     if not app.config["SECRET_KEY"]:
-        app.config["SECRET_KEY"] = _secret(Path(app.config["HOME"]))
+        app.config["SECRET_KEY"] = form_key(Path(app.config["HOME"]))
     # Before anything reads a form: photos may be longer than words.
     photos.init_app(app)
     _protect(app)

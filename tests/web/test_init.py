@@ -1,4 +1,6 @@
 import re
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -9,6 +11,7 @@ from kb.store.engine import default_url
 from web import create_app
 from web.api.place import is_api
 from web.rights import Role
+from web.site import form_key
 
 # Every address of the site: one that answers, and the same with an id that nobody has.
 PAGES = {
@@ -298,3 +301,23 @@ def test_the_script_makes_elements_of_its_own_and_of_the_servers_answers_alone()
         assert way not in text
     assert re.findall(r"innerHTML[^;)]*", text) == ["innerHTML", "innerHTML = before[at]"]
     assert len(text.splitlines()) < 300
+
+
+@pytest.mark.parametrize("torn", [False, True])
+def test_all_who_begin_at_once_sign_forms_by_one_key(tmp_path, torn):
+    if torn:
+        (tmp_path / "form.key").touch()
+        form_key(tmp_path)
+        (tmp_path / "form.key").rename(tmp_path / "old.key")
+    begin = threading.Barrier(8)
+
+    def ask(_):
+        begin.wait()
+        return form_key(tmp_path)
+
+    with ThreadPoolExecutor(8) as pool:
+        keys = set(pool.map(ask, range(8)))
+    assert keys == {form_key(tmp_path)}
+    assert len(keys.pop()) == 64
+    assert (tmp_path / "form.key").stat().st_mode & 0o777 == 0o600
+    assert {path.name for path in tmp_path.iterdir()} <= {"form.key", "old.key"}
