@@ -2,7 +2,6 @@
 
 import os
 import shutil
-import threading
 from datetime import UTC, date, datetime
 from importlib.util import find_spec
 from pathlib import Path
@@ -17,6 +16,7 @@ from kb.workflow.notes import set_active, write_note
 from kb.workflow.week.kept import kept_text
 from kb.workflow.week.pace import quartiles
 from kb.workflow.week.rows import WeekRow
+from tests.served_here import end, serving
 from tests.web.conftest import PATIENT, session_for
 from web import create_app
 from web.api.place import is_api
@@ -85,12 +85,10 @@ class Served:
         self.app = create_app({"HOME": home, "STORE_URL": default_url(home), **PATIENT})
         self.server = create_server(self.app, host="127.0.0.1", port=0, threads=4)
         self.url = f"http://127.0.0.1:{self.server.effective_port}"
-        self.thread = threading.Thread(target=self.server.run, daemon=True)
-        self.thread.start()
+        self.thread = serving(self.server)
 
     def close(self) -> None:
-        self.server.close()
-        self.thread.join(timeout=5)
+        end(self.server, self.thread)
         self.app.extensions["baybook"].store.close()
 
     def jobs(self):

@@ -1,12 +1,12 @@
 import http.client
 import re
-import threading
 
 import pytest
 from flask import request
 from waitress import create_server
 from waitress.proxy_headers import proxy_headers_middleware
 
+from tests.served_here import end, serving
 from tests.web.conftest import Browser, session_for
 from web.auth import COOKIE
 from web.hosts import own_names
@@ -132,8 +132,7 @@ def test_devices_behind_the_proxy_are_told_apart(proxied):
 def test_the_server_itself_believes_the_proxy_of_this_machine(site):
     site.app.config.update(SHOP_HOSTS=own_names([NAME]), PROXY=True)
     server = create_server(site.app, host="127.0.0.1", port=0, threads=1, **trusting("127.0.0.1"))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
+    thread = serving(server)
     try:
         connection = http.client.HTTPConnection("127.0.0.1", server.effective_port, timeout=20)
         connection.request("GET", "/sign-in", headers=SAYS)
@@ -143,4 +142,4 @@ def test_the_server_itself_believes_the_proxy_of_this_machine(site):
         answer.read()
         connection.close()
     finally:
-        server.close()
+        end(server, thread)
