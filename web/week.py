@@ -1,18 +1,23 @@
 """The week: what repeats, what rises, what came back, and what was decided."""
 
+from collections.abc import Mapping, Sequence
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
 from flask import Blueprint, current_app, make_response, redirect, render_template, request, url_for
+from markupsafe import Markup
 from werkzeug.wrappers import Response
 
 from kb.case.iso_week import IsoWeek
+from kb.diagnosis.reliability import Band
 from kb.errors import ParseError
 from kb.workflow.review import Review, first_week, review_week
 from kb.workflow.trust import kept_trust
 from web import db
 from web.auth import needs, now, person
 from web.decisions import week_slots
+from web.kept_parts import kept_part
 from web.measure_words import foreman_lines
 from web.rights import Right
 from web.trust_picture import trust_picture
@@ -45,21 +50,23 @@ def again() -> Response:
 
 
 def _asked(week: IsoWeek) -> WeekAsked:
-    return WeekAsked(week=week, today=db.today(), first=first_week(db.store()))
+    return WeekAsked(week=week, today=db.today(), first=first_week(db.store(), asked=week))
 
 
 def _page(week: IsoWeek, *, error: str = "") -> Response:
     asked, review = _asked(week), None
     if not asked.silence:
         review = counted(week)
+    slots = week_slots(review)
     page = render_template(
         "week.html",
         week=week,
         asked=asked,
         review=review,
         error=error,
-        **_rows(review),
-        **week_slots(review),
+        counted=f"{review.made_at.astimezone():%Y-%m-%d %H:%M}" if review else "",
+        rows=_rows(review, slots) if review else "",
+        **slots,
     )
     response = make_response(page)
     if review is None and not asked.silence:
@@ -68,27 +75,33 @@ def _page(week: IsoWeek, *, error: str = "") -> Response:
     return response
 
 
-def _rows(review: Review | None) -> dict[str, Any]:
-    """Return what the page is filled with; nothing while a week is not counted."""
-    if review is None:
-        return {"first": (), "topics": (), "paper_rows": 0, "trust": None, "counted": ""}
-    words = db.words()
-    shown = topics(review, words)
-    return {
-        "first": matters_shown(review, words),
-        "topics": shown,
-        "paper_rows": paper_rows(shown),
-        "trust": _trust(),
-        "counted": f"{review.made_at.astimezone():%Y-%m-%d %H:%M}",
-    }
+def _rows(review: Review, slots: Mapping[str, Any]) -> Markup:
+    """Return all rows of a counted week with what can be done about each."""
+    words, trust = db.words(), kept_trust(Path(current_app.config["HOME"]))
+    lines = tuple(foreman_lines(trust.result)) if trust and trust.bands else ()
+    bands = trust.bands if trust else ()
+
+    def values() -> dict[str, Any]:
+        found = topics(review, words)
+        return {
+            "week": review.week,
+            "first": matters_shown(review, words),
+            "topics": found,
+            "paper_rows": paper_rows(found),
+            "trust": _trust(lines, bands),
+            **slots,
+        }
+
+    follows_from = (
+        (review.mark, words.shop.mark, lines, bands),
+        (tuple(chain(*slots["decided_on"].values())), slots["to_hold"]),
+        person().may(Right.DECIDE),
+    )
+    return kept_part("_week_rows.html", follows_from, values)
 
 
-def _trust() -> dict[str, Any] | None:
+def _trust(lines: Sequence[str], bands: Sequence[Band]) -> dict[str, Any] | None:
     """Return how far to trust the chances, None before anything was measured."""
-    kept = kept_trust(Path(current_app.config["HOME"]))
-    if kept is None or not kept.bands:
+    if not bands:
         return None
-    return {
-        "lines": foreman_lines(kept.result),
-        "picture": trust_picture("How far to trust the chances", kept.bands),
-    }
+    return {"lines": lines, "picture": trust_picture("How far to trust the chances", bands)}

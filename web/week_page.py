@@ -97,7 +97,11 @@ class ShownTopic:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeekAsked:
-    """The week that is asked for; ``first`` is that of the shop's first job, None before one."""
+    """The week that is asked for.
+
+    ``first`` is that of the shop's first job, None before one; of a week with jobs before it, any
+    earlier one will do.
+    """
 
     week: IsoWeek
     today: date
@@ -161,9 +165,9 @@ def matters_shown(review: Review, words: Vocabulary) -> tuple[ShownMatter, ...]:
 
 def topics(review: Review, words: Vocabulary) -> tuple[ShownTopic, ...]:
     """Return the rows that are not worth a decision by topic; empty topics are left out."""
-    found = []
+    found, rest = [], review.rest
     for name, kinds in TOPIC_NAMES:
-        rows = shown((row for row in review.rest if row.kind in kinds), words)
+        rows = shown((row for row in rest if row.kind in kinds), words)
         if rows:
             found.append(ShownTopic(name=name, rows=rows))
     return tuple(found)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final, TypeVar
 
-from sqlalchemy import ColumnElement, Result, func, select
+from sqlalchemy import ColumnElement, Result, exists, func, select
 
 from kb.case.model import Job, Origin, Phase, Polarity
 from kb.case.parts import FittedPart
@@ -223,6 +223,11 @@ class WeekRows:
         here = JobRow.origin.not_in(_ELSEWHERE)
         return self._connection.scalar(select(func.min(JobRow.opened)).where(here))
 
+    def any_opened_before(self, day: date) -> bool:
+        """Return whether a job came in before ``day``; reads no further than to the first one."""
+        earlier = exists().where(JobRow.origin.not_in(_ELSEWHERE), JobRow.opened < day)
+        return bool(self._connection.scalar(select(earlier)))
+
     def invented(self) -> tuple[int, date | None]:
         """Return how many jobs are invented ones, and the day on which the first was opened."""
         query = select(func.count(), func.min(JobRow.opened))
@@ -260,8 +265,7 @@ class WeekRows:
             .distinct()
             .order_by(SymptomRow.job_id, SymptomRow.concept)
         )
-        rows = self._connection.execute(query).all()
-        return tuple((job, str(concept)) for job, concept in rows)
+        return tuple((job, str(concept)) for job, concept in self._connection.execute(query))
 
     def parts(self, first: date, last: date) -> tuple[tuple[str, FittedPart], ...]:
         """Return job and part of each part fitted in the jobs closed in those days."""

@@ -6,6 +6,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
+from hashlib import blake2s
 from typing import Any, Final
 
 from kb.case.iso_week import OLDEST, IsoWeek
@@ -52,13 +53,17 @@ TOPICS: tuple[Topic, ...] = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Review:
-    """One counted week; ``rows`` stand most pressing first, ``jobs`` were closed in it."""
+    """One counted week; ``rows`` stand most pressing first, ``jobs`` were closed in it.
+
+    ``mark`` is another where anything else was counted; empty where the review is not kept.
+    """
 
     week: IsoWeek
     made_at: datetime
     jobs: int
     cases: int
     rows: tuple[WeekRow, ...]
+    mark: str = ""
 
     @property
     def first(self) -> tuple[WeekRow, ...]:
@@ -68,7 +73,8 @@ class Review:
     @property
     def first_matters(self) -> tuple[Matter, ...]:
         """What is worth a decision, at most three matters, each with the rows about it."""
-        return matters([row for row in self.rows if row.level is not Level.KNOW])[:FIRST]
+        pressing = (row for row in self.rows if row.level is not Level.KNOW)
+        return matters(pressing, most=FIRST)
 
     @property
     def rest(self) -> tuple[WeekRow, ...]:
@@ -112,7 +118,12 @@ def _review(week: IsoWeek, kept: KeptReview) -> Review | None:
         return None
     rows = tuple(WeekRow.from_json(row) for row in body["rows"])
     return Review(
-        week=week, made_at=kept.made_at, jobs=body["jobs"], cases=body["cases"], rows=rows
+        week=week,
+        made_at=kept.made_at,
+        jobs=body["jobs"],
+        cases=body["cases"],
+        rows=rows,
+        mark=blake2s(kept.body.encode(), digest_size=16).hexdigest(),
     )
 
 
@@ -194,8 +205,14 @@ def _no_collection() -> Iterator[None]:
             gc.enable()
 
 
-def first_week(store: Store) -> IsoWeek | None:
-    """Return the week in which the first job came in, at the oldest 1900; None before there is one."""
+def first_week(store: Store, *, asked: IsoWeek | None = None) -> IsoWeek | None:
+    """Return the week in which the first job came in, at the oldest 1900; None before there is one.
+
+    Where a job came in before the week ``asked``, the week before that one stands for the first:
+    that something lies before it is found without reading the day of every job.
+    """
     with store.read() as unit:
+        if asked and asked.monday > OLDEST and unit.weeks.any_opened_before(asked.monday):
+            return asked.shifted(-1)
         day = unit.weeks.first_opened()
     return IsoWeek.of(max(day, OLDEST)) if day else None

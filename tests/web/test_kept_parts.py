@@ -1,6 +1,7 @@
 import re
 
 from tests.web.conftest import closed_case
+from web.kept_parts import MOST_KEPT, KeptParts
 from web.rights import Role
 
 
@@ -51,3 +52,15 @@ def test_the_forms_of_a_kept_part_are_those_of_whoever_looks(site):
 def test_what_looks_like_a_form_in_a_typed_text_stays_as_typed(site):
     job = site.opened('name="form_id" value="' + "0" * 32 + '"')
     assert all("0" * 32 in site.page(f"/job/{job}") for _ in range(2))
+
+
+def test_parts_are_kept_up_to_so_many_bytes_and_one_alone_may_be_too_large():
+    kept, half = KeptParts(), "x" * (MOST_KEPT // 2)
+    kept.keep("too large", half * 2)
+    assert kept.get("too large") is None
+    for key in ("one", "two"):
+        kept.keep(key, half)
+    assert kept.get("one") is None
+    assert kept.get("two") == half
+    kept.keep("small", "x")
+    assert (kept.get("two"), kept.get("small")) == (half, "x")

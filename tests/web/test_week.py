@@ -10,9 +10,11 @@ from kb.case.terms import load_vocabulary
 from kb.store.decisions import About, Plan
 from kb.store.engine import default_url
 from kb.workflow import review
+from kb.workflow.trust import keep_trust, measure_trust
 from kb.workflow.week.rows import KINDS, Level, WeekRow, key_of
 from tests.factories import a_closing, a_job, make_store
 from tests.web.conftest import PATIENT, QUICK, Browser, session_for
+from tests.web.test_kept_parts import bare
 from web import create_app, db
 from web.rights import Role
 from web.week_words import rows as said_rows
@@ -198,6 +200,50 @@ def test_the_days_of_the_shown_week_are_those_of_its_jobs(site, newest):
         )
     )
     assert "Jobs closed: 2," in site.page("/week")
+
+
+def test_rows_shown_again_are_what_they_would_be_drawn_anew(site, newest, counted):
+    kept, seen = site.app.extensions["baybook_kept_parts"], []
+
+    def look(browser=site):
+        shown = [bare(browser.page("/week")) for _ in range(2)]
+        kept.clear()
+        assert {*shown, bare(browser.page("/week"))} == {shown[0]}
+        seen.append(shown[0].split('id="rest"')[0])
+
+    def decide(key, what):
+        about = About(week=str(newest), row_key=key, said="x")
+        with site.store.write("x", datetime.now(UTC)) as unit:
+            unit.decisions.add(about, Plan(what=what, owner="Ines", due=newest.sunday))
+
+    counted(a_row(), a_row("held", cases=("S1",)), a_row("failed_part", "a"))
+    look()
+    decide("failed_part:a", "call <them>")
+    look()
+    decide("old_job", "tidy up")
+    look()
+    with site.store.write("x", datetime.now(UTC)) as unit:
+        unit.decisions.settle(1, state="done", outcome="called")
+    look()
+    look(site.as_role(Role.VIEWER))
+    counted(a_row(), a_row("held", cases=("S1", "S2")))
+    site.send("/week/again", week=str(newest))
+    look()
+    assert len(set(seen)) == len(seen)
+
+
+def test_how_far_to_trust_the_chances_is_that_of_the_newest_measure(site, counted):
+    counted(a_row())
+    heading = "<strong>How far to trust the chances</strong>"
+    assert heading not in site.page("/week")
+    site.put(*(replace(site.get("S1"), id=f"S1{number}") for number in range(3)))
+    asked = []
+    for newest in (2, 3):
+        memory = site.memory()
+        keep_trust(site.home, measure_trust(memory, today=site.today, newest=newest))
+        (found,) = re.findall(rf"{heading}: (\d+) closed jobs", site.page("/week"))
+        asked.append(int(found))
+    assert asked == [2, 3]
 
 
 # --- on Today ------------------------------------------------------------------------------------

@@ -58,7 +58,7 @@ def find(query: FindQuery) -> Answer:
 def week(query: WeekQuery) -> Answer:
     """Tell what a week says; while it is being counted, that it is."""
     wanted = query.wanted(db.today())
-    asked = WeekAsked(week=wanted, today=db.today(), first=first_week(db.store()))
+    asked = WeekAsked(week=wanted, today=db.today(), first=first_week(db.store(), asked=wanted))
     if asked.silence:
         raise NotFoundError(f"expected a week of this shop, got {wanted}: {asked.silence}")
     review = counted(wanted)

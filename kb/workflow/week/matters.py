@@ -1,6 +1,6 @@
 """Rows about one and the same matter, so that three decisions are about three matters."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -42,18 +42,18 @@ def same_matter(one: WeekRow, other: WeekRow) -> bool:
     return len(set(one.cases) & set(other.cases)) >= _SHARED * smaller
 
 
-def matters(rows: Sequence[WeekRow]) -> tuple[Matter, ...]:
-    """Return rows by matter, in the order of the first row of each.
+def matters(rows: Iterable[WeekRow], *, most: int) -> tuple[Matter, ...]:
+    """Return the first ``most`` matters of rows, in the order of the first row of each.
 
     A cause leads its pair of vehicle and cause, even where the pair is the more pressing one.
     """
     found: list[Matter] = []
     for row in rows:
         at = next((at for at, known in enumerate(found) if same_matter(known.lead, row)), None)
-        if at is None:
-            found.append(Matter(lead=row))
-        else:
+        if at is not None:
             found[at] = _joined(found[at], row)
+        elif len(found) < most:
+            found.append(Matter(lead=row))
     return tuple(found)
 
 

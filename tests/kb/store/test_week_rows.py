@@ -60,6 +60,7 @@ def test_an_empty_shop_has_no_first_day(store):
         assert unit.weeks.invented() == (0, None)
         assert unit.weeks.first_closed() is None
         assert unit.weeks.first_opened() is None
+        assert not unit.weeks.any_opened_before(date.max)
 
 
 def test_the_first_day_is_that_of_the_job_that_came_in_first(store):
@@ -67,6 +68,8 @@ def test_the_first_day_is_that_of_the_job_that_came_in_first(store):
     add(store, a_job("J1", opened=first), a_job("J2", opened=first.replace(day=9)))
     with store.read() as unit:
         assert unit.weeks.first_opened() == first
+        assert not unit.weeks.any_opened_before(first)
+        assert unit.weeks.any_opened_before(first.replace(day=2))
 
 
 def test_minutes_are_those_of_the_findings_that_have_them(store):
@@ -190,5 +193,7 @@ def test_what_another_shop_did_is_counted_in_no_week(store):
         assert [row.id for row in unit.weeks.lines(early, day)] == ["J1"]
         assert [job.id for job in unit.weeks.closed(early, day)] == ["J1"]
         assert unit.weeks.first_closed() == day
-        assert unit.weeks.first_opened() == closed_on("J1", day).opened
+        opened = closed_on("J1", day).opened
+        assert unit.weeks.first_opened() == opened
+        assert not unit.weeks.any_opened_before(opened)
         assert set(unit.weeks.cases_before(date(2027, 1, 1))) == {"J1", "P0", "P1"}

@@ -144,9 +144,26 @@ def test_a_shop_with_a_job_of_year_one_begins_at_the_oldest_week(memory):
     with memory.store.write("x", NOW) as unit:
         unit.jobs.add(a_case("J0", opened=date.min), verb="import")
     assert first_week(memory.store) == IsoWeek.parse("1900-W01")
+    assert first_week(memory.store, asked=IsoWeek.parse("1900-W01")) == IsoWeek.parse("1900-W01")
     made = review_week(memory, IsoWeek.parse("1900-W01"), who="Ines", now=NOW)
     assert made is not None
     assert made.jobs == 0
+
+
+def test_a_week_with_jobs_before_it_is_told_one_that_lies_before(memory):
+    first = first_week(memory.store)
+    assert first is not None
+    later = first.shifted(2)
+    assert first_week(memory.store, asked=later) == later.shifted(-1)
+    assert {first_week(memory.store, asked=first.shifted(by)) for by in (0, -1)} == {first}
+
+
+def test_a_review_that_is_counted_anew_keeps_its_mark_while_it_says_the_same(memory, monkeypatch):
+    made = counted(memory)
+    assert made.mark
+    assert counted(memory, NOW + timedelta(minutes=1), anew=True).mark == made.mark
+    monkeypatch.setattr(review, "TOPICS", ())
+    assert counted(memory, NOW + timedelta(minutes=2), anew=True).mark != made.mark
 
 
 def test_three_decisions_are_about_three_matters(memory, monkeypatch):

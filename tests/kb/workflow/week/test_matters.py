@@ -1,6 +1,6 @@
 import pytest
 
-from kb.workflow.week.matters import matters, same_matter
+from kb.workflow.week.matters import Matter, matters, same_matter
 from kb.workflow.week.rows import WeekRow
 
 CAUSE = WeekRow(kind="rising_cause", subject=("fan_dead",), cases=("J1", "J2", "J3", "J4"))
@@ -30,11 +30,18 @@ def test_a_list_of_all_sorts_of_jobs_takes_no_matter_in():
 
 @pytest.mark.parametrize("rows", [(CAUSE, PAIR, OTHER), (PAIR, CAUSE, OTHER), (PAIR, OTHER, CAUSE)])
 def test_the_cause_leads_wherever_it_stood(rows):
-    first, second = matters(rows)
+    first, second = matters(rows, most=2)
     assert (first.lead, first.others) == (CAUSE, (PAIR,))
     assert (second.lead, second.others) == (OTHER, ())
 
 
 def test_rows_of_no_other_matter_stand_alone_in_their_order():
-    assert [matter.lead for matter in matters((OTHER, CAUSE))] == [OTHER, CAUSE]
-    assert matters(()) == ()
+    assert [matter.lead for matter in matters((OTHER, CAUSE), most=2)] == [OTHER, CAUSE]
+    assert matters((), most=2) == ()
+
+
+def test_rows_of_the_first_matters_are_found_behind_those_of_later_ones():
+    assert matters((OTHER, CAUSE, PAIR), most=1) == (Matter(lead=OTHER),)
+    safety = WeekRow(kind="safety")
+    (first,) = matters((PAIR, OTHER, safety, CAUSE), most=1)
+    assert (first.lead, first.others) == (CAUSE, (PAIR,))
