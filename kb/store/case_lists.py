@@ -9,7 +9,7 @@ from sqlalchemy import ColumnElement, Select, Text, cast, func, literal, select
 
 from kb.case.model import Origin, Vehicle
 from kb.store.journal import Pen
-from kb.store.loading import known_jobs
+from kb.store.known_jobs import HASHES, known_jobs
 from kb.store.tables import ClosingRow, JobRow, ProofRow
 
 # Cases on one page of a list (our choice).
@@ -110,7 +110,8 @@ class CaseLists:
         rows = self._connection.execute(query.limit(PAGE_SIZE).offset((number - 1) * PAGE_SIZE))
         found = rows.all()
         damaged: set[str] = set()
-        known_jobs(self._connection, JobRow.id.in_([row.id for row in found]), damaged=damaged)
+        asked = HASHES.where(JobRow.id.in_([row.id for row in found]))
+        known_jobs(self._connection, asked, damaged=damaged)
         lines = tuple(
             CaseLine(
                 id=row.id,

@@ -3,10 +3,10 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Final
+from typing import Any, Final
 from uuid import uuid4
 
-from sqlalchemy import ColumnElement, Connection, delete, func, insert, select, update
+from sqlalchemy import Connection, Select, bindparam, delete, func, insert, select, update
 
 from kb.errors import StoreError
 from kb.store.postgres import is_postgres
@@ -14,6 +14,19 @@ from kb.store.tables import GenerationRow, HistoryRow, SettingRow
 
 # The setting that names the state of all closed jobs, for whoever keeps something made of them.
 _STATE: Final = "state of closed jobs"
+
+# Statements are made once: making one costs more than what it asks of a small shop's database.
+_SETTING: Final = select(SettingRow.value).where(SettingRow.key == bindparam("key"))
+_GENERATION: Final = select(GenerationRow.number)
+_LINES: Final = select(
+    HistoryRow.seq,
+    HistoryRow.at,
+    HistoryRow.who,
+    HistoryRow.verb,
+    HistoryRow.job_id,
+    HistoryRow.what,
+).order_by(HistoryRow.seq)
+_LINES_OF: Final = _LINES.where(HistoryRow.job_id == bindparam("of"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,11 +110,11 @@ class HistoryRepository:
 
     def of(self, job_id: str) -> tuple[HistoryLine, ...]:
         """Return the lines of one job, oldest first."""
-        return self._lines(HistoryRow.job_id == job_id)
+        return self._lines(_LINES_OF, of=job_id)
 
     def since(self, seq: int) -> tuple[HistoryLine, ...]:
         """Return all lines after the one numbered ``seq``, oldest first."""
-        return self._lines(HistoryRow.seq > seq)
+        return self._lines(_LINES.where(HistoryRow.seq > seq))
 
     def writers(self) -> tuple[str, ...]:
         """Return every name that ever wrote, in order."""
@@ -111,33 +124,18 @@ class HistoryRepository:
     def of_jobs_since(self, seq: int, *, most: int) -> tuple[HistoryLine, ...]:
         """Return the first ``most`` lines about jobs after the one numbered ``seq``."""
         about = (HistoryRow.seq > seq) & HistoryRow.job_id.is_not(None)
-        return self._lines(about, most=most)
+        return self._lines(_LINES.where(about).limit(most))
 
     def line(self, seq: int) -> HistoryLine | None:
         """Return the line of that number, None where there is none."""
-        return next(iter(self._lines(HistoryRow.seq == seq)), None)
+        return next(iter(self._lines(_LINES.where(HistoryRow.seq == seq))), None)
 
     def last_seq(self) -> int:
         """Return the number of the newest line, 0 before there is one."""
         return self._pen.connection.scalar(select(func.max(HistoryRow.seq))) or 0
 
-    def _lines(
-        self, condition: ColumnElement[bool], *, most: int | None = None
-    ) -> tuple[HistoryLine, ...]:
-        query = (
-            select(
-                HistoryRow.seq,
-                HistoryRow.at,
-                HistoryRow.who,
-                HistoryRow.verb,
-                HistoryRow.job_id,
-                HistoryRow.what,
-            )
-            .where(condition)
-            .order_by(HistoryRow.seq)
-            .limit(most)
-        )
-        rows = self._pen.connection.execute(query).mappings()
+    def _lines(self, query: Select[*tuple[Any, ...]], **values: str) -> tuple[HistoryLine, ...]:
+        rows = self._pen.connection.execute(query, values).mappings()
         return tuple(HistoryLine(**row) for row in rows)
 
 
@@ -149,8 +147,7 @@ class SettingRepository:
 
     def get(self, key: str) -> str | None:
         """Return the value of ``key``, None where it was never set."""
-        query = select(SettingRow.value).where(SettingRow.key == key)
-        return self._pen.connection.scalar(query)
+        return self._pen.connection.scalar(_SETTING, {"key": key})
 
     def set(self, key: str, value: str) -> None:
         """Set ``key``."""
@@ -164,13 +161,12 @@ class SettingRepository:
 
 def generation(connection: Connection) -> int:
     """Return the number that grows in every transaction that writes a job."""
-    return connection.scalar(select(GenerationRow.number)) or 0
+    return connection.scalar(_GENERATION) or 0
 
 
 def state(connection: Connection) -> str:
     """Return what names the present state of all closed jobs; empty before there is one."""
-    query = select(SettingRow.value).where(SettingRow.key == _STATE)
-    return connection.scalar(query) or ""
+    return connection.scalar(_SETTING, {"key": _STATE}) or ""
 
 
 def renew_state(connection: Connection) -> None:

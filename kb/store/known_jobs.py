@@ -1,10 +1,18 @@
 """Jobs that this process read before, by the hash of their content: read again only when changed."""
 
 from collections import OrderedDict
+from collections.abc import Mapping
 from threading import Lock
-from typing import Final
+from typing import Any, Final
+
+from sqlalchemy import Connection, Select, select
 
 from kb.case.model import Job
+from kb.store.loading import load_jobs
+from kb.store.tables import JobRow
+
+# Which jobs, with the hashes of their content; a condition is added to it.
+HASHES: Final = select(JobRow.id, JobRow.content_hash).order_by(JobRow.id)
 
 # A job is some 10 kB, so all of them are a few megabytes (our choice).
 MOST_KNOWN: Final = 512
@@ -35,3 +43,39 @@ class KnownJobs:
 
 
 KNOWN: Final = KnownJobs()
+
+
+def known_jobs(
+    connection: Connection,
+    asked: Select[str, str],
+    values: Mapping[str, Any] | None = None,
+    *,
+    damaged: set[str] | None = None,
+) -> tuple[Job, ...]:
+    """Return what ``load_jobs`` returns, for a page's few jobs; reads only what is not known here.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a transaction.
+    asked : Select
+        Which jobs: ``HASHES`` with a condition.
+    values : mapping, optional
+        Of the places that the condition has.
+    damaged : set of str, optional
+        As in ``load_jobs``.
+
+    Raises
+    ------
+    StoreError
+        As ``load_jobs``.
+    """
+    hashes = {row.id: row.content_hash for row in connection.execute(asked, values)}
+    known = {job_id: KNOWN.get(content) for job_id, content in hashes.items()}
+    unknown = [job_id for job_id, job in known.items() if job is None]
+    for at in range(0, len(unknown), MOST_KNOWN):
+        ids = tuple(unknown[at : at + MOST_KNOWN])
+        for job in load_jobs(connection, ids, damaged=damaged):
+            KNOWN.keep(hashes[job.id], job)
+            known[job.id] = job
+    return tuple(job for job in known.values() if job is not None)

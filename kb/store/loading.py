@@ -20,7 +20,6 @@ from kb.case.model import Complaint, Job, JobState, Origin, Scan, Vehicle
 from kb.errors import KBError
 from kb.store.columns import Base
 from kb.store.faults import damaged_jobs, no_such_job
-from kb.store.known_jobs import KNOWN, MOST_KNOWN
 from kb.store.rows import COMPLAINT, PLAIN, VEHICLE, content_hash
 from kb.store.seals import seal_of
 from kb.store.shapes import (
@@ -162,26 +161,7 @@ def _named_rows(row_type: type[Base], names: tuple[str, ...]) -> Select[Any]:
     return _all_rows(row_type, names).where(table_of(row_type).c.job_id.in_(_IDS))
 
 
-def known_jobs(
-    connection: Connection, chosen: ColumnElement[bool], *, damaged: set[str] | None = None
-) -> tuple[Job, ...]:
-    """Return what ``load_jobs`` returns, for a page's few jobs; reads only what is not known here.
-
-    Raises
-    ------
-    StoreError
-        As ``load_jobs``.
-    """
-    query = select(JobRow.id, JobRow.content_hash).where(chosen).order_by(JobRow.id)
-    hashes = {row.id: row.content_hash for row in connection.execute(query)}
-    known = {job_id: KNOWN.get(content) for job_id, content in hashes.items()}
-    unknown = [job_id for job_id, job in known.items() if job is None]
-    for at in range(0, len(unknown), MOST_KNOWN):
-        ids = tuple(unknown[at : at + MOST_KNOWN])
-        for job in load_jobs(connection, ids, damaged=damaged):
-            KNOWN.keep(hashes[job.id], job)
-            known[job.id] = job
-    return tuple(job for job in known.values() if job is not None)
+_WHOLE_ROW: Final = select(table_of(JobRow)).where(JobRow.id == bindparam("job"))
 
 
 def load_body_html(connection: Connection, job_id: str) -> str:
@@ -195,8 +175,7 @@ def load_body_html(connection: Connection, job_id: str) -> str:
         If its row changed on the disk.
     """
     table = table_of(JobRow)
-    query = select(table).where(table.c.id == job_id)
-    row = connection.execute(query).mappings().one_or_none()
+    row = connection.execute(_WHOLE_ROW, {"job": job_id}).mappings().one_or_none()
     if row is None:
         raise no_such_job(job_id)
     # Inside the unit of work that wrote it, a row has no seal yet.

@@ -2,14 +2,17 @@
 
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import bindparam, insert, select, update
 
 from kb.errors import ConflictError, NotFoundError
 from kb.store.columns import LARGEST_ID, own_columns
 from kb.store.journal import HistoryRepository, Pen
 from kb.store.shop_tables import PersonRow
+
+# Every page asks it, so it is made once.
+_ONE: Final = select(*own_columns(PersonRow)).where(PersonRow.id == bindparam("person"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,9 +55,8 @@ class People:
         NotFoundError
             If there is no such person.
         """
-        query = select(*own_columns(PersonRow)).where(PersonRow.id == person_id)
-        known = person_id <= LARGEST_ID
-        row = self._pen.connection.execute(query).mappings().one_or_none() if known else None
+        known, asked = person_id <= LARGEST_ID, {"person": person_id}
+        row = self._pen.connection.execute(_ONE, asked).mappings().one_or_none() if known else None
         if row is None:
             raise NotFoundError(
                 f"expected a person of this shop, got number {person_id}; look at People"

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Final
 
-from sqlalchemy import func, insert, select
+from sqlalchemy import bindparam, func, insert, select
 
 from kb.errors import NotFoundError
 from kb.store.journal import HistoryRepository, Pen
@@ -13,6 +13,11 @@ from kb.store.tables import JobRow
 
 # The verb of a photo's line of history; it writes no new state of the job.
 PHOTO_VERB: Final = "photo"
+_OF_JOB: Final = (
+    select(JobPhotoRow.content_hash, JobPhotoRow.caption)
+    .where(JobPhotoRow.job_id == bindparam("of"))
+    .order_by(JobPhotoRow.ordinal)
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,12 +82,8 @@ class PhotoRepository:
 
     def of(self, job_id: str) -> tuple[JobPhoto, ...]:
         """Return the photos of a job in the order they came."""
-        query = (
-            select(JobPhotoRow.content_hash, JobPhotoRow.caption)
-            .where(JobPhotoRow.job_id == job_id)
-            .order_by(JobPhotoRow.ordinal)
-        )
-        return tuple(JobPhoto(**row) for row in self._connection.execute(query).mappings())
+        rows = self._connection.execute(_OF_JOB, {"of": job_id}).mappings()
+        return tuple(JobPhoto(**row) for row in rows)
 
     def get(self, content_hash: str) -> StoredPhoto:
         """Return what is known of the photo with that hash.

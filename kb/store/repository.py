@@ -5,20 +5,29 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from typing import Final, TypeVar
 
-from sqlalchemy import ColumnElement, delete, func, insert, select, update
+from sqlalchemy import ColumnElement, bindparam, delete, func, insert, select, update
 
 from kb.case.model import Job, JobState, Origin
 from kb.case.standing import ELSEWHERE
 from kb.errors import ConflictError
 from kb.store.faults import no_such_job, taken
 from kb.store.journal import HistoryRepository, PastLine, Pen, next_job_number
-from kb.store.loading import known_jobs, load_body_html, load_jobs, table_of
+from kb.store.known_jobs import HASHES, known_jobs
+from kb.store.loading import load_body_html, load_jobs, table_of
 from kb.store.rows import FAMILIES, TABLES, Rows, changed_families, rows_of
 from kb.store.tables import ClosingRow, HistoryRow, JobRow
 from kb.store.writes import EarlierStates
 
 # Jobs in one round of inserts or of checks; bounds memory (our choice).
 CHUNK: Final = 500
+
+# What pages ask again and again is made once.
+_ONE: Final = HASHES.where(JobRow.id == bindparam("job"))
+_SOME: Final = HASHES.where(JobRow.id.in_(bindparam("jobs", expanding=True)))
+# Named, not left out: so the index of the states serves, however many are closed.
+_OPEN: Final = HASHES.where(JobRow.state.in_([JobState.OPEN.value, JobState.WAITING.value]))
+_COMEBACKS: Final = select(JobRow.id).where(JobRow.comeback_of == bindparam("job"))
+_REVISION: Final = select(JobRow.revision).where(JobRow.id == bindparam("job"))
 
 T = TypeVar("T")
 
@@ -65,7 +74,7 @@ class JobRepository:
         NotFoundError
             If there is none of that id.
         """
-        found = known_jobs(self._connection, JobRow.id == job_id)
+        found = known_jobs(self._connection, _ONE, {"job": job_id})
         if not found:
             raise no_such_job(job_id)
         return found[0]
@@ -84,16 +93,17 @@ class JobRepository:
 
     def some(self, ids: Sequence[str]) -> tuple[Job, ...]:
         """Return the jobs of those ids that are there, in the order of the ids."""
-        return known_jobs(self._connection, JobRow.id.in_(ids), damaged=self.damaged)
+        return known_jobs(self._connection, _SOME, {"jobs": ids}, damaged=self.damaged)
 
     def by_invoice(self, invoice: str) -> Job | None:
         """Return the job with that invoice number, None where there is none."""
-        found = known_jobs(self._connection, JobRow.invoice == invoice)
+        found = known_jobs(self._connection, HASHES.where(JobRow.invoice == invoice))
         return found[0] if found else None
 
     def of_vehicle(self, vin: str) -> tuple[Job, ...]:
         """Return every job of one car by its VIN."""
-        return known_jobs(self._connection, JobRow.vehicle_vin == vin, damaged=self.damaged)
+        asked = HASHES.where(JobRow.vehicle_vin == vin)
+        return known_jobs(self._connection, asked, damaged=self.damaged)
 
     def of_cause(self, cause: str, *, most: int) -> tuple[Job, ...]:
         """Return the newest jobs of one cause that were closed here, at most ``most``."""
@@ -101,24 +111,17 @@ class JobRepository:
         known = (ClosingRow.cause == cause) & JobRow.origin.not_in([str(row) for row in not_here])
         query = select(ClosingRow.job_id).join(JobRow, JobRow.id == ClosingRow.job_id).where(known)
         newest = query.order_by(ClosingRow.closed.desc(), ClosingRow.job_id.desc()).limit(most)
-        return known_jobs(
-            self._connection,
-            JobRow.id.in_(tuple(self._connection.scalars(newest))),
-            damaged=self.damaged,
-        )
+        return self.some(tuple(self._connection.scalars(newest)))
 
     def comebacks_of(self, job_id: str) -> tuple[Job, ...]:
         """Return the jobs that are comebacks of one job."""
         # The column has no index: looked through once, not once for each table below.
-        query = select(JobRow.id).where(JobRow.comeback_of == job_id)
-        ids = tuple(self._connection.scalars(query))
+        ids = tuple(self._connection.scalars(_COMEBACKS, {"job": job_id}))
         return self.some(ids) if ids else ()
 
     def open_jobs(self) -> tuple[Job, ...]:
         """Return the jobs that are not closed, waiting ones among them."""
-        # Named, not left out: so the index of the states serves, however many are closed.
-        states = (JobState.OPEN.value, JobState.WAITING.value)
-        return known_jobs(self._connection, JobRow.state.in_(states), damaged=self.damaged)
+        return known_jobs(self._connection, _OPEN, damaged=self.damaged)
 
     def closed_jobs(self) -> tuple[Job, ...]:
         """Return every closed job."""
@@ -153,7 +156,7 @@ class JobRepository:
         NotFoundError
             If there is none of that id.
         """
-        found = self._connection.scalar(select(JobRow.revision).where(JobRow.id == job_id))
+        found = self._connection.scalar(_REVISION, {"job": job_id})
         if found is None:
             raise no_such_job(job_id)
         return found

@@ -5,13 +5,16 @@ from datetime import datetime, timedelta
 from typing import Final
 from uuid import uuid4
 
-from sqlalchemy import delete, insert, select, update
+from sqlalchemy import bindparam, delete, insert, select, update
 
 from kb.store.journal import Pen
 from kb.store.week_tables import ReviewRow
 
 # A claim that is older was left by a process that died; counting takes seconds (our choice).
 CLAIM_LIFE: Final = timedelta(minutes=2)
+_REVIEW: Final = select(ReviewRow.made_at, ReviewRow.body).where(
+    ReviewRow.week == bindparam("week")
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,8 +34,7 @@ class Reviews:
 
     def get(self, week: str) -> KeptReview | None:
         """Return the review of a week, None where none is counted yet."""
-        query = select(ReviewRow.made_at, ReviewRow.body).where(ReviewRow.week == week)
-        row = self._pen.connection.execute(query).one_or_none()
+        row = self._pen.connection.execute(_REVIEW, {"week": week}).one_or_none()
         if row is None or row.made_at is None or row.body is None:
             return None
         return KeptReview(week=week, made_at=row.made_at, body=row.body)

@@ -2,11 +2,15 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
-from sqlalchemy import ColumnElement, delete, insert, select, update
+from sqlalchemy import ColumnElement, bindparam, delete, insert, select, update
 
 from kb.store.journal import Pen
 from kb.store.shop_tables import FailedSignInRow, SessionRow, SignInLinkRow
+
+# Every page asks it, so it is made once.
+_SESSION: Final = select(SessionRow.__table__).where(SessionRow.token_hash == bindparam("token"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +58,8 @@ class Sessions:
 
     def find(self, token_hash: str) -> StoredSession | None:
         """Return a session, None where there is none of that hash."""
-        return next(iter(self._where(SessionRow.token_hash == token_hash)), None)
+        row = self._pen.connection.execute(_SESSION, {"token": token_hash}).mappings().one_or_none()
+        return None if row is None else StoredSession(**row)
 
     def of(self, person_id: int) -> tuple[StoredSession, ...]:
         """Return a person's sessions, the one seen last first."""

@@ -14,4 +14,4 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 @pytest.fixture(autouse=True)
 def nothing_known(monkeypatch: pytest.MonkeyPatch) -> None:
     """Forget the jobs that earlier tests read: a damaged one would be shown as it was there."""
-    monkeypatch.setattr("kb.store.loading.KNOWN", KnownJobs())
+    monkeypatch.setattr("kb.store.known_jobs.KNOWN", KnownJobs())

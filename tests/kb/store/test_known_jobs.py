@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 
 from kb.errors import ConflictError
-from kb.store import loading
+from kb.store import known_jobs, loading
 from kb.store.known_jobs import KnownJobs
 from tests.factories import a_full_case, a_job
 from tests.kb.store.other_process import NOW
@@ -19,14 +19,14 @@ def test_what_was_asked_for_longest_ago_goes_first():
 
 
 def test_a_job_is_read_once_until_somebody_writes_it(store, monkeypatch):
-    monkeypatch.setattr(loading, "KNOWN", KnownJobs())
+    monkeypatch.setattr(known_jobs, "KNOWN", KnownJobs())
     read, asked = loading.load_jobs, []
 
     def counted(*args, **known):
         asked.append(args)
         return read(*args, **known)
 
-    monkeypatch.setattr(loading, "load_jobs", counted)
+    monkeypatch.setattr(known_jobs, "load_jobs", counted)
     with store.write("Ines", NOW) as unit:
         unit.jobs.add(a_full_case("J1"), verb="import")
     for _ in range(3):
