@@ -69,8 +69,8 @@ class WordPage:
 def word_page(unit: UnitOfWork, words: Vocabulary, part: str, *, wanted: str = "") -> WordPage:
     """Return what the part shows of the words in whose names ``wanted`` stands."""
     kind = PARTS[part][1]
-    counts = case_counts(unit, kind, words) if kind in MERGED_KINDS else {}
     written = unit.terms.counts(kind) if kind in MERGED_KINDS else {}
+    counts = case_counts(written, kind, words)
     made = [_own(row, words, written) for row in unit.terms.rows(kind)]
     own = [row for row in made if _holds(wanted, row.term.name, row.term.key, row.note)]
     waiting = [

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
+from markupsafe import Markup
 from werkzeug.wrappers import Response
 
 from kb.case.shop_rows import MERGED_KINDS
@@ -33,6 +34,7 @@ from kb.workflow.words import (
 )
 from web import db
 from web.auth import needs
+from web.kept_parts import kept_part
 from web.rights import Right
 from web.word_pages import PARTS, name_of, word_page
 
@@ -78,8 +80,17 @@ def _page(part: str, typed: Form, errors: Mapping[str, str], *, sure: str = "") 
         sure=sure,
         words=words,
         units=list(UNITS),
-        known=sorted(set(known_says(words).values())) if part in {"unread", "meanings"} else (),
+        known=_known(words) if part in {"unread", "meanings"} else "",
     )
+
+
+def _known(words: Vocabulary) -> Markup:
+    """Return what a typed meaning is chosen from."""
+
+    def values() -> Mapping[str, Any]:
+        return {"known": sorted(set(known_says(words).values()))}
+
+    return kept_part("_words_known.html", words.shop.mark, values)
 
 
 @bp.get("/words")
@@ -193,7 +204,7 @@ def _merge_page(typed: Form, error: str = "") -> str:
     known = names_of(words, kind)
     pair = [typed.get("key", ""), typed.get("into", "")]
     with db.store().read() as unit:
-        counts: dict[str, Any] = case_counts(unit, kind, words)
+        counts = case_counts(unit.terms.counts(kind), kind, words)
     ready = all(key in known for key in pair) and pair[0] != pair[1]
     names = [name_of(words, kind, key) for key in pair]
     if pair[0] and pair[0] == pair[1]:

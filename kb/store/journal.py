@@ -59,6 +59,11 @@ class Pen:
         self._who = who
         self._at = at
 
+    @property
+    def reads_only(self) -> bool:
+        """Return whether nothing can be written with it."""
+        return self._who is None
+
     def require(self) -> tuple[str, datetime]:
         """Return who writes and when.
 

@@ -1,19 +1,23 @@
 """The words that the shop added, merged and took out of use; every write is one line of history."""
 
 import json
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
+from threading import Lock
 from typing import Any, Final
 from uuid import uuid4
 
-from sqlalchemy import func, insert, select, update
+from cachetools import LRUCache
+from sqlalchemy import ColumnElement, func, insert, select, update
 
+from kb.case.model import JobState
 from kb.case.shop_rows import KINDS, MERGED_KINDS, ShopTerm
 from kb.errors import ConflictError, NotFoundError, StoreError
 from kb.store.columns import own_columns
-from kb.store.journal import HistoryRepository, Pen, SettingRepository
+from kb.store.journal import HistoryRepository, Pen, SettingRepository, state
 from kb.store.shop_tables import ShopTermRow, UnreadRow
-from kb.store.tables import ClosingRow, FindingRow, ReadingRow
+from kb.store.tables import ClosingRow, FindingRow, JobRow, ReadingRow
 
 # The setting that names the state of these rows, for whoever keeps something made of them.
 _STATE: Final = "state of shop terms"
@@ -22,6 +26,10 @@ _COUNTED: Final = {
     "check": FindingRow.check,
     "quantity": ReadingRow.quantity,
 }
+_IS_OPEN: Final = JobRow.state.in_([row.value for row in JobState if row is not JobState.CLOSED])
+# The counts of closed jobs by kind and by the name of their state; one small table a kind.
+_KEPT: Final[LRUCache[tuple[str, str], Mapping[str, int]]] = LRUCache(2 * len(MERGED_KINDS))
+_LOCK: Final = Lock()
 
 
 class ShopTerms:
@@ -69,10 +77,30 @@ class ShopTerms:
         """
         if kind not in MERGED_KINDS:
             raise StoreError(f"expected one of {', '.join(MERGED_KINDS)}, got '{kind}'")
+        found = Counter(self._closed_counts(kind))
+        found.update(self._counted(kind, _IS_OPEN))
+        return dict(found)
+
+    def _closed_counts(self, kind: str) -> Mapping[str, int]:
+        """Return the counts of the closed jobs; counts them where one has changed."""
+        # A unit that writes changes jobs before their state gets its new name.
+        if not self._pen.reads_only:
+            return self._counted(kind, ~_IS_OPEN)
+        key = (kind, state(self._pen.connection))
+        with _LOCK:
+            known = _KEPT.get(key)
+        if known is None:
+            known = self._counted(kind, ~_IS_OPEN)
+            with _LOCK:
+                _KEPT[key] = known
+        return known
+
+    def _counted(self, kind: str, which: ColumnElement[bool]) -> dict[str, int]:
         column = _COUNTED[kind]
         job_id = column.class_.job_id
         query = select(column, func.count(job_id.distinct())).group_by(column)
-        rows = self._pen.connection.execute(query.where(column.is_not(None)))
+        chosen = select(JobRow.id).where(which)
+        rows = self._pen.connection.execute(query.where(column.is_not(None), job_id.in_(chosen)))
         return {key: number for key, number in rows if key}
 
     def unread(self) -> dict[str, tuple[str, ...]]:

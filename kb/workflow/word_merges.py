@@ -1,10 +1,12 @@
 """Join words of the shop that mean one thing, take words out of use, list what nobody understood."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import islice
+from threading import Lock
 from typing import Final
 
+from cachetools import LRUCache, cached
 from rapidfuzz import fuzz, process
 
 from kb.case.parse import parse
@@ -18,9 +20,11 @@ from kb.workflow.words import names_of, words_of
 # Suggestions for a word, and the likeness, of 100, from which one is shown (our choice).
 MOST_SUGGESTED: Final = 4
 LEAST_LIKENESS: Final = 70
-# Words that nobody understood: so many of the most frequent are looked at, a few hundred
-# milliseconds at most (our choice).
+# Words that nobody understood: so many of the most frequent are looked at, some 30 ms the first
+# time (our choice).
 MOST_LOOKED_AT: Final = 240
+# What was read and suggested is kept for so many words under the shop's words of that time.
+_MOST_KEPT: Final = 4 * MOST_LOOKED_AT
 
 
 def _term(unit: UnitOfWork, kind: str, key: str) -> ShopTerm:
@@ -95,10 +99,16 @@ def _fits(unit: UnitOfWork, field: str) -> None:
         raise TermError({field: str(error)}) from error
 
 
-def case_counts(unit: UnitOfWork, kind: str, words: Vocabulary) -> dict[str, int]:
-    """Return how many jobs name each term of a kind, those of merged ones at their target."""
+def case_counts(written: Mapping[str, int], kind: str, words: Vocabulary) -> dict[str, int]:
+    """Return how many jobs name each term of a kind, those of merged ones at their target.
+
+    Parameters
+    ----------
+    written : mapping
+        How many name each term by the key that was written (``ShopTerms.counts``).
+    """
     found: dict[str, int] = {}
-    for key, count in unit.terms.counts(kind).items():
+    for key, count in written.items():
         now = words.shop.now(kind, key)
         found[now] = found.get(now, 0) + count
     return found
@@ -132,8 +142,11 @@ def unread_counts(unit: UnitOfWork, words: Vocabulary) -> tuple[UnreadWord, ...]
     together only those that are still unclear.
     """
     jobs: dict[str, dict[str, None]] = {}
+    settled = _settled(words)
     for run, found in islice(unit.terms.unread().items(), MOST_LOOKED_AT):
-        for piece in pieces_of(run, words):
+        for piece in _unread_in(run, words):
+            if piece in settled:
+                continue
             jobs.setdefault(piece, {}).update(dict.fromkeys(found))
     rows = [
         UnreadWord(word=word, jobs=len(found), last_job=max(found)) for word, found in jobs.items()
@@ -143,9 +156,21 @@ def unread_counts(unit: UnitOfWork, words: Vocabulary) -> tuple[UnreadWord, ...]
 
 def pieces_of(run: str, words: Vocabulary) -> tuple[str, ...]:
     """Return what of some words that once were not understood is still to be said what it means."""
-    settled = {row.word for row in words.shop.meanings} | words.shop.set_aside
-    unread = (row.text.lower() for row in parse(run, words=words).unread)
-    return tuple(piece for piece in unread if piece not in settled)
+    settled = _settled(words)
+    return tuple(piece for piece in _unread_in(run, words) if piece not in settled)
+
+
+def _settled(words: Vocabulary) -> set[str]:
+    return {row.word for row in words.shop.meanings} | words.shop.set_aside
+
+
+def _by_words(typed: str, words: Vocabulary) -> tuple[str, str]:
+    return typed, words.shop.mark
+
+
+@cached(LRUCache(_MOST_KEPT), _by_words, Lock())
+def _unread_in(run: str, words: Vocabulary) -> tuple[str, ...]:
+    return tuple(row.text.lower() for row in parse(run, words=words).unread)
 
 
 def known_says(words: Vocabulary) -> dict[tuple[str, str], str]:
@@ -159,23 +184,30 @@ def known_says(words: Vocabulary) -> dict[tuple[str, str], str]:
 
 def suggestions(typed: Iterable[str], words: Vocabulary) -> dict[str, tuple[Suggested, ...]]:
     """Return what each of the words may mean, the nearest spelling first."""
-    names = known_says(words)
-    says = {
-        (kind, key, spelled): spelled.lower()
-        for (kind, key), name in names.items()
+    return {word: _suggested(word, words) for word in typed}
+
+
+@cached(LRUCache(_MOST_KEPT), _by_words, Lock())
+def _suggested(word: str, words: Vocabulary) -> tuple[Suggested, ...]:
+    says = _spelled(words)
+    near = process.extract(
+        word.lower(), says, scorer=fuzz.ratio, score_cutoff=LEAST_LIKENESS, limit=12
+    )
+    rows = dict.fromkeys((kind, key, name) for _, _, (kind, key, name, _) in near)
+    return tuple(
+        Suggested(means=kind, what=key, name=name)
+        for kind, key, name in list(rows)[:MOST_SUGGESTED]
+    )
+
+
+@cached(LRUCache(1), lambda words: words.shop.mark, Lock())
+def _spelled(words: Vocabulary) -> dict[tuple[str, str, str, str], str]:
+    """Return all spellings of what a word may mean, by kind, key, name and spelling."""
+    return {
+        (kind, key, name, spelled): spelled.lower()
+        for (kind, key), name in known_says(words).items()
         for spelled in (name, *_spellings(words, kind, key))
     }
-    found: dict[str, tuple[Suggested, ...]] = {}
-    for word in typed:
-        near = process.extract(
-            word.lower(), says, scorer=fuzz.ratio, score_cutoff=LEAST_LIKENESS, limit=12
-        )
-        pairs = list(dict.fromkeys((kind, key) for _, _, (kind, key, _) in near))
-        found[word] = tuple(
-            Suggested(means=kind, what=key, name=names[kind, key])
-            for kind, key in pairs[:MOST_SUGGESTED]
-        )
-    return found
 
 
 def meaning_of(typed: str, words: Vocabulary) -> tuple[str, str]:

@@ -1,11 +1,13 @@
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from sqlalchemy import insert
 
+from kb.case.model import Finding, JobState
 from kb.case.shop_rows import ShopTerm
 from kb.errors import ConflictError, NotFoundError, StoreError
 from kb.store.shop_tables import ShopTermRow, UnreadRow
@@ -135,6 +137,30 @@ def test_jobs_are_counted_by_the_cause_that_was_written(store):
         assert unit.terms.counts("cause") == {"condenser_fan_dead": 2, "overcharge": 1}
         with pytest.raises(StoreError, match="expected one of cause"):
             unit.terms.counts("family")
+
+
+def test_jobs_are_counted_as_they_stand_whatever_was_counted_before(store):
+    def seen():
+        with store.read() as unit:
+            return unit.terms.counts("check")
+
+    def write(job):
+        with store.write("x", NOW) as unit:
+            unit.jobs.save(job, verb="change")
+            return unit.terms.counts("check")
+
+    look = Finding(check="fan_command", outcome="runs")
+    job, case = a_job("J1", findings=(look, look)), a_case("J2", findings=(look,))
+    with store.write("x", NOW) as unit:
+        unit.jobs.add_many([job, case], verb="import")
+    assert seen() == seen() == {"fan_command": 2}
+    # Of an open job, whose writing leaves the state of the closed ones as it is.
+    now = write(replace(job, findings=()))
+    assert now == seen() == {"fan_command": 1}
+    now = write(replace(case, findings=(look, replace(look, check="fan_direct"))))
+    assert now == seen() == {"fan_command": 1, "fan_direct": 1}
+    now = write(replace(case, state=JobState.OPEN, closing=None, findings=()))
+    assert now == seen() == {}
 
 
 def test_unread_words_come_with_their_jobs_and_the_last_of_them(store):

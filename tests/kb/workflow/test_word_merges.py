@@ -9,11 +9,20 @@ from kb.workflow.word_merges import (
     case_counts,
     meaning_of,
     merge,
+    pieces_of,
     suggestions,
     take_out,
     unmerge,
 )
-from kb.workflow.words import NewCheck, NewQuantity, add_cause, add_check, add_quantity, add_synonym
+from kb.workflow.words import (
+    NewCheck,
+    NewQuantity,
+    add_cause,
+    add_check,
+    add_quantity,
+    add_synonym,
+    set_aside,
+)
 from tests.kb.workflow.conftest import WORDS
 from tests.kb.workflow.test_close import PROVEN, closed, opened
 from tests.kb.workflow.test_suggest import ask
@@ -136,7 +145,8 @@ def test_jobs_are_counted_at_what_stands_for_their_cause(shop):
     closed(shop, opened(shop), PROVEN)
     merged(shop, key, "condenser_fan_dead")
     with shop.store.read() as unit:
-        assert case_counts(unit, "cause", words(shop)) == {"condenser_fan_dead": 2}
+        written = unit.terms.counts("cause")
+        assert case_counts(written, "cause", words(shop)) == {"condenser_fan_dead": 2}
 
 
 def test_suggestions_are_the_nearest_spellings():
@@ -144,6 +154,17 @@ def test_suggestions_are_the_nearest_spellings():
     assert (found["kompresor"][0].means, found["kompresor"][0].what) == ("part", "ac_compressor")
     assert len(found["kompresor"]) <= 4
     assert found["zzzzqqqq"] == ()
+
+
+def test_suggestions_and_what_is_unclear_follow_the_shops_words(shop):
+    assert pieces_of("kompresor plonk", words(shop)) == ("kompresor plonk",)
+    assert suggestions(["plonk"], words(shop))["plonk"] == ()
+    shop.write(add_cause, "Plonker stuck", system="hvac", part="Plonke")
+    shop.write(add_synonym, "kompresor", means="part", what="ac_compressor")
+    assert pieces_of("kompresor plonk", words(shop)) == ("plonk",)
+    assert [row.what for row in suggestions(["plonk"], words(shop))["plonk"]] == ["plonke"]
+    shop.write(set_aside, "plonk")
+    assert pieces_of("kompresor plonk", words(shop)) == ()
 
 
 def test_a_typed_meaning_is_a_term_by_its_name_or_else_a_word():
