@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 from uuid import uuid4
 
-from flask import Flask
+from flask import Flask, g
 from flask_wtf.csrf import generate_csrf
 from markupsafe import Markup
 
@@ -66,9 +66,10 @@ def read_minutes(text: str) -> float | None:
     return minutes
 
 
-_FIELD: Final = Markup('<input type="hidden" name="{}" value="{}">')
-# A job's page has some forty forms: two fields are filled at once.
-_TWO: Final = _FIELD + _FIELD
+_FIELD: Final = Markup('<input type="hidden" name="%s" value="%s">')
+# A job's page has some eighty forms: their fields are filled at once.
+_TWO: Final = _FIELD % ("csrf_token", Markup("%s")) + _FIELD % ("form_id", Markup("%s"))
+_THREE: Final = _TWO + _FIELD % ("revision", Markup("%s"))
 
 
 def form_fields(revision: int | None = None, form_id: str | None = None) -> Markup:
@@ -78,9 +79,9 @@ def form_fields(revision: int | None = None, form_id: str | None = None) -> Mark
     record; ``revision`` belongs in forms that overwrite, so that nobody's change is lost. A form
     that is shown again without having written anything keeps its ``form_id``.
     """
-    token, number = generate_csrf(), form_id or uuid4().hex
-    fields = _TWO.format("csrf_token", token, "form_id", number)
-    return fields if revision is None else fields + _FIELD.format("revision", revision)
+    # Where the token of this request is made it lies in ``g``.
+    token, number = g.get("csrf_token") or generate_csrf(), form_id or uuid4().hex
+    return _TWO % (token, number) if revision is None else _THREE % (token, number, revision)
 
 
 def init_app(app: Flask) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Final
 
 from flask import Blueprint, redirect, request, url_for
 from markupsafe import Markup
@@ -20,6 +21,10 @@ from web.rights import Right
 from web.typed import Stretch, stretches
 
 bp = Blueprint("pieces", __name__)
+_CHIP_FIELDS: Final = Markup(
+    '<input type="hidden" name="kind" value="%s"><input type="hidden" name="index" value="%s">'
+    '<input type="hidden" name="seen" value="%s">'
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,9 +61,7 @@ def understood_of(job: Job) -> Understood:
 @bp.app_template_global()
 def chip_fields(chip: Chip) -> Markup:
     """Return the hidden fields that name a piece in a form."""
-    line = Markup('<input type="hidden" name="{}" value="{}">')
-    fields = (("kind", chip.kind), ("index", chip.index), ("seen", chip.seen))
-    return Markup("").join(line.format(name, value) for name, value in fields)
+    return _CHIP_FIELDS % (chip.kind, chip.index, chip.seen)
 
 
 @bp.app_template_global()

@@ -4,7 +4,7 @@ import json
 from datetime import UTC, datetime
 from typing import Any, Final
 
-from sqlalchemy import DateTime, Double, ForeignKey, ForeignKeyConstraint, MetaData, Text
+from sqlalchemy import DateTime, Double, ForeignKey, ForeignKeyConstraint, MetaData, Table, Text
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from sqlalchemy.sql.elements import KeyedColumnElement
@@ -70,6 +70,14 @@ class Base(DeclarativeBase):
         datetime: UtcTime,
         tuple[str, ...]: Words,
     }
+
+
+def table_of(row_type: type[Base]) -> Table:
+    """Return the table of a row type."""
+    table = row_type.__table__
+    if not isinstance(table, Table):
+        raise TypeError(f"expected {row_type.__name__} on a table, got {type(table).__name__}")
+    return table
 
 
 def own_columns(row_type: type[Base]) -> tuple[KeyedColumnElement[Any], ...]:

@@ -8,8 +8,7 @@ from typing import Any, Final
 from sqlalchemy import Boolean, Date, Double, Integer
 from sqlalchemy import Column as TableColumn
 
-from kb.store.columns import Base, UtcTime, Words
-from kb.store.loading import table_of
+from kb.store.columns import Base, UtcTime, Words, table_of
 from kb.store.rows import TABLES
 from kb.store.shop_tables import (
     EarlierStateRow,

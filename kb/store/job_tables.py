@@ -7,9 +7,9 @@ from typing_extensions import override
 
 from kb.case.model import Job
 from kb.errors import StoreError
-from kb.store.columns import Base
+from kb.store.columns import Base, table_of
 from kb.store.exported import JOB_TABLES, JOBS
-from kb.store.loading import NO_JOB, JobLoader, job_of, table_of
+from kb.store.loading import NO_JOB, JobLoader, job_of
 from kb.store.rows import rows_of
 
 # Rows by the name of their table.

@@ -9,6 +9,7 @@ from uuid import uuid4
 from sqlalchemy import Connection, Select, bindparam, delete, func, insert, select, update
 
 from kb.errors import StoreError
+from kb.store.columns import table_of
 from kb.store.postgres import is_postgres
 from kb.store.tables import GenerationRow, HistoryRow, SettingRow
 
@@ -27,6 +28,8 @@ _LINES: Final = select(
     HistoryRow.what,
 ).order_by(HistoryRow.seq)
 _LINES_OF: Final = _LINES.where(HistoryRow.job_id == bindparam("of"))
+_ADD_LINES: Final = insert(table_of(HistoryRow))
+_COUNT_ON: Final = update(GenerationRow).values(number=GenerationRow.number + 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +98,7 @@ class HistoryRepository:
             for job_id in job_ids
         ]
         if rows:
-            self._pen.connection.execute(insert(HistoryRow), rows)
+            self._pen.connection.execute(_ADD_LINES, rows)
 
     def add_past(self, lines: Sequence[tuple[str, PastLine]]) -> None:
         """Write lines of another time, each with the job that it is about."""
@@ -111,7 +114,7 @@ class HistoryRepository:
             for job_id, line in lines
         ]
         if rows:
-            self._pen.connection.execute(insert(HistoryRow), rows)
+            self._pen.connection.execute(_ADD_LINES, rows)
 
     def of(self, job_id: str) -> tuple[HistoryLine, ...]:
         """Return the lines of one job, oldest first."""
@@ -220,9 +223,10 @@ def leave_numbers(
 
 def bump_generation(connection: Connection) -> None:
     """Count one generation further."""
-    connection.execute(update(GenerationRow).values(number=GenerationRow.number + 1))
+    connection.execute(_COUNT_ON)
 
 
 def lock_generation(connection: Connection) -> None:
     """Hold the row, so that writers queue on databases that lock rows; SQLite locks before."""
-    connection.execute(select(GenerationRow.id).with_for_update())
+    if is_postgres(connection):
+        connection.execute(select(GenerationRow.id).with_for_update())

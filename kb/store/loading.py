@@ -10,7 +10,6 @@ from sqlalchemy import (
     ColumnElement,
     Connection,
     Select,
-    Table,
     bindparam,
     select,
 )
@@ -18,7 +17,7 @@ from sqlalchemy.exc import OperationalError
 
 from kb.case.model import Complaint, Job, JobState, Origin, Scan, Vehicle
 from kb.errors import KBError
-from kb.store.columns import Base
+from kb.store.columns import Base, table_of
 from kb.store.faults import damaged_jobs, no_such_job
 from kb.store.rows import COMPLAINT, PLAIN, VEHICLE, content_hash
 from kb.store.seals import seal_of
@@ -49,14 +48,6 @@ Groups = Mapping[Any, Any]
 NO_JOB: Final = (
     ArithmeticError, AttributeError, LookupError, RuntimeError, StopIteration, TypeError, ValueError,
 )  # fmt: skip
-
-
-def table_of(row_type: type[Base]) -> Table:
-    """Return the table of a row type."""
-    table = row_type.__table__
-    if not isinstance(table, Table):
-        raise TypeError(f"expected {row_type.__name__} on a table, got {type(table).__name__}")
-    return table
 
 
 def load_jobs(

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from typing import Final, TypeVar
 
-from sqlalchemy import ColumnElement, bindparam, delete, func, insert, select, update
+from sqlalchemy import ColumnElement, bindparam, func, select
 
 from kb.case.model import Job, JobState, Origin
 from kb.case.standing import ELSEWHERE
@@ -13,8 +13,9 @@ from kb.errors import ConflictError
 from kb.store.faults import no_such_job, taken
 from kb.store.journal import HistoryRepository, PastLine, Pen, next_job_number
 from kb.store.known_jobs import HASHES, known_jobs
-from kb.store.loading import load_body_html, load_jobs, table_of
-from kb.store.rows import FAMILIES, TABLES, Rows, changed_families, rows_of
+from kb.store.loading import load_body_html, load_jobs
+from kb.store.rows import rows_of
+from kb.store.saving import insert_rows, save_rows
 from kb.store.tables import ClosingRow, HistoryRow, JobRow
 from kb.store.writes import EarlierStates
 
@@ -246,11 +247,7 @@ class JobRepository:
         before = self.get(job.id)
         self._earlier.keep(before, seen)
         rows = rows_of((job,), revisions={job.id: seen + 1})
-        # Most writes change one or two of a job's tables; the others keep their rows.
-        for head in (heads := changed_families(rows_of((before,)), rows)):
-            self._connection.execute(delete(head).where(table_of(head).c.job_id == job.id))
-        self._connection.execute(update(JobRow).where(JobRow.id == job.id).values(rows[JobRow][0]))
-        self._insert({table: rows[table] for head in heads for table in (head, *FAMILIES[head])})
+        save_rows(self._connection, before, rows)
         self._history.add(verb, job.id, what)
         self.note_written((before, job))
 
@@ -262,13 +259,8 @@ class JobRepository:
 
     def _insert_new(self, jobs: Sequence[Job]) -> None:
         self._refuse_taken(jobs)
-        self._insert(rows_of(jobs))
+        insert_rows(self._connection, rows_of(jobs))
         self.note_written(jobs)
-
-    def _insert(self, rows: Rows) -> None:
-        for table in TABLES:
-            if rows.get(table):
-                self._connection.execute(insert(table), rows[table])
 
     def _taken(self, condition: ColumnElement[bool]) -> bool:
         return self._connection.scalar(select(JobRow.id).where(condition)) is not None

@@ -148,21 +148,23 @@ def rows_of(jobs: Iterable[Job], *, revisions: Mapping[str, int] | None = None) 
     rows: Rows = defaultdict(list)
     for job in jobs:
         rows[JobRow].append(job_row(job, revision=(revisions or {}).get(job.id, 1)))
-        _add_words(rows, job)
-        _add_symptoms(rows, job)
-        _add_measured(rows, job)
-        _add_closing(rows, job)
+        _add_below(rows, job)
     _refuse_nul(rows)
     return rows
 
 
-def changed_families(before: Rows, after: Rows) -> tuple[type[Base], ...]:
-    """Return the tables right below a job whose rows differ, or those of a table below them."""
-    return tuple(
-        head
-        for head, below in FAMILIES.items()
-        if any(before.get(table, []) != after.get(table, []) for table in (head, *below))
-    )
+def rows_below(job: Job) -> Rows:
+    """Return the rows of a job but its own, by table."""
+    rows: Rows = defaultdict(list)
+    _add_below(rows, job)
+    return rows
+
+
+def _add_below(rows: Rows, job: Job) -> None:
+    _add_words(rows, job)
+    _add_symptoms(rows, job)
+    _add_measured(rows, job)
+    _add_closing(rows, job)
 
 
 def _refuse_nul(rows: Rows) -> None:

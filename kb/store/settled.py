@@ -1,9 +1,14 @@
 """Pieces of a job's text that were asked back and are settled, so that nobody asks again."""
 
-from sqlalchemy import delete, insert, select
+from typing import Final
+
+from sqlalchemy import bindparam, delete, insert, select
 
 from kb.store.journal import Pen
 from kb.store.shop_tables import SettledRow
+
+# Every page of an open job asks it, so it is made once.
+_OF_JOB: Final = select(SettledRow.text).where(SettledRow.job_id == bindparam("of"))
 
 
 class SettledPieces:
@@ -27,5 +32,4 @@ class SettledPieces:
 
     def of(self, job_id: str) -> frozenset[str]:
         """Return the texts of a job's settled pieces."""
-        query = select(SettledRow.text).where(SettledRow.job_id == job_id)
-        return frozenset(self._pen.connection.scalars(query))
+        return frozenset(self._pen.connection.scalars(_OF_JOB, {"of": job_id}))

@@ -4,13 +4,19 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Final
 
-from sqlalchemy import func, insert, select
+from sqlalchemy import bindparam, func, insert, select
 
+from kb.store.columns import table_of
 from kb.store.journal import Pen
 from kb.store.shop_tables import UnreadRow
 
 # A run of words beyond this is kept word by word, a word beyond it not at all (our choice).
 LONGEST: Final = 60
+# Every text that is added runs these, so they are made once.
+_ADD: Final = insert(table_of(UnreadRow))
+_OF_JOB: Final = (
+    select(UnreadRow.word).where(UnreadRow.job_id == bindparam("of")).order_by(UnreadRow.word)
+)
 
 
 class UnreadWords:
@@ -34,12 +40,11 @@ class UnreadWords:
         new = [word for word in _plain_words(words) if word not in known]
         if new:
             rows = [{"job_id": job_id, "word": word, "at": at} for word in new]
-            self._pen.connection.execute(insert(UnreadRow), rows)
+            self._pen.connection.execute(_ADD, rows)
 
     def of(self, job_id: str) -> tuple[str, ...]:
         """Return the unread words of one job, in the order of the alphabet."""
-        query = select(UnreadRow.word).where(UnreadRow.job_id == job_id).order_by(UnreadRow.word)
-        return tuple(self._pen.connection.scalars(query))
+        return tuple(self._pen.connection.scalars(_OF_JOB, {"of": job_id}))
 
     def counts(self) -> tuple[tuple[str, int, datetime], ...]:
         """Return each unread word with its number of jobs and when it last came (UTC).

@@ -7,9 +7,10 @@ from typing import Any, Final
 from sqlalchemy import Select, func, insert, or_, select, update
 
 from kb.case.model import Job
+from kb.store.columns import table_of
 from kb.store.exported import BESIDE, HISTORY, ExportedTable
 from kb.store.journal import Pen
-from kb.store.loading import load_jobs, table_of
+from kb.store.loading import load_jobs
 from kb.store.repository import JobRepository
 from kb.store.rows import TABLES, rows_of
 from kb.store.tables import GenerationRow, HistoryRow, JobRow

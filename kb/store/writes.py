@@ -4,10 +4,11 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Final
 
-from sqlalchemy import delete, insert, select
+from sqlalchemy import bindparam, delete, insert, select
 
 from kb.case.casefile import write_case
 from kb.case.model import Job
+from kb.store.columns import table_of
 from kb.store.journal import Pen
 from kb.store.shop_tables import EarlierStateRow, SentFormRow
 
@@ -15,6 +16,19 @@ from kb.store.shop_tables import EarlierStateRow, SentFormRow
 KEPT_STATES: Final = 20
 # A form that waited longer than this in a browser is taken as a new one (our choice).
 FORMS_KEPT: Final = timedelta(days=30)
+
+# Every write runs these, so they are made once.
+_FORMS, _STATES = table_of(SentFormRow), table_of(EarlierStateRow)
+_SENDER: Final = select(SentFormRow.who).where(SentFormRow.form_id == bindparam("form"))
+_ADD_FORM: Final = insert(_FORMS)
+_DROP_FORMS: Final = delete(_FORMS).where(_FORMS.c.at < bindparam("before"))
+_KEEP_STATE: Final = insert(_STATES)
+_DROP_STATES: Final = delete(_STATES).where(
+    (_STATES.c.job_id == bindparam("of")) & (_STATES.c.revision <= bindparam("last"))
+)
+_STATE_AT: Final = select(EarlierStateRow.case_file).where(
+    (EarlierStateRow.job_id == bindparam("of")) & (EarlierStateRow.revision == bindparam("at"))
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,8 +52,7 @@ class SentForms:
 
     def sender_of(self, form_id: str) -> str | None:
         """Return who sent a taken form, None where none of that number was taken."""
-        query = select(SentFormRow.who).where(SentFormRow.form_id == form_id)
-        return self._pen.connection.scalar(query)
+        return self._pen.connection.scalar(_SENDER, {"form": form_id})
 
     def job_of(self, form_id: str) -> str | None:
         """Return the job that a taken form wrote, None where it wrote none."""
@@ -59,8 +72,7 @@ class SentForms:
     def add(self, form_id: str, job_id: str | None, told: ToldBefore | None = None) -> None:
         """Note that a form was taken, with what a program said and was told; old ones go."""
         who, at = self._pen.require()
-        old = SentFormRow.at < at - FORMS_KEPT
-        self._pen.connection.execute(delete(SentFormRow).where(old))
+        self._pen.connection.execute(_DROP_FORMS, {"before": at - FORMS_KEPT})
         row = {
             "form_id": form_id,
             "at": at,
@@ -69,7 +81,7 @@ class SentForms:
             "fingerprint": told.fingerprint if told else None,
             "answer": told.answer if told else None,
         }
-        self._pen.connection.execute(insert(SentFormRow).values(row))
+        self._pen.connection.execute(_ADD_FORM, row)
 
 
 class EarlierStates:
@@ -81,15 +93,10 @@ class EarlierStates:
     def keep(self, job: Job, revision: int) -> None:
         """Keep ``job`` as it stood at ``revision``; the oldest of more than twenty goes."""
         row = {"job_id": job.id, "revision": revision, "case_file": write_case(job)}
-        self._pen.connection.execute(insert(EarlierStateRow).values(row))
-        too_old = (EarlierStateRow.job_id == job.id) & (
-            EarlierStateRow.revision <= revision - KEPT_STATES
-        )
-        self._pen.connection.execute(delete(EarlierStateRow).where(too_old))
+        self._pen.connection.execute(_KEEP_STATE, row)
+        too_old = {"of": job.id, "last": revision - KEPT_STATES}
+        self._pen.connection.execute(_DROP_STATES, too_old)
 
     def at(self, job_id: str, revision: int) -> str | None:
         """Return the case file of a job at ``revision``, None where it is not kept."""
-        query = select(EarlierStateRow.case_file).where(
-            (EarlierStateRow.job_id == job_id) & (EarlierStateRow.revision == revision)
-        )
-        return self._pen.connection.scalar(query)
+        return self._pen.connection.scalar(_STATE_AT, {"of": job_id, "at": revision})

@@ -4,8 +4,8 @@ import json
 import pytest
 
 from kb.case.casefile import write_case
+from kb.store.columns import table_of
 from kb.store.engine import default_url, open_store
-from kb.store.loading import table_of
 from kb.store.tables import JobRow
 from kb.workflow.exchange.give_out import FORMATS
 from kb.workflow.exchange.schema import export_schema

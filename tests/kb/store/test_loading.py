@@ -2,8 +2,8 @@ import pytest
 from sqlalchemy import select
 
 from kb.errors import StoreError
-from kb.store.columns import Base
-from kb.store.loading import load_jobs, table_of
+from kb.store.columns import Base, table_of
+from kb.store.loading import load_jobs
 from kb.store.tables import JobRow
 from tests.factories import a_case, a_full_case, a_job
 from tests.kb.store.other_process import NOW

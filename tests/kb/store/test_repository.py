@@ -10,10 +10,9 @@ from sqlalchemy import Column, event, func, select, update
 
 from kb.case.model import Job, JobState, Origin, Vehicle
 from kb.errors import ConflictError, NotFoundError, ParseError, StoreError
-from kb.store.columns import Words
+from kb.store.columns import Words, table_of
 from kb.store.engine import Store
 from kb.store.journal import PastLine
-from kb.store.loading import table_of
 from kb.store.rows import FAMILIES, TABLES
 from kb.store.tables import ClosingRow, JobRow
 from kb.store.unit_of_work import UnitOfWork

@@ -4,7 +4,7 @@ import pytest
 
 from kb.case.story import MAX_SIGNS
 from kb.errors import NotFoundError
-from kb.store.loading import table_of
+from kb.store.columns import table_of
 from kb.store.rows import body_html, content_hash
 from kb.store.tables import JobRow
 from tests.factories import a_case

@@ -2,16 +2,12 @@ from dataclasses import replace
 
 import pytest
 
-from kb.case.model import Job, Scan
+from kb.case.model import Scan
 from kb.store.columns import Base
-from kb.store.rows import FAMILIES, TABLES, changed_families, content_hash, job_row, rows_of
+from kb.store.rows import FAMILIES, TABLES, content_hash, job_row, rows_below, rows_of
 from kb.store.tables import (
-    ClosingRow,
-    CodeRow,
     JobRow,
-    LineRow,
     ReadingRow,
-    ReadingSetRow,
     SymptomResponseRow,
 )
 from tests.factories import a_case, a_full_case, a_job
@@ -102,22 +98,8 @@ def test_every_table_below_a_job_is_in_the_family_that_it_is_deleted_with():
     assert told == keys
 
 
-def test_only_the_families_that_changed_are_named():
-    job = a_full_case("J1")
-    assert job.closing is not None
-    other_reading = replace(job.reading_sets[0].readings[0], typed="41", canonical=41.0)
-    changes: dict[tuple[type[Base], ...], Job] = {
-        (): job,
-        (LineRow,): replace(job, lines=(*job.lines, "fan silent")),
-        (ReadingSetRow,): replace(
-            job,
-            reading_sets=(
-                replace(job.reading_sets[0], readings=(other_reading,)),
-                *job.reading_sets[1:],
-            ),
-        ),
-        (ClosingRow,): replace(job, closing=replace(job.closing, proofs=())),
-        (CodeRow, ClosingRow): replace(job, codes=(), closing=None),
+def test_the_rows_below_a_job_are_all_but_its_own():
+    rows = rows_of([a_full_case("J1")])
+    assert rows_below(a_full_case("J1")) == {
+        table: made for table, made in rows.items() if table is not JobRow
     }
-    for named, changed in changes.items():
-        assert changed_families(rows_of((job,)), rows_of((changed,))) == named

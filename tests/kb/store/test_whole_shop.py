@@ -1,8 +1,8 @@
 import pytest
 
 from kb.errors import StoreError
+from kb.store.columns import table_of
 from kb.store.exported import DECISIONS, HISTORY, PEOPLE, SHOP_TERMS
-from kb.store.loading import table_of
 from kb.store.tables import JobRow, SymptomRow
 from kb.store.whole_shop import KeptJob
 from tests.factories import a_case, a_job

@@ -1,7 +1,7 @@
 import pytest
 
 from kb.errors import ExchangeError
-from kb.store.loading import table_of
+from kb.store.columns import table_of
 from kb.store.tables import JobRow
 from kb.workflow.exchange.give_out import FORMATS
 from tests.whole_shop import NOW
