@@ -1,5 +1,6 @@
 """Where the cases of a cause read: the middle half of a reading, or each value where few are."""
 
+from bisect import bisect_left
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
@@ -7,7 +8,6 @@ from typing import Final
 import numpy as np
 
 from kb.diagnosis.causes import CauseModel
-from kb.diagnosis.witnesses import Witnesses
 
 # Cases from which a middle half says more than the values themselves (our choice).
 LEAST_FOR_HALF: Final = 6
@@ -45,10 +45,12 @@ class CauseReadings:
     def __init__(
         self, model: CauseModel, causes: Iterable[str], *, without: str | None = None
     ) -> None:
-        known = set(model.causes_)
-        self._witnesses = [
-            Witnesses(model, cause, without=without) for cause in causes if cause in known
-        ]
+        ids, known = model.index.ids_, set(model.causes_)
+        at = bisect_left(ids, without) if without is not None else len(ids)
+        left_out = at if at < len(ids) and ids[at] == without else None
+        self._counts = model.counts_
+        found = {c: self._counts.witnesses(model.number(c)) for c in causes if c in known}
+        self._rows = {cause: rows[rows != left_out] for cause, rows in found.items()}
 
     def of(self, key: str) -> tuple[CauseValues, ...]:
         """Return what the cases of each cause read of ``key``, causes without any left out.
@@ -59,11 +61,11 @@ class CauseReadings:
             Quantity or derived reading, as the measures of a job have it; of several places in
             one case its most unusual value stands.
         """
-        made = (self._values(row, key) for row in self._witnesses)
+        made = (self._values(cause, key) for cause in self._rows)
         return tuple(row for row in made if row is not None)
 
-    def _values(self, witnesses: Witnesses, key: str) -> CauseValues | None:
-        values = witnesses.readings(key)
+    def _values(self, cause: str, key: str) -> CauseValues | None:
+        values = self._counts.values(self._rows[cause], key)
         if not len(values):
             return None
         # Quartiles by linear interpolation between the ordered values (Hyndman & Fan 1996, type
@@ -71,7 +73,7 @@ class CauseReadings:
         low, middle, high = (float(at) for at in np.quantile(values, (0.25, 0.5, 0.75)))
         few = len(values) < LEAST_FOR_HALF
         return CauseValues(
-            cause=witnesses.cause,
+            cause=cause,
             count=len(values),
             values=tuple(float(value) for value in values) if few else (),
             low=low,

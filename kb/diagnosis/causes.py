@@ -1,34 +1,31 @@
 """Chances of causes: a profile a cause, the vote of the nearest cases, and "something else"."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Final
+from dataclasses import replace
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import SHIPPED, Calibration
-from kb.diagnosis.cause_texts import fit_texts, text_evidence
+from kb.diagnosis.cause_counts import CauseCounts
+from kb.diagnosis.cause_texts import CauseTexts, fit_texts
 from kb.diagnosis.chances import Entry, Evidence, chances_of, log_vote, part_name, summed
 from kb.diagnosis.learned_causes import BESIDE_LEARNED, LEARNED, learned_evidence
 from kb.diagnosis.linked import TOGETHER, LinkedFindings
 from kb.diagnosis.novelty import oddness
-from kb.diagnosis.part_names import concerns, names_part
-from kb.diagnosis.profiles import cause_prior, reading_ratio, recorded_shares
+from kb.diagnosis.outcome_tables import PSEUDO_CASES, OutcomeTables
+from kb.diagnosis.part_names import names_part
+from kb.diagnosis.profiles import ReadingProfile, cause_prior, reading_profile, recorded_shares
 from kb.retrieval.asked import Asked
 from kb.retrieval.features import CaseFeatures, Token, token_key
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.measures import Measure
-from kb.retrieval.postings import Rows
 from kb.retrieval.vectors import TextSpace
 
 Floats = NDArray[np.float64]
 
-# Pseudo-cases with which a profile is shrunk to its prior: kappa of the profile formula.
-PSEUDO_CASES: Final = 6.0
-# What the catalogue says of a cause is read as "likely", about 0.8 to 0.95; common practice.
-EXPECTED_SHARE: Final = 0.85
 COMPLAINT_SHARE: Final = 0.45
 # Recorded values below which a reading has no profile (our choice).
 LEAST_READINGS: Final = 5
@@ -41,8 +38,7 @@ NOT_CURED_SHARE: Final = 0.2
 PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0.3}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CauseChance:
+class CauseChance(NamedTuple):
     """The chance of one cause; ``cause`` is None for "something else"."""
 
     cause: str | None
@@ -65,21 +61,23 @@ class CauseModel:
     def fit(self, cases: Sequence[CaseFeatures], index: CaseIndex) -> "CauseModel":
         """Learn the profiles of ``cases``, which ``index`` holds.
 
-        Sets ``causes_`` (names), ``weight_`` and ``prior_`` by cause, and ``spaces_``.
+        Sets ``causes_`` (names), ``weight_`` and ``prior_`` by cause, ``counts_``, ``outcomes_``
+        and ``texts_``.
         """
         self._count(index)
-        self.spaces_ = fit_texts(cases, self.causes_, self.words)
+        self.texts_ = CauseTexts(fit_texts(cases, self.causes_, self.words))
         return self
 
     def restore(self, index: CaseIndex, spaces: Mapping[str, TextSpace]) -> "CauseModel":
-        """Take up profiles that were fitted before; ``spaces`` as ``spaces_`` gave them."""
+        """Take up profiles that were fitted before; ``spaces`` as ``texts_`` had them."""
         self._count(index)
-        self.spaces_ = dict(spaces)
+        self.texts_ = CauseTexts(spaces)
         return self
 
     def _count(self, index: CaseIndex) -> None:
         self.index = index
         self._tables: dict[str, tuple[tuple[str, ...], Floats, Floats]] = {}
+        self._profiles: dict[str, ReadingProfile | None] = {}
         self._linked: LinkedFindings | None = None
         stored = [cause for cause in index.causes_ if cause is not None]
         self.causes_ = tuple(dict.fromkeys([*self.words.causes, *stored]))
@@ -90,28 +88,20 @@ class CauseModel:
             if cause is not None:
                 cases[at[cause]].append(case)
         self._cases_of = tuple(tuple(rows) for rows in cases)
-        self.weight_ = self._by_cause(np.arange(len(index.ids_)))
+        known = self._cause_of >= 0
+        summed = np.bincount(self._cause_of[known], index.weights_[known], len(at))
+        self.weight_ = np.asarray(summed, np.float64)
         counts = np.array([len(rows) for rows in self._cases_of], np.int64)
         self.prior_: Floats = cause_prior(self.weight_, counts)
+        self.counts_ = CauseCounts(index, self._cause_of, len(at))
+        self.outcomes_ = OutcomeTables(self.words, at, counts=self.counts_, prior=self.prior_)
 
     def number(self, cause: str) -> int:
         """Return where ``cause`` stands in ``causes_``."""
         return self._at[cause]
 
-    def witnesses(self, cause: str) -> Rows:
-        """Return the rows of the cases of ``cause`` that count, ascending."""
-        return np.flatnonzero((self._cause_of == self._at[cause]) & (self.index.weights_ > 0))
-
-    def _by_cause(self, rows: Rows) -> Floats:
-        """Return the summed weight of the cases in ``rows`` by cause, shape ``(n_causes,)``."""
-        causes = self._cause_of[rows]
-        known = causes >= 0
-        weights = self.index.weights_[rows][known]
-        summed = np.bincount(causes[known], weights=weights, minlength=len(self.causes_))
-        return np.asarray(summed, np.float64)
-
     def _counted(self, field: str, value: str) -> Floats:
-        return self._by_cause(self.index.tokens_.of(token_key(field, value)))
+        return self.counts_.weights(token_key(field, value))
 
     @property
     def linked(self) -> LinkedFindings:
@@ -142,27 +132,6 @@ class CauseModel:
         shares: Floats = (counted + PSEUDO_CASES * overall) / (self.weight_ + PSEUDO_CASES)
         return shares
 
-    def outcome_shares(self, check: str, subject: str) -> tuple[tuple[str, ...], Floats]:
-        """Return the outcomes of a check and P(outcome | cause), shape ``(n_causes, n_outcomes)``.
-
-        The prior is the catalogue's expected outcome; where it names none, the overall share of
-        the outcomes that closed findings had. Where the check acts on a subject, the expectation
-        holds for the cause whose part the subject names.
-        """
-        outcomes = self.words.checks[check].outcomes
-        field = f"{check}|{subject}"
-        seen = np.stack([self._counted(field, o) for o in outcomes], axis=1)
-        overall = (seen.sum(axis=0) + 1 / len(outcomes)) / (seen.sum() + 1)
-        prior = np.tile(overall, (len(self.causes_), 1))
-        for name, row in self.words.causes.items():
-            expected = row.expect.get(check)
-            if expected in outcomes and concerns(self.words, check, subject=subject, part=row.part):
-                prior[self._at[name]] = (1 - EXPECTED_SHARE) / max(1, len(outcomes) - 1)
-                prior[self._at[name], outcomes.index(expected)] = EXPECTED_SHARE
-        done = seen.sum(axis=1, keepdims=True)
-        shares: Floats = (seen + PSEUDO_CASES * prior) / (done + PSEUDO_CASES)
-        return outcomes, shares
-
     def _relative(self, shares: Floats) -> Floats:
         overall = float(self.prior_ @ shares)
         relative: Floats = np.log(shares / overall)
@@ -192,7 +161,7 @@ class CauseModel:
             return self._recorded_evidence(token)
         if token.value not in self.words.checks[check].outcomes:
             return None
-        outcomes, shares = self.outcome_shares(check, subject)
+        outcomes, shares = self.outcomes_.shares(check, subject)
         return self._relative(shares[:, outcomes.index(token.value)])
 
     def _tried_evidence(self, token: Token) -> Floats:
@@ -225,14 +194,27 @@ class CauseModel:
 
     def measure_evidence(self, measure: Measure, group: str) -> Floats | None:
         """Return what a reading says of every cause, in nats; None where too few cases have it."""
-        rows = self.index.measures_.of(measure.key)
-        causes = self._cause_of[rows]
-        known = causes >= 0
-        if known.sum() < LEAST_READINGS:
+        profile = self._profile(measure.key)
+        if profile is None:
             return None
-        scale, weights = self.index.scale(measure.key), self.index.weights_[rows][known]
-        z, size = scale.score(measure.value, group), len(self.causes_)
-        return reading_ratio(z, scale.scores[known], causes[known], weights=weights, size=size)
+        return profile.ratio(self.index.scale(measure.key).score(measure.value, group))
+
+    def _profile(self, key: str) -> ReadingProfile | None:
+        if key not in self._profiles:
+            rows = self.index.measures_.of(key)
+            causes = self._cause_of[rows]
+            known = causes >= 0
+            self._profiles[key] = (
+                reading_profile(
+                    self.index.scale(key).scores[known],
+                    causes[known],
+                    weights=self.index.weights_[rows][known],
+                    size=len(self.causes_),
+                )
+                if known.sum() >= LEAST_READINGS
+                else None
+            )
+        return self._profiles[key]
 
     def entries(self, query: CaseFeatures) -> tuple[Entry, ...]:
         """Return what each thing known of a job says of every cause; they add up."""
@@ -248,11 +230,12 @@ class CauseModel:
 
     def _words(self, query: CaseFeatures) -> Iterator[Entry]:
         """Yield what the words of a job say, and first what was learned of such words."""
-        words = text_evidence(self.spaces_, query, self.prior_)
+        asked = self.texts_.ask(query)
+        words = self.texts_.evidence(asked, self.prior_)
         learned = learned_evidence(self.index, query, self._at)
         if learned is not None:
             yield Entry(LEARNED, None, learned)
-        yield Entry("text", None, words if learned is None else BESIDE_LEARNED * words)
+        yield Entry("text", asked, words if learned is None else BESIDE_LEARNED * words)
 
     def parts(self, query: CaseFeatures) -> dict[str, Floats]:
         """Return the parts of the evidence by name, each by cause, in nats; they add up."""
@@ -285,10 +268,9 @@ class CauseModel:
     def ranked(self, evidence: Evidence) -> tuple[CauseChance, ...]:
         """Return the causes by chance out of what ``weigh`` returned."""
         full = chances_of(evidence, self.calibration)
-        order = np.lexsort((np.arange(len(full)), -full))
-        return tuple(self._chance(int(at), float(full[at])) for at in order)
-
-    def _chance(self, at: int, chance: float) -> CauseChance:
-        if at == len(self.causes_):
-            return CauseChance(cause=None, chance=chance)
-        return CauseChance(cause=self.causes_[at], chance=chance, cases=self._cases_of[at])
+        order = np.argsort(-full, kind="stable")
+        names, cases = (*self.causes_, None), (*self._cases_of, ())
+        return tuple(
+            CauseChance(names[at], chance, cases[at])
+            for at, chance in zip(order.tolist(), full[order].tolist(), strict=True)
+        )

@@ -8,10 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.diagnosis.calibration import OTHER_SHARE, Calibration
+from kb.diagnosis.cause_texts import JobWords
 from kb.diagnosis.novelty import novelty_chance, novelty_signs
 from kb.retrieval.asked import Asked, top_rows
 from kb.retrieval.features import Token
 from kb.retrieval.measures import Measure
+from kb.retrieval.postings import Rows
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -23,11 +25,11 @@ _VOTE_FLOOR: Final = float(np.exp(-12.0))
 class Entry(NamedTuple):
     """One thing known of a job: its part, what it is, nats by cause.
 
-    ``item`` is None for the words, and for what recorded findings say together.
+    ``item`` is None for what was learned of the words, and for what recorded findings say together.
     """
 
     part: str
-    item: Token | Measure | None
+    item: Token | Measure | JobWords | None
     nats: Floats
 
 
@@ -66,15 +68,25 @@ def log_vote(asked: Asked, cause_of: Codes, n_causes: int) -> Floats:
     """
     index = asked.index
     votes = np.full(n_causes, _VOTE_FLOOR)
-    total = np.where(cause_of >= 0, asked.scores, -np.inf)
-    best = [row for row in top_rows(total, NEIGHBOURS + 1) if np.isfinite(total[row])]
-    rows = [int(row) for row in best if index.ids_[row] != asked.query.case][:NEIGHBOURS]
+    best = _best_of_a_cause(asked.scores, cause_of, NEIGHBOURS + 1).tolist()
+    rows = [row for row in best if index.ids_[row] != asked.query.case][:NEIGHBOURS]
     if not rows:
         return np.zeros(n_causes)
-    share = np.exp(total[rows] - total[rows].max()) * index.weights_[rows]
+    share = np.exp(asked.scores[rows] - asked.scores[rows].max()) * index.weights_[rows]
     for row, part in zip(rows, share / max(float(share.sum()), 1e-300), strict=True):
         votes[cause_of[row]] += part
     return np.asarray(np.log(votes), np.float64)
+
+
+def _best_of_a_cause(scores: Floats, cause_of: Codes, top: int) -> Rows:
+    """Return the rows of the ``top`` best cases that have a cause, best first."""
+    looked_at = top
+    while True:
+        rows = top_rows(scores, looked_at)
+        found = rows[cause_of[rows] >= 0]
+        if len(found) >= top or looked_at >= len(scores):
+            return found[:top]
+        looked_at *= 4
 
 
 def weighted(evidence: Evidence, numbers: Calibration) -> tuple[Floats, Floats]:

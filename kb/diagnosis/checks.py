@@ -1,6 +1,5 @@
 """The next check: expected information about the cause for each minute of bay time."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -13,12 +12,12 @@ from kb.case.terms import Vocabulary
 from kb.diagnosis.access import Work, access_of, opening_minutes, work_of
 from kb.diagnosis.blocks import Block, better_to_look, blocks_by_worth
 from kb.diagnosis.causes import CauseChance, CauseModel
-from kb.diagnosis.information import information_gain
+from kb.diagnosis.information import entropy_bits
 from kb.diagnosis.looks import expected_minutes, look_order
-from kb.diagnosis.proving import Look, proving_look, subject_of
+from kb.diagnosis.outcome_tables import Pair
+from kb.diagnosis.proving import Look, proving_look
 
 Floats = NDArray[np.float64]
-Pair = tuple[str, str]
 
 # Causes below this chance are left out of the reckoning, at most this many are kept (our choice:
 # they cannot change which check is best, and the table stays small).
@@ -106,7 +105,10 @@ def cautions_for(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Likely:
-    """Likely causes: names (None is "something else"), chances, rows in the model (-1 for None)."""
+    """Likely causes: names (None is "something else"), chances, rows in the model (-1 for None).
+
+    The tables of checks have all causes together as their last row, as "something else" has them.
+    """
 
     names: tuple[str | None, ...]
     chances: Floats
@@ -121,9 +123,12 @@ class _Likely:
 def _likely(model: CauseModel, chances: Sequence[CauseChance]) -> _Likely:
     kept = [row for row in chances if row.chance >= _LEAST_CHANCE][:_MOST_CAUSES]
     share = np.array([row.chance for row in kept])
-    at = {name: i for i, name in enumerate(model.causes_)}
-    rows = np.array([at[row.cause] if row.cause is not None else -1 for row in kept], np.int64)
-    return _Likely(names=tuple(row.cause for row in kept), chances=share / share.sum(), rows=rows)
+    rows = [model.number(row.cause) if row.cause is not None else -1 for row in kept]
+    return _Likely(
+        names=tuple(row.cause for row in kept),
+        chances=share / share.sum(),
+        rows=np.array(rows, np.int64),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -134,30 +139,20 @@ class _Candidate:
     bits: float
 
 
-def _subjects(words: Vocabulary, likely: _Likely) -> dict[str, set[str]]:
-    """Return the checks that any likely cause expects, with the parts they would act on."""
-    found: defaultdict[str, set[str]] = defaultdict(set)
-    for name in likely.names:
-        row = words.causes.get(name or "")
-        for check in row.expect if row else ():
-            found[check].add(subject_of(words, name or "", words.checks[check]))
-    return found
-
-
 def _candidates(model: CauseModel, likely: _Likely, done: set[Pair]) -> list[_Candidate]:
     """Return the checks not done that tell something, by name and subject."""
     found = []
-    for key, subjects in sorted(_subjects(model.words, likely).items()):
-        check = model.words.checks[key]
-        for subject in sorted(subjects):
-            if {(key, subject), (key, "")} & done or check.is_lookup:
-                continue
-            _, shares = model.outcome_shares(key, subject)
-            overall = model.prior_ @ shares
-            table = np.where(likely.rows[:, None] >= 0, shares[likely.rows], overall[None, :])
-            bits = information_gain(likely.chances, table)
-            found.append(_Candidate(check=check, subject=subject, shares=table, bits=bits))
-    return [row for row in found if row.bits >= LEAST_BITS]
+    for pair in sorted({pair for name in likely.names for pair in model.outcomes_.pairs_of(name)}):
+        if pair in done or (pair[0], "") in done:
+            continue
+        table = model.outcomes_.of(pair)
+        shares = table.shares[likely.rows]
+        told = table.entropies[likely.rows]
+        bits = float(entropy_bits(likely.chances @ shares) - likely.chances @ told)
+        if bits >= LEAST_BITS:
+            check = model.words.checks[pair[0]]
+            found.append(_Candidate(check=check, subject=pair[1], shares=shares, bits=bits))
+    return found
 
 
 def next_steps(

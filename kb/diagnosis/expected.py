@@ -97,7 +97,7 @@ def _of_the_catalogue(witnesses: Witnesses) -> Iterator[Token]:
 def _of_most_cases(witnesses: Witnesses) -> Iterator[Token]:
     if len(witnesses.rows) < _LEAST_CASES:
         return
-    for key, _ in witnesses.shared(witnesses.index.tokens_):
+    for key, _ in witnesses.shared("tokens"):
         token = witnesses.token(key)
         if token is not None:
             yield token
@@ -107,7 +107,7 @@ def _readings(model: CauseModel, witnesses: Witnesses) -> Iterator[Expected]:
     """Yield the plain readings that most cases have, as telling as their middle value is."""
     if len(witnesses.rows) < _LEAST_CASES:
         return
-    for key, count in witnesses.shared(witnesses.index.measures_):
+    for key, count in witnesses.shared("measures"):
         known = witnesses.words.quantities.get(key)
         if known is None:
             continue

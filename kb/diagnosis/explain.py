@@ -6,8 +6,13 @@ it and the calibration weighs it, so that the words agree with the chances.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
+from kb.diagnosis.cause_texts import JobWords
 from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.chances import Entry
 from kb.diagnosis.expected import LEAST_NATS, Expected, expected_of, is_known
@@ -16,14 +21,19 @@ from kb.diagnosis.linked import TOGETHER
 from kb.diagnosis.witnesses import Witnesses
 from kb.retrieval.asked import words_in_common
 from kb.retrieval.features import CaseFeatures, Token
-from kb.retrieval.index import query_text
 from kb.retrieval.measures import Measure
-from kb.retrieval.vectors import TextQuery
+
+Codes = NDArray[np.int64]
 
 # Points shown for and against a cause, and things not known yet (our choice).
 MOST_FOR: Final = 3
 MOST_AGAINST: Final = 2
 MOST_UNKNOWN: Final = 3
+# What stands for no single thing known of a job.
+_TOLD: Final = {
+    TOGETHER: "what is found, taken together",
+    LEARNED: "what such words meant in earlier jobs",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,27 +90,28 @@ class Explainer:
         causes : iterable of str
             Only those that are shown: each costs time.
         """
-        spaces = {name: self.model.spaces_[f"{name} word"] for name in ("said", "told")}
-        asked = {name: space.query(query_text(query)) for name, space in spaces.items()}
         groups = _grouped(entries)
-        return tuple(self._explain(query, groups, asked, cause=cause) for cause in causes)
+        shown = [Witnesses(self.model, cause) for cause in causes]
+        nats = self._nats(groups, np.array([row.at for row in shown], np.int64))
+        return tuple(
+            self._explain(query, groups, row, nats=own)
+            for row, own in zip(shown, nats, strict=True)
+        )
 
     def _explain(
         self,
         query: CaseFeatures,
         groups: Sequence[Sequence[Entry]],
-        asked: dict[str, TextQuery],
+        witnesses: Witnesses,
         *,
-        cause: str,
+        nats: Sequence[float],
     ) -> Explanation:
-        witnesses = Witnesses(self.model, cause)
-        nats = [self._nats(group, witnesses.at) for group in groups]
         order = sorted(range(len(groups)), key=lambda number: (-abs(nats[number]), number))
         best = [at for at in order if nats[at] >= LEAST_NATS][:MOST_FOR]
         worst = [at for at in order if nats[at] <= -LEAST_NATS][:MOST_AGAINST]
-        named = {at: self._point(groups[at], witnesses, asked) for at in (*best, *worst)}
+        named = {at: self._point(groups[at], witnesses, nats[at]) for at in (*best, *worst)}
         return Explanation(
-            cause=cause,
+            cause=witnesses.cause,
             witnesses=len(witnesses.rows),
             speaks_for=tuple(named[at] for at in best),
             speaks_against=tuple(named[at] for at in worst),
@@ -112,36 +123,36 @@ class Explainer:
         if witnesses.cause not in self._expected:
             self._expected[witnesses.cause] = expected_of(self.model, witnesses)
         rows = self._expected[witnesses.cause]
-        return tuple(row for row in rows if not is_known(row, query, witnesses))[:MOST_UNKNOWN]
+        unknown = (row for row in rows if not is_known(row, query, witnesses))
+        return tuple(islice(unknown, MOST_UNKNOWN))
 
-    def _nats(self, group: Sequence[Entry], at: int) -> float:
+    def _nats(self, groups: Sequence[Sequence[Entry]], causes: Codes) -> list[list[float]]:
+        """Return what each group says of each of ``causes``, a list a cause."""
         weight = self.model.calibration.weight
-        return float(sum(weight(row.part) * row.nats[at] for row in group))
+        found = np.zeros((len(groups), len(causes)))
+        for at, group in enumerate(groups):
+            for row in group:
+                found[at] += weight(row.part) * row.nats[causes]
+        by_cause: list[list[float]] = found.T.tolist()
+        return by_cause
 
-    def _point(
-        self, group: Sequence[Entry], witnesses: Witnesses, asked: dict[str, TextQuery]
-    ) -> Point:
-        nats, item = self._nats(group, witnesses.at), group[0].item
-        if group[0].part == TOGETHER:
-            return Point(what="what is found, taken together", nats=nats)
-        if group[0].part == LEARNED:
-            return Point(what="what such words meant in earlier jobs", nats=nats)
+    def _point(self, group: Sequence[Entry], witnesses: Witnesses, nats: float) -> Point:
+        item = group[0].item
         if item is None:
-            return Point(what=self._words(witnesses.at, asked, nats=nats), nats=nats)
+            return Point(what=_TOLD[group[0].part], nats=nats)
+        if isinstance(item, JobWords):
+            return Point(what=_shared_words(item, witnesses.at, nats=nats), nats=nats)
         if isinstance(item, Measure):
             return Point(what=item.what, nats=nats, counts=witnesses.values_beside(item))
         counts = witnesses.counts(item, speaks_for=nats > 0)
         return Point(what=witnesses.name(item), nats=nats, counts=counts)
 
-    def _words(self, at: int, asked: dict[str, TextQuery], *, nats: float) -> str:
-        """Return the words that a job shares with the cases and the catalogue's words of a cause."""
-        if nats < 0:
-            return "few words in common"
-        return words_in_common(
-            term
-            for name, query in asked.items()
-            for term in self.model.spaces_[f"{name} word"].shared_terms(query, at, most=9)
-        )
+
+def _shared_words(words: JobWords, at: int, *, nats: float) -> str:
+    """Return the words that a job shares with the cases and the catalogue's words of a cause."""
+    if nats < 0:
+        return "few words in common"
+    return words_in_common(words.shared_terms(at, most=9))
 
 
 def _grouped(entries: Sequence[Entry]) -> list[list[Entry]]:

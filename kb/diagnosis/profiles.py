@@ -1,5 +1,6 @@
 """Profiles of causes: shares of recorded values and of readings, shrunk to the overall share."""
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -71,16 +72,39 @@ def near_base(counts: Floats, base: Floats) -> Floats:
     return shares
 
 
-def reading_ratio(z: float, scores: Floats, causes: Codes, *, weights: Floats, size: int) -> Floats:
-    """Return ``ln N(z; mu, v) - ln N(z; 0, 1)`` by cause, 0 where a cause has no such reading.
+@dataclass(frozen=True, slots=True, eq=False)
+class ReadingProfile:
+    """What the cases of each cause read: normal scores taken as normal, by cause.
+
+    ``known`` says whether a cause has such a reading; ``mean``, ``variance`` and its logarithm are
+    those of the next reading to come.
+    """
+
+    known: NDArray[np.bool_]
+    mean: Floats
+    variance: Floats
+    log_variance: Floats
+
+    def ratio(self, z: float) -> Floats:
+        """Return ``ln N(z; mu, v) - ln N(z; 0, 1)`` by cause, 0 where it has no such reading.
+
+        Parameters
+        ----------
+        z : float
+            Normal score of the reading asked about.
+        """
+        ratio = 0.5 * (z**2 - (z - self.mean) ** 2 / self.variance - self.log_variance)
+        return np.asarray(np.where(self.known, ratio, 0.0), np.float64)
+
+
+def reading_profile(scores: Floats, causes: Codes, *, weights: Floats, size: int) -> ReadingProfile:
+    """Return the profile of a reading by cause.
 
     ``mu = sum z / (n + k)``, ``v = (sum (z - mu)^2 + k) / (n + k) (1 + 1 / (n + k))`` over the
     normal scores of the cause's n cases, shrunk by k pseudo-cases to the overall share.
 
     Parameters
     ----------
-    z : float
-        Normal score of the reading asked about.
     scores, causes, weights : arrays of shape (n_values,)
         Normal scores of the cases, the number of their cause, their weight.
     size : int
@@ -91,8 +115,7 @@ def reading_ratio(z: float, scores: Floats, causes: Codes, *, weights: Floats, s
     mean = np.bincount(causes, weights=weights * scores, minlength=size) / shrunk
     spread = np.bincount(causes, weights * (scores - mean[causes]) ** 2, size)
     variance = (spread + READING_CASES) / shrunk * (1 + 1 / shrunk)
-    ratio = 0.5 * (z**2 - (z - mean) ** 2 / variance - np.log(variance))
-    return np.asarray(np.where(n > 0, ratio, 0.0), np.float64)
+    return ReadingProfile(n > 0, mean, variance, np.log(variance))
 
 
 def cause_prior(weights: Floats, cases: Codes) -> Floats:

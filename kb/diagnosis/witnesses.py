@@ -1,7 +1,7 @@
 """The cases of one cause that still stand: how many have a thing, and what they read."""
 
 from collections.abc import Iterator
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,7 @@ from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.part_names import concerns
 from kb.retrieval.features import OBSERVED, Token, token_key
 from kb.retrieval.measures import Measure, spread
-from kb.retrieval.postings import Postings, Rows
+from kb.retrieval.postings import Rows
 
 LIST: Final = "the trade's list"
 
@@ -25,19 +25,14 @@ class Witnesses:
         Fitted.
     cause : str
         One of its causes.
-    without : str, optional
-        A case that is left out.
     """
 
-    def __init__(self, model: CauseModel, cause: str, *, without: str | None = None) -> None:
+    def __init__(self, model: CauseModel, cause: str) -> None:
         self.model, self.index, self.words = model, model.index, model.words
         self.cause = cause
         self.at = model.number(cause)
         self.term: CauseTerm | None = model.words.causes.get(cause)
-        rows = model.witnesses(cause)
-        self.rows: Rows = rows[[self.index.ids_[row] != without for row in rows]]
-        self.mask: NDArray[np.bool_] = np.zeros(len(self.index.ids_), np.bool_)
-        self.mask[self.rows] = True
+        self.rows: Rows = model.counts_.witnesses(self.at)
 
     # --- words ---------------------------------------------------------------------------------
 
@@ -60,22 +55,24 @@ class Witnesses:
         return self._numbers(token) if own else f"from {LIST}"
 
     def _recorded(self, token: Token) -> int:
-        return int(self.mask[self.index.fields_.of(token.field)].sum())
+        return self.model.counts_.having("fields", token.field, self.at)
 
     def _numbers(self, token: Token) -> str:
         if token.part == "tried":
             return ""
         value = "yes" if token.part == "symptom" else token.value
-        rows = self.index.tokens_.of(token_key(token.field, value))
+        key = token_key(token.field, value)
         own, size = len(self.rows), len(self.index.ids_)
         if _looked_for(token):
             own, size = self._recorded(token), len(self.index.fields_.of(token.field))
         if not size:
             return "no case here with this check yet"
-        mine = f"{int(self.mask[rows].sum())} of {own}" if own else "no"
+        have = self.model.counts_.having("tokens", key, self.at)
+        mine = f"{have} of {own}" if own else "no"
+        shared = len(self.index.tokens_.of(key))
         turned = "there in " if value != token.value else ""
         done = " with this check" if token.part == "finding" else ""
-        return f"{turned}{mine} {_cases(own)} of this cause{done}, {len(rows)} of {size} overall"
+        return f"{turned}{mine} {_cases(own)} of this cause{done}, {shared} of {size} overall"
 
     def _listed(self, token: Token, *, speaks_for: bool) -> str:
         """Return what the catalogue says where it says why the sign is what it is."""
@@ -107,21 +104,16 @@ class Witnesses:
 
     def readings(self, key: str) -> NDArray[np.float64]:
         """Return the values of the cause's cases, in the unit of comparison, ascending."""
-        span = self.index.measures_.span(key)
-        found: NDArray[np.float64] = np.sort(
-            self.index.values_[span][self.mask[self.index.measures_.rows[span]]]
-        )
-        return found
+        return self.model.counts_.values(self.rows, key)
 
     # --- what most of the cases have --------------------------------------------------------------
 
-    def shared(self, postings: Postings) -> Iterator[tuple[str, int]]:
+    def shared(self, kind: Literal["tokens", "measures"]) -> Iterator[tuple[str, int]]:
         """Yield each key that more than half of the cases have, with the number of cases."""
         if not len(self.rows):
             return
-        summed = np.concatenate([[0], np.cumsum(self.mask[postings.rows])])
-        counted = summed[postings.pointers[1:]] - summed[postings.pointers[:-1]]
-        keys = list(postings.keys)
+        counted = self.model.counts_.having_each(kind, self.at)
+        keys = list((self.index.tokens_ if kind == "tokens" else self.index.measures_).keys)
         for number in np.flatnonzero(2 * counted > len(self.rows)):
             yield keys[number], int(counted[number])
 

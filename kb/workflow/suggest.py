@@ -225,7 +225,8 @@ def _done(job: Job, words: Vocabulary) -> tuple[tuple[str, str], ...]:
         if group.phase is Phase.BEFORE
         for row in group.readings
     }
-    read = [(check.key, "") for check in words.checks.values() if check.is_read(typed)]
+    checks = words.checks.values() if typed else ()
+    read = [(check.key, "") for check in checks if check.is_read(typed)]
     return (*((pair[0], pair[1]) for pair in found), *read)
 
 

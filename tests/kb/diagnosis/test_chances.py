@@ -53,6 +53,13 @@ def asked(texts):
     return CaseIndex().fit(cases).ask(CaseFeatures(case="Q", said="hums"))
 
 
+def test_cases_without_a_cause_take_no_place_in_the_vote():
+    many = 5 * (NEIGHBOURS + 1)
+    causes = np.array([-1] * many + [0, 1, 1], np.int64)
+    vote = np.exp(log_vote(asked(["hums"] * many + ["hums once"] * 3), causes, 2))
+    assert vote == pytest.approx([1 / 3, 2 / 3], abs=1e-4)
+
+
 def test_the_vote_is_the_share_of_the_best_cases():
     vote = np.exp(log_vote(asked(["hums"] * 3 + [""]), np.array([0, 0, 1, 2]), 3))
     assert vote[:2] == pytest.approx([2 / 3, 1 / 3], abs=1e-4)

@@ -10,7 +10,7 @@ from kb.diagnosis.profiles import (
     cause_prior,
     held_cases,
     near_base,
-    reading_ratio,
+    reading_profile,
     recorded_shares,
 )
 
@@ -71,7 +71,8 @@ def test_a_cause_that_never_recorded_a_field_says_nothing_by_it():
 @pytest.mark.source("scipy.stats", "norm.logpdf, mean and variance by hand from the formula")
 def test_a_reading_is_the_ratio_of_two_normal_densities():
     scores, k = np.array([1.0, 1.4, -0.3]), READING_CASES
-    got = reading_ratio(1.1, scores, np.array([0, 0, 2]), weights=np.ones(3), size=3)
+    profile = reading_profile(scores, np.array([0, 0, 2]), weights=np.ones(3), size=3)
+    got = profile.ratio(1.1)
     mean = 2.4 / (2 + k)
     variance = (((scores[:2] - mean) ** 2).sum() + k) / (2 + k) * (1 + 1 / (2 + k))
     ratio = stats.norm.logpdf(1.1, mean, np.sqrt(variance)) - stats.norm.logpdf(1.1)

@@ -106,8 +106,8 @@ def test_readings_stand_beside_those_of_the_cause_and_of_all_cases():
 def test_what_more_than_half_of_the_cases_have():
     rows = (WARM, token("code", "code|P0480", "stored"))
     found = witnesses(a_case("A", FAN, *rows), a_case("B", FAN, WARM), a_case("C", "overcharge"))
-    assert list(found.shared(found.index.tokens_)) == [(WARM.key, 2)]
-    assert list(witnesses(a_case("A", "overcharge", WARM)).shared(found.index.tokens_)) == []
+    assert list(found.shared("tokens")) == [(WARM.key, 2)]
+    assert list(witnesses(a_case("A", "overcharge", WARM)).shared("tokens")) == []
 
 
 @pytest.mark.parametrize(

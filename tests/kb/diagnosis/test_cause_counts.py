@@ -1,0 +1,79 @@
+import numpy as np
+import pytest
+
+from kb.diagnosis.cause_counts import CauseCounts
+from kb.retrieval.features import CaseFeatures, Token
+from kb.retrieval.index import CaseIndex
+from kb.retrieval.measures import Measure
+
+WARM, COLD = (Token(part="symptom", field="air|", value=v, what=v) for v in ("warm", "cold"))
+
+
+def a_case(name, cause, *tokens, weight=1.0, low=None):
+    measures = () if low is None else (Measure(key="low", value=float(low), what="low"),)
+    return CaseFeatures(case=name, cause=cause, tokens=tokens, weight=weight, measures=measures)
+
+
+def counted(*cases, causes=("a", "b")):
+    index = CaseIndex().fit(cases)
+    numbers = [causes.index(cause) if cause else -1 for cause in index.causes_]
+    return CauseCounts(index, np.array(numbers, np.int64), len(causes))
+
+
+CASES = (
+    a_case("C0", "a", WARM, low=3),
+    a_case("C1", "b", WARM, low=9),
+    a_case("C2", "a", WARM, weight=0.4, low=1),
+    a_case("C3", "a", COLD, weight=0.0, low=2),
+    a_case("C4", None, WARM, low=7),
+    a_case("C5", "a"),
+)
+
+
+def test_a_token_has_the_weight_of_the_cases_that_have_it_by_cause():
+    found = counted(*CASES)
+    assert found.weights(WARM.key).tolist() == [1.4, 1.0]
+    assert found.weights(COLD.key).tolist() == [0.0, 0.0]
+    assert found.weights("never seen").tolist() == [0.0, 0.0]
+
+
+def test_weights_are_added_up_in_the_order_of_the_cases_to_the_last_bit():
+    weights = np.random.default_rng(7).choice([1.0, 0.7, 0.4, 0.25], 300)
+    found = counted(*(a_case(f"C{at:03}", "a", WARM, weight=w) for at, w in enumerate(weights)))
+    assert found.weights(WARM.key)[0] == sum(weights.tolist())
+
+
+def test_a_case_that_was_overturned_counts_nowhere():
+    found = counted(*CASES)
+    assert found.witnesses(0).tolist() == [0, 2, 5]
+    assert found.having("tokens", COLD.key, 0) == 0
+    assert found.having("fields", "air|", 0) == 2
+    assert found.values(found.witnesses(0), "low").tolist() == [1.0, 3.0]
+
+
+def test_a_case_without_a_cause_belongs_to_none():
+    found = counted(*CASES)
+    assert found.witnesses(1).tolist() == [1]
+    assert [found.having("tokens", WARM.key, at) for at in (0, 1)] == [2, 1]
+
+
+@pytest.mark.parametrize("kind", ["tokens", "fields", "measures"])
+def test_each_key_is_counted_as_by_itself(kind):
+    found = counted(*CASES)
+    keys = getattr(found.index, f"{kind}_").keys
+    for cause in (0, 1):
+        each = [found.having(kind, key, cause) for key in keys]
+        assert found.having_each(kind, cause).tolist() == each
+    assert found.having(kind, "never seen", 0) == 0
+
+
+def test_what_was_never_read_has_no_values():
+    found = counted(*CASES)
+    assert not len(found.values(found.witnesses(0), "never read"))
+    assert not len(found.values(np.zeros(0, np.int64), "low"))
+
+
+def test_without_a_case_nothing_is_counted():
+    found = counted()
+    assert found.weights(WARM.key).tolist() == [0.0, 0.0]
+    assert not len(found.witnesses(0))
