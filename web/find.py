@@ -1,9 +1,12 @@
 """Find: the box, with what was understood and why each case is there; and lists of closed cases."""
 
+from collections.abc import Mapping
 from contextlib import suppress
 from datetime import UTC, datetime
+from typing import Any
 
 from flask import Blueprint, render_template, request
+from markupsafe import Markup
 
 from kb.case.parse import Parsed
 from kb.errors import EmptyIndexError, ParseError, StoreError
@@ -13,7 +16,8 @@ from kb.workflow.jobs import draft_job, read_vehicle
 from kb.workflow.suggest import Suggestion
 from web import db
 from web.auth import needs, person
-from web.find_filters import SHOPS, read_filter
+from web.find_filters import FILTERS, SHOPS, read_filter
+from web.kept_parts import kept_part
 from web.notes import notes_of
 from web.rights import Right
 
@@ -48,17 +52,31 @@ def _answered(text: str, wanted: CaseFilter) -> tuple[str, int]:
     return _page(parsed=parsed, answers=found, notes=notes, filtered=wanted.active), 200
 
 
-def _page(**known: object) -> str:
-    args = request.args
+def _page(*, errors: Mapping[str, str] | None = None, **known: object) -> str:
+    # A plain table: a choice that the address leaves out is looked up hundreds of times.
+    typed = request.args.to_dict()
+    narrowed = any(typed.get(name) for name in FILTERS)
     return render_template(
         "find.html",
-        text=args.get("q", ""),
-        vehicle=args.get("vehicle", ""),
-        typed=args,
-        words=db.words(),
-        shops=SHOPS,
+        text=typed.get("q", ""),
+        vehicle=typed.get("vehicle", ""),
+        filters=_filters(typed, errors or {}, narrowed=narrowed),
+        narrowed=narrowed,
+        typed=typed,
         **known,
     )
+
+
+def _filters(typed: Mapping[str, str], errors: Mapping[str, str], *, narrowed: bool) -> Markup:
+    words = db.words()
+
+    def values() -> dict[str, Any]:
+        return {
+            "typed": typed, "errors": errors, "narrowed": narrowed, "words": words, "shops": SHOPS
+        }  # fmt: skip
+
+    chosen = tuple(typed.get(name, "") for name in FILTERS)
+    return kept_part("_find_filters.html", (words.shop.mark, chosen, tuple(errors.items())), values)
 
 
 def _asked(

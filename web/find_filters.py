@@ -10,6 +10,8 @@ from kb.case.standing import ELSEWHERE
 from kb.case.terms import Vocabulary
 from kb.store.case_lists import CaseFilter
 
+# What the address calls the choices.
+FILTERS: Final = ("system", "car", "cause", "method", "from", "to", "shop")
 _MAX_VEHICLE = 200
 
 

@@ -1,14 +1,15 @@
 """Closed cases by what they are: system, vehicle, cause, proof and date, page by page."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from sqlalchemy import ColumnElement, Select, Text, cast, func, literal, select
+from sqlalchemy import ColumnElement, Select, Text, bindparam, cast, func, literal, select
 
 from kb.case.model import Origin, Vehicle
 from kb.store.journal import Pen
+from kb.store.kept_by_state import KeptByState
 from kb.store.known_jobs import HASHES, known_jobs
 from kb.store.tables import ClosingRow, JobRow, ProofRow
 
@@ -16,6 +17,30 @@ from kb.store.tables import ClosingRow, JobRow, ProofRow
 PAGE_SIZE: Final = 20
 # Vehicle words that are looked at; more say nothing (our choice).
 _MOST_WORDS: Final = 8
+# Ids of all lists that are kept, some 60 bytes each, and how many a list itself stands for: paging
+# and asking again under the same choices sort nothing (our choice).
+_MOST_KEPT: Final = 50_000
+_A_LIST: Final = 20
+_KEPT: Final = KeptByState[Sequence[str]](_MOST_KEPT, lambda ids: len(ids) + _A_LIST)
+# What every page asks is made once.
+_ON_PAGE: Final = JobRow.id.in_(bindparam("jobs", expanding=True))
+_HASHES: Final = HASHES.where(_ON_PAGE)
+_LINES: Final = (
+    select(
+        JobRow.id,
+        ClosingRow.closed,
+        ClosingRow.cause,
+        JobRow.complaint_said,
+        JobRow.origin,
+        JobRow.vehicle_year,
+        JobRow.vehicle_make,
+        JobRow.vehicle_model,
+        JobRow.vehicle_engine,
+    )
+    .join(ClosingRow, ClosingRow.job_id == JobRow.id)
+    .where(_ON_PAGE)
+    .order_by(ClosingRow.closed.desc(), JobRow.id.desc())
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,36 +107,27 @@ class CaseLists:
     """Lists of closed cases of one unit of work."""
 
     def __init__(self, pen: Pen) -> None:
-        self._connection = pen.connection
+        self._pen, self._connection = pen, pen.connection
 
     def ids(self, wanted: CaseFilter) -> frozenset[str]:
         """Return the ids of all cases that are wanted."""
-        return frozenset(self._connection.scalars(_where(select(JobRow.id), wanted)))
+        return frozenset(self._ordered(wanted))
+
+    def _ordered(self, wanted: CaseFilter) -> Sequence[str]:
+        """Return the ids of all cases that are wanted, newest first."""
+        query = _where(select(JobRow.id), wanted)
+        query = query.order_by(ClosingRow.closed.desc(), JobRow.id.desc())
+        return _KEPT.get(self._pen, wanted, lambda: tuple(self._connection.scalars(query)))
 
     def page(self, wanted: CaseFilter, number: int = 1) -> CasePage:
         """Return one page of the cases that are wanted; one past the end is the last one."""
-        total = self._connection.scalar(_where(select(func.count(JobRow.id)), wanted)) or 0
+        ids = self._ordered(wanted)
+        total = len(ids)
         number = min(max(1, number), max(1, -(-total // PAGE_SIZE)))
-        query = _where(
-            select(
-                JobRow.id,
-                ClosingRow.closed,
-                ClosingRow.cause,
-                JobRow.complaint_said,
-                JobRow.origin,
-                JobRow.vehicle_year,
-                JobRow.vehicle_make,
-                JobRow.vehicle_model,
-                JobRow.vehicle_engine,
-            ),
-            wanted,
-        )
-        query = query.order_by(ClosingRow.closed.desc(), JobRow.id.desc())
-        rows = self._connection.execute(query.limit(PAGE_SIZE).offset((number - 1) * PAGE_SIZE))
-        found = rows.all()
+        chosen = ids[(number - 1) * PAGE_SIZE : number * PAGE_SIZE]
+        found = self._connection.execute(_LINES, {"jobs": chosen}).all()
         damaged: set[str] = set()
-        asked = HASHES.where(JobRow.id.in_([row.id for row in found]))
-        known_jobs(self._connection, asked, damaged=damaged)
+        known_jobs(self._connection, _HASHES, {"jobs": chosen}, damaged=damaged)
         lines = tuple(
             CaseLine(
                 id=row.id,

@@ -4,18 +4,17 @@ import json
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
-from threading import Lock
 from typing import Any, Final
 from uuid import uuid4
 
-from cachetools import LRUCache
 from sqlalchemy import ColumnElement, func, insert, select, update
 
 from kb.case.model import JobState
 from kb.case.shop_rows import KINDS, MERGED_KINDS, ShopTerm
 from kb.errors import ConflictError, NotFoundError, StoreError
 from kb.store.columns import own_columns
-from kb.store.journal import HistoryRepository, Pen, SettingRepository, state
+from kb.store.journal import HistoryRepository, Pen, SettingRepository
+from kb.store.kept_by_state import KeptByState
 from kb.store.shop_tables import ShopTermRow, UnreadRow
 from kb.store.tables import ClosingRow, FindingRow, JobRow, ReadingRow
 
@@ -27,9 +26,8 @@ _COUNTED: Final = {
     "quantity": ReadingRow.quantity,
 }
 _IS_OPEN: Final = JobRow.state.in_([row.value for row in JobState if row is not JobState.CLOSED])
-# The counts of closed jobs by kind and by the name of their state; one small table a kind.
-_KEPT: Final[LRUCache[tuple[str, str], Mapping[str, int]]] = LRUCache(2 * len(MERGED_KINDS))
-_LOCK: Final = Lock()
+# The counts of closed jobs; one small table a kind.
+_KEPT: Final = KeptByState[Mapping[str, int]](len(MERGED_KINDS))
 
 
 class ShopTerms:
@@ -77,23 +75,8 @@ class ShopTerms:
         """
         if kind not in MERGED_KINDS:
             raise StoreError(f"expected one of {', '.join(MERGED_KINDS)}, got '{kind}'")
-        found = Counter(self._closed_counts(kind))
-        found.update(self._counted(kind, _IS_OPEN))
-        return dict(found)
-
-    def _closed_counts(self, kind: str) -> Mapping[str, int]:
-        """Return the counts of the closed jobs; counts them where one has changed."""
-        # A unit that writes changes jobs before their state gets its new name.
-        if not self._pen.reads_only:
-            return self._counted(kind, ~_IS_OPEN)
-        key = (kind, state(self._pen.connection))
-        with _LOCK:
-            known = _KEPT.get(key)
-        if known is None:
-            known = self._counted(kind, ~_IS_OPEN)
-            with _LOCK:
-                _KEPT[key] = known
-        return known
+        closed = _KEPT.get(self._pen, kind, lambda: self._counted(kind, ~_IS_OPEN))
+        return dict(Counter(closed) + Counter(self._counted(kind, _IS_OPEN)))
 
     def _counted(self, kind: str, which: ColumnElement[bool]) -> dict[str, int]:
         column = _COUNTED[kind]

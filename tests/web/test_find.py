@@ -268,3 +268,15 @@ def test_cases_of_other_shops_can_be_listed_by_themselves(site):
     assert ", from another shop</p>" in site.page("/find?shop=another")
     assert ", from another shop, confirmed here</p>" in site.page("/find?shop=confirmed")
     assert "expected one of the list" in site.page("/find?shop=mine", 400)
+
+
+def test_the_choices_are_those_of_the_address_each_time(site):
+    def chosen(query):
+        return re.findall(r'value="([^"]+)" selected', site.page(f"/find?{query}"))
+
+    asked = {"system=hvac": ["hvac"], "system=brakes&shop=here": ["brakes", "here"], "": []}
+    for query, wanted in (*asked.items(), *asked.items()):
+        assert chosen(query) == wanted
+    added = site.send("/words/add/cause", name="Grommet gone", system="hvac", part="x")
+    assert added.status_code == 302
+    assert "Grommet gone</option>" in site.page("/find")

@@ -3,7 +3,7 @@ from datetime import date
 
 import pytest
 
-from kb.case.model import Origin, Proof, Vehicle
+from kb.case.model import JobState, Origin, Proof, Vehicle
 from kb.store.case_lists import PAGE_SIZE, CaseFilter
 from tests.factories import a_case, a_closing, a_job
 from tests.kb.store.other_process import NOW
@@ -101,3 +101,23 @@ def test_an_empty_list_is_one_page(store):
     with store.read() as unit:
         page = unit.case_lists.page(CaseFilter(cause="x"), 4)
     assert (page.lines, page.number, page.pages, page.total) == ((), 1, 1, 0)
+
+
+def test_a_list_that_was_kept_follows_every_write_of_a_closed_case(cases):
+    def seen():
+        with cases.read() as unit:
+            wanted = CaseFilter(system="hvac")
+            return [row.id for row in unit.case_lists.page(wanted).lines], unit.case_lists.ids(
+                wanted
+            )
+
+    def write(job):
+        with cases.write("Ines", NOW) as unit:
+            unit.jobs.save(job, verb="change")
+            return [row.id for row in unit.case_lists.page(CaseFilter(system="hvac")).lines]
+
+    assert seen() == seen() == (["C1"], {"C1"})
+    assert write(replace(CASES[1], system="hvac")) == ["C2", "C1"]
+    assert seen() == (["C2", "C1"], {"C1", "C2"})
+    assert write(replace(CASES[0], state=JobState.OPEN, closing=None)) == ["C2"]
+    assert seen() == (["C2"], {"C2"})
