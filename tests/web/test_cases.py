@@ -139,6 +139,13 @@ def test_what_came_of_a_case_is_told(site):
     assert "Held: the shop’s holding period passed" in site.page("/case/S8")
 
 
+def test_whether_a_car_came_back_to_another_shop_is_not_known_here(site):
+    site.put(closed_case("P1", "no crank", "starter_worn", origin=ELSEWHERE))
+    text = site.page("/case/P1")
+    assert "Whether the car came back to the other shop is not known here; closed 2" in text
+    assert "No comeback so far" not in text
+
+
 def test_a_close_is_undone_only_while_it_was_the_last_write(site):
     job = site.opened()
     site.send(f"/job/{job}/close", **CLOSE)
