@@ -25,6 +25,12 @@ class Pattern:
 
 
 FIELDS: Final = tuple(row.name for row in fields(Pattern))
+# Asked with every question, so it is made once.
+_PATTERNS: Final = (
+    select(*(ShopNoteRow.__table__.c[name] for name in ("id", *FIELDS)))
+    .where(ShopNoteRow.active.is_(True))
+    .order_by(ShopNoteRow.id.desc())
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,9 +83,7 @@ class ShopNotes:
 
     def patterns(self) -> tuple[tuple[int, Pattern], ...]:
         """Return number and pattern of the notes that are not taken down, newest first."""
-        columns = [ShopNoteRow.__table__.c[name] for name in ("id", *FIELDS)]
-        query = select(*columns).where(ShopNoteRow.active.is_(True)).order_by(ShopNoteRow.id.desc())
-        rows = self._pen.connection.execute(query)
+        rows = self._pen.connection.execute(_PATTERNS)
         return tuple(
             (note_id, Pattern(**dict(zip(FIELDS, values, strict=True))))
             for note_id, *values in rows
