@@ -27,6 +27,10 @@ _WRONG: Final = (
     "expected the fresh one-time code of your phone, got another or one that was used; wait for "
     "the next one, or have baybook user no-code run on the machine"
 )
+_NONE: Final = (
+    "expected the one-time code that your phone shows as well, got none; type it too and send the "
+    "form again"
+)
 # Before codes are asked there is none to take off; a phone's clock is then the likeliest reason.
 _NOT_YET: Final = (
     "expected the one-time code that your phone shows now, got another; wait for the next one, and "
@@ -96,12 +100,13 @@ def check_code(store: Store, person: StoredPerson, asked: Asked, *, at: datetime
     """Check the one-time code of somebody whose password, PIN or link was right.
 
     Wrong codes count apart from wrong passwords: only who knows one gets here, so that few wrong
-    codes from everywhere stop all further ones for a while and yet no stranger can do that.
+    codes from everywhere stop all further ones for a while and yet no stranger can do that. Where
+    none was typed there is no guess to count: it is asked for.
 
     Raises
     ------
     SignInError
-        If a code is asked and another was typed, or one that was taken before.
+        If a code is asked and none or another was typed, or one that was taken before.
     TooManyTriesError
         If too many were wrong.
     """
@@ -110,6 +115,8 @@ def check_code(store: Store, person: StoredPerson, asked: Asked, *, at: datetime
     key = tries_key(person.name, Secret.CODE)
     with store.write(person.name, at) as unit:
         refuse_too_many(unit, key, asked.address, everywhere=TRIES_A_NAME, at=at)
+        if not asked.code.strip():
+            raise SignInError(_NONE)
         unit.failed.add(key, asked.address)
     step = step_of(person.totp_secret, asked.code, at)
     with store.write(person.name, at) as unit:

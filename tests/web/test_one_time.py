@@ -5,6 +5,7 @@ import pyotp
 import pytest
 
 from kb.workflow.people import choose_secrets, hashed, link_for
+from kb.workflow.sign_in import TRIES_A_NAME
 from tests.web.conftest import QUICK
 from tests.web.test_event_log import told
 from web.auth import COOKIE
@@ -95,6 +96,11 @@ def test_the_password_alone_lets_nobody_in_any_more(site, owner, clock):
         refused = enter(site.as_nobody(), one_time=typed)
         assert refused.status_code == 400
         assert COOKIE not in str(refused.headers)
+    asked = [enter(site.as_nobody(), one_time="") for _ in range(TRIES_A_NAME)]
+    assert {answer.status_code for answer in asked} == {400}
+    assert "expected the one-time code that your phone shows as well" in asked[0].text
+    unknown = enter(site.as_nobody(), password="another lamp post", one_time="")
+    assert "one-time code that" not in unknown.text
     browser = site.as_nobody()
     assert enter(browser, one_time=shown).status_code == 302
     assert "shop" in browser.page("/me")

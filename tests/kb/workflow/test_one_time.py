@@ -137,6 +137,19 @@ def test_few_wrong_codes_from_everywhere_stop_the_right_one_for_a_while(shop, in
     check(shop, ines, code(secret, later), at=later)
 
 
+def test_a_code_that_was_left_out_is_asked_for_and_counts_as_no_try(shop, ines, secret):
+    for typed in ("", " ", "\t\n") * TRIES_A_NAME:
+        with pytest.raises(SignInError, match="got none"):
+            check(shop, ines, typed)
+    check(shop, ines, code(secret, NOW))
+    for _ in range(TRIES_A_NAME):
+        with pytest.raises(SignInError, match="got another"):
+            check(shop, ines, "000000")
+    # Leaving it out shows no way past the pause.
+    with pytest.raises(TooManyTriesError):
+        check(shop, ines, "")
+
+
 def test_who_set_up_none_is_asked_for_none(shop):
     person_id = shop.write(add_person, "Bo", "owner").id
     check(shop, person_id, "")
