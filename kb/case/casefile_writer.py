@@ -4,7 +4,8 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import fields
 from datetime import date
-from typing import Any, Final
+from functools import cache
+from typing import Any, Final, NamedTuple
 
 from kb.case.casefile_header import FENCE, JOB_PLAIN
 from kb.case.model import Job
@@ -14,13 +15,16 @@ _NUMBER = re.compile(r"(?!-0$)-?(?:0|[1-9]\d*)(?:\.\d+)?")
 
 
 def _quote(text: str) -> str:
-    return f'"{text.translate(_ESCAPES)}"'
+    # Hardly a text has a sign to escape, and looking for one is quicker than going by each sign.
+    return f'"{text.translate(_ESCAPES) if _ESCAPED.search(text) else text}"'
 
 
 _ESCAPES: Final = str.maketrans(
     {chr(code): f"\\u{code:04x}" for code in (*range(0x20), 0x7F)}
     | {"\n": "\\n", "\t": "\\t", "\r": "\\r", "\b": "\\b", "\f": "\\f", '"': '\\"', "\\": "\\\\"}
 )
+
+_ESCAPED: Final = re.compile(r'[\x00-\x1f\x7f"\\]')
 
 
 def _toml(value: object) -> str:
@@ -69,30 +73,37 @@ _RENAMED: Final = {"typed": "value", "before_typed": "before", "after_typed": "a
 _MONEY: Final = {"cost_cents": "cost", "price_cents": "price"}
 
 
-def _pairs(value: object, *, skip: tuple[str, ...] = ()) -> list[tuple[str, str]]:
-    pairs = []
-    for name, default in _written(type(value)):
-        item = getattr(value, name)
-        if name in skip or item is None or item == default:
-            continue
-        if name in _RENAMED:
-            pairs.append((_RENAMED[name], _typed(item)))
-        elif name in _MONEY:
-            pairs.append((_MONEY[name], _money(item)))
-        else:
-            pairs.append((name, _toml(item)))
-    return pairs
+def _pairs(value: Any, *, skip: tuple[str, ...] = ()) -> list[tuple[str, str]]:
+    return [
+        (field.key, field.write(item))
+        for field in _written(type(value))
+        if field.name not in skip
+        and (item := getattr(value, field.name)) is not None
+        and item != field.default
+    ]
 
 
-def _written(kind: type[Any]) -> Sequence[tuple[str, Any]]:
-    """Return the fields of a dataclass that are written, with what stands where nothing is."""
-    if kind not in _WRITTEN_OF:
-        rows = [(row.name, row.default) for row in fields(kind) if row.name not in _COMPUTED]
-        _WRITTEN_OF[kind] = rows
-    return _WRITTEN_OF[kind]
+class _Field(NamedTuple):
+    """A field that is written under ``key``, unless it is what stands where nothing is."""
+
+    name: str
+    default: Any
+    key: str
+    write: Callable[[Any], str]
 
 
-_WRITTEN_OF: Final[dict[type, Sequence[tuple[str, Any]]]] = {}
+@cache
+def _written(kind: type[Any]) -> Sequence[_Field]:
+    """Return the fields of a dataclass that are written."""
+    return [_field(row.name, row.default) for row in fields(kind) if row.name not in _COMPUTED]
+
+
+def _field(name: str, default: Any) -> _Field:
+    if name in _RENAMED:
+        return _Field(name, default, _RENAMED[name], _typed)
+    if name in _MONEY:
+        return _Field(name, default, _MONEY[name], _money)
+    return _Field(name, default, name, _toml)
 
 
 def _inline(value: Any) -> str:
@@ -143,8 +154,10 @@ def _head_lines(job: Job) -> list[str]:
 def _single_tables(job: Job) -> list[str]:
     lines = []
     for key, part in (("vehicle", job.vehicle), ("complaint", job.complaint)):
-        if _pairs(part):
-            lines += _table(f"[{key}]", part)
+        table = _table(f"[{key}]", part)
+        # A blank line and the head alone say nothing.
+        if len(table) > 2:
+            lines += table
     if job.scan is not None:
         lines += _table("[scan]", job.scan)
     if job.fields:

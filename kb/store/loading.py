@@ -14,11 +14,13 @@ from sqlalchemy import (
     select,
 )
 from sqlalchemy.exc import OperationalError
+from typing_extensions import override
 
 from kb.case.model import Complaint, Job, JobState, Origin, Scan, Vehicle
 from kb.errors import KBError
 from kb.store.columns import Base, table_of
 from kb.store.faults import damaged_jobs, no_such_job
+from kb.store.few_jobs import rows_below
 from kb.store.rows import COMPLAINT, PLAIN, VEHICLE, content_hash
 from kb.store.seals import seal_of
 from kb.store.shapes import (
@@ -117,7 +119,7 @@ def _by_halves(connection: Connection, chosen: Chosen) -> tuple[tuple[Job, ...],
 def _read(connection: Connection, chosen: Chosen) -> list[tuple[Job, str]]:
     """Return the chosen jobs as they stand, each with the hash of what was written."""
     if isinstance(chosen, tuple):
-        parts = JobLoader(connection, named=chosen).parts()
+        parts = _FewLoader(connection, chosen).parts()
         rows = connection.execute(_named_jobs(), {"ids": chosen}).mappings()
     else:
         ids = None if chosen is None else select(JobRow.id).where(chosen)
@@ -145,11 +147,6 @@ def _all_rows(row_type: type[Base], names: tuple[str, ...]) -> Select[Any]:
     table = table_of(row_type)
     keys = list(table.primary_key)
     return select(*keys, *(table.c[name] for name in names)).order_by(*keys)
-
-
-@cache
-def _named_rows(row_type: type[Base], names: tuple[str, ...]) -> Select[Any]:
-    return _all_rows(row_type, names).where(table_of(row_type).c.job_id.in_(_IDS))
 
 
 _WHOLE_ROW: Final = select(table_of(JobRow)).where(JobRow.id == bindparam("job"))
@@ -183,11 +180,9 @@ class JobLoader:
         connection: Connection,
         *,
         ids: Select[str] | None = None,
-        named: tuple[str, ...] | None = None,
     ) -> None:
         self.connection = connection
         self.ids = ids
-        self.named = named
 
     def parts(self) -> dict[str, Groups]:
         """Return the values of each tuple of a job by job id."""
@@ -213,8 +208,7 @@ class JobLoader:
 
     def load(self, shape: Shape, **below: Groups) -> Groups:
         """Return the values of one table by parent, with those of the tables ``below`` put in."""
-        keys = list(table_of(shape.table).primary_key)
-        depth = len(keys)
+        depth = shape.keys
         groups: dict[Any, list[Any]] = defaultdict(list)
         for row in self.rows(shape.table, shape.names):
             values = dict(zip(shape.names, row[depth:], strict=True))
@@ -238,15 +232,22 @@ class JobLoader:
 
     def rows(self, row_type: type[Base], names: tuple[str, ...]) -> list[tuple[Any, ...]]:
         """Return keys and named columns of the rows of one table, in the order of the keys."""
-        if self.named is not None:
-            return self._told(_named_rows(row_type, names), {"ids": self.named})
         query = _all_rows(row_type, names)
         if self.ids is not None:
             query = query.where(table_of(row_type).c.job_id.in_(self.ids))
-        return self._told(query, {})
+        return [tuple(row) for row in self.connection.execute(query)]
 
-    def _told(self, query: Select[Any], values: Mapping[str, Any]) -> list[tuple[Any, ...]]:
-        return [tuple(row) for row in self.connection.execute(query, values)]
+
+class _FewLoader(JobLoader):
+    """Reads all tables below a few jobs at once."""
+
+    def __init__(self, connection: Connection, ids: tuple[str, ...]) -> None:
+        super().__init__(connection)
+        self._below = rows_below(connection, ids)
+
+    @override
+    def rows(self, row_type: type[Base], names: tuple[str, ...]) -> list[tuple[Any, ...]]:
+        return self._below.get(row_type, [])
 
 
 def job_of(row: Mapping[Any, Any], parts: Mapping[str, Groups]) -> Job:

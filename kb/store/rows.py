@@ -95,8 +95,8 @@ def content_hash(job: Job) -> str:
 
 def _numbers(value: Any, names: Sequence[str]) -> str:
     # SQLite drops the sign of a zero; adding zero drops it here as well.
-    numbers = (getattr(value, name) for name in names)
-    return ",".join("" if number is None else repr(float(number) + 0.0) for number in numbers)
+    numbers = [getattr(value, name) for name in names]
+    return ",".join(["" if number is None else repr(float(number) + 0.0) for number in numbers])
 
 
 def _responses(job: Job) -> Iterable[Response]:

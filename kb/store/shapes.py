@@ -58,6 +58,8 @@ class Shape:
         True where a row belongs to a row of another child table (its ``parent``).
     names : tuple of str
         The fields that are columns here.
+    keys : int
+        How many columns name a row.
     """
 
     table: type[Base]
@@ -66,10 +68,12 @@ class Shape:
     enums: Mapping[str, Callable[[str], Any]] = field(default_factory=dict)
     deep: bool = False
     names: tuple[str, ...] = field(init=False)
+    keys: int = field(init=False)
 
     def __post_init__(self) -> None:
         names = tuple(row.name for row in fields(self.kind) if row.name not in self.nested)
         object.__setattr__(self, "names", names)
+        object.__setattr__(self, "keys", len(list(self.table.__table__.primary_key)))
 
 
 _RESPONSE: Final[Mapping[str, Callable[[str], Any]]] = {"change": Change}
@@ -88,3 +92,7 @@ PROOF = Shape(ProofRow, Proof)
 FITTED_PART = Shape(FittedPartRow, FittedPart)
 OPTION = Shape(OptionRow, Option, (), {"kind": FixKind})
 AFTER_CHECK = Shape(AfterCheckRow, AfterCheck)
+SHAPES: Final = (
+    SYMPTOM, SYMPTOM_RESPONSE, READING_SET, READING, CODE, FINDING, FINDING_RESPONSE, TRIED,
+    CLOSING, PROOF, FITTED_PART, OPTION, AFTER_CHECK,
+)  # fmt: skip
