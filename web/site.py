@@ -46,6 +46,7 @@ from web import (
     words,
 )
 from web.api import blueprint
+from web.drawing import Drawing
 from web.event_log import Event, note
 from web.hosts import is_own
 from web.week_counting import PATIENCE_S
@@ -99,6 +100,8 @@ _PAGES = (
 
 class _Site(Flask):
     """Writes faults down by the rule of an address: the address itself can be a sign-in link."""
+
+    jinja_environment = Drawing
 
     @override
     def log_exception(self, exc_info: Any) -> None:

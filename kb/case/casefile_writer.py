@@ -4,7 +4,6 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import fields
 from datetime import date
-from functools import cache
 from typing import Any, Final, NamedTuple
 
 from kb.case.casefile_header import FENCE, JOB_PLAIN
@@ -73,7 +72,7 @@ _RENAMED: Final = {"typed": "value", "before_typed": "before", "after_typed": "a
 _MONEY: Final = {"cost_cents": "cost", "price_cents": "price"}
 
 
-def _pairs(value: Any, *, skip: tuple[str, ...] = ()) -> list[tuple[str, str]]:
+def _pairs(value: object, *, skip: tuple[str, ...] = ()) -> list[tuple[str, str]]:
     return [
         (field.key, field.write(item))
         for field in _written(type(value))
@@ -92,10 +91,15 @@ class _Field(NamedTuple):
     write: Callable[[Any], str]
 
 
-@cache
 def _written(kind: type[Any]) -> Sequence[_Field]:
     """Return the fields of a dataclass that are written."""
-    return [_field(row.name, row.default) for row in fields(kind) if row.name not in _COMPUTED]
+    if kind not in _WRITTEN_OF:
+        known = [row for row in fields(kind) if row.name not in _COMPUTED]
+        _WRITTEN_OF[kind] = [_field(row.name, row.default) for row in known]
+    return _WRITTEN_OF[kind]
+
+
+_WRITTEN_OF: Final[dict[type, Sequence[_Field]]] = {}
 
 
 def _field(name: str, default: Any) -> _Field:

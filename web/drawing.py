@@ -1,0 +1,58 @@
+"""What every value on a page passes: escaped, but looked through by one search where it is plain."""
+
+import re
+from collections.abc import Callable, MutableMapping
+from types import CodeType
+from typing import Any, Final
+
+from flask.templating import Environment
+from jinja2 import Environment as AnyEnvironment
+from jinja2 import Template
+from markupsafe import escape
+from typing_extensions import override
+
+# The signs that ``markupsafe.escape`` writes otherwise.
+_SPECIAL: Final = re.compile("[&<>\"']")
+
+
+def escaped(value: object) -> str:
+    """Return a value as ``markupsafe.escape`` writes it; numbers and plain text as they are.
+
+    A page shows some thousand values, of which hardly one has a sign to escape: a search costs a
+    fifth of what the library's text that knows to be safe costs.
+
+    Examples
+    --------
+    >>> escaped("R&D"), escaped(1.5)
+    (Markup('R&amp;D'), '1.5')
+    """
+    kind = type(value)
+    if kind is float or kind is int:
+        return str(value)
+    if kind is str and not _SPECIAL.search(value):  # type: ignore[call-overload]
+        return value  # type: ignore[return-value]
+    return escape(value)
+
+
+class _Template(Template):
+    """A template that writes its values by ``escaped``."""
+
+    @classmethod
+    @override
+    def from_code(
+        cls,
+        environment: AnyEnvironment,
+        code: CodeType,
+        globals: MutableMapping[str, Any],
+        uptodate: Callable[[], bool] | None = None,
+    ) -> Template:
+        made = super().from_code(environment, code, globals, uptodate)
+        # A template's code escapes what it shows by that name, and nothing else by it.
+        made.root_render_func.__globals__["escape"] = escaped
+        return made
+
+
+class Drawing(Environment):
+    """The environment of the pages' templates."""
+
+    template_class = _Template
