@@ -23,8 +23,8 @@ def escaped(value: object) -> str:
 
     Examples
     --------
-    >>> escaped("R&D"), escaped(1.5)
-    (Markup('R&amp;D'), '1.5')
+    >>> str(escaped("R&D")), escaped(1.5)
+    ('R&amp;D', '1.5')
     """
     kind = type(value)
     if kind is float or kind is int:

@@ -1,8 +1,9 @@
 import pytest
 from sqlalchemy import event
 
+from kb.store.columns import table_of
 from kb.store.few_jobs import COLUMNS, rows_below
-from kb.store.loading import load_jobs, table_of
+from kb.store.loading import load_jobs
 from kb.store.rows import FAMILIES
 from tests.factories import a_full_case, a_job
 from tests.kb.store.other_process import NOW
