@@ -8,12 +8,12 @@ does not); two texts contradict each other where they bind one word to different
 import re
 import tomllib
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from itertools import product
+from itertools import chain, product
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 from kb.errors import VocabularyError
 
@@ -51,7 +51,13 @@ _SOUND: Final = "soundness"
 # cases, asked of each other, lost nothing.
 LEAST_COSINE: Final = 0.35
 COSINE_POWER: Final = 2.0
+# Characters of a text beyond which it is read anew each time (our choice).
+_MOST_KEPT: Final = 2_000
 _Key = tuple[str, str]
+# A word, an axis on which it stands, and its end.
+_Fact = tuple[str, str, int]
+_UNSOUND: Final = (_NEGATION, _SOUND, 1)
+_DENIED: Final = ((_NEGATION, _NEGATION, 0), (_NEGATION, _NEGATION, 1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +68,8 @@ class Bound:
     the words that stand in one clause.
     """
 
-    ends: dict[_Key, frozenset[int]]
-    pairs: dict[str, frozenset[str]]
+    ends: Mapping[_Key, Set[int]]
+    pairs: Mapping[str, Set[str]]
 
 
 def _stem(word: str) -> str:
@@ -100,39 +106,80 @@ def _ends() -> dict[str, tuple[_End, ...]]:
     return {stem: tuple(rows) for stem, rows in found.items()}
 
 
-def _facts(words: list[str]) -> tuple[list[str], list[tuple[str, str, int]]]:
-    """Return the words of a clause, and (word, axis, end) for each that stands on an axis."""
+@dataclass(frozen=True, slots=True)
+class _Clause:
+    """The words of a clause that are no small words, and its facts."""
+
+    heads: tuple[str, ...]
+    facts: tuple[_Fact, ...]
+
+
+class _Word(NamedTuple):
+    """What one word is: ``head`` its stem where it is no small word, ``negates`` a negation.
+
+    ``facts`` holds, for each axis on which it stands, whether a negation turns it, and where it
+    stands without one and with one.
+    """
+
+    head: str | None
+    negates: bool
+    facts: tuple[tuple[bool, _Fact, _Fact], ...]
+
+
+# The words of a shop (our choice; some 300 bytes each). Clauses share their facts.
+@lru_cache(maxsize=10_000)
+def _word(word: str) -> _Word:
+    stem = _stem(word)
+    facts = tuple(
+        (row.turns, (stem, row.axis, row.end), (stem, row.axis, row.end ^ row.turns))
+        for row in _ends().get(stem, ())
+    )
+    return _Word(None if word in _PLAIN else stem, bool(_NEGATED.fullmatch(word)), facts)
+
+
+def _clause(words: list[str]) -> _Clause:
     heads: dict[str, None] = {}
-    facts: list[tuple[str, str, int]] = []
-    negated = left_open = False
+    facts: list[_Fact] = []
+    negated = left_open = last_negates = False
     for word in words:
-        if _NEGATED.fullmatch(word):
+        head, last_negates, stands = _word(word)
+        if last_negates:
             negated = left_open = True
             continue
-        stem = _stem(word)
-        heads.update({stem: None} if word not in _PLAIN else {})
-        for row in _ends().get(stem, ()):
-            facts.append((stem, row.axis, row.end ^ (negated and row.turns)))
-            left_open = left_open and not row.turns
-    if words and _NEGATED.fullmatch(words[-1]):  # "horn works, wipers don't"
-        return list(heads), [*facts, (_NEGATION, _SOUND, 1), (_NEGATION, _NEGATION, 0)]
-    return list(heads), [*facts, (_NEGATION, _NEGATION, int(left_open))]
+        if head is not None:
+            heads[head] = None
+        for turns, plain, turned in stands:
+            facts.append(turned if negated else plain)
+            left_open = left_open and not turns
+    if last_negates:  # "horn works, wipers don't"
+        facts += [_UNSOUND, _DENIED[0]]
+    else:
+        facts.append(_DENIED[left_open])
+    return _Clause(tuple(heads), tuple(facts))
 
 
-def _bind(clauses: list[str]) -> Bound:
+def _clauses(text: str) -> tuple[tuple[_Clause, ...], ...]:
+    """Return the clauses of ``text`` that tell of something, and its smaller pieces that do."""
+    plain = text.lower().replace("\u2019", "'")
+    said = _NAME.sub(lambda found: "".join(part for part in found.groups() if part), plain)
+    made = ([_clause(_WORD.findall(piece)) for piece in split.split(said)] for split in _SPLITS)
+    return tuple(tuple(row for row in rows if row.heads) for rows in made)
+
+
+def _bind(clauses: Iterable[_Clause], words: Container[str] | None) -> Bound:
+    """Return what clauses bind together, of ``words`` alone where they are given."""
     ends: defaultdict[_Key, set[int]] = defaultdict(set)
     pairs: defaultdict[str, set[str]] = defaultdict(set)
     for clause in clauses:
-        heads, facts = _facts(_WORD.findall(clause))
+        heads = [head for head in clause.heads if words is None or head in words]
         for head in heads:
-            pairs[head].update(other for other in heads if other != head)
-            for source, axis, end in facts:
+            pairs[head].update(heads)
+            for source, axis, end in clause.facts:
                 if source != head:
                     ends[head, axis].add(end)
-    return Bound(
-        {key: frozenset(found) for key, found in ends.items()},
-        {key: frozenset(found) for key, found in pairs.items()},
-    )
+    for head, found in pairs.items():
+        found.discard(head)
+    return Bound(dict(ends), dict(pairs))
 
 
 def bind(text: str) -> tuple[Bound, ...]:
@@ -141,11 +188,9 @@ def bind(text: str) -> tuple[Bound, ...]:
     Examples
     --------
     >>> bind("lower hose cold, upper hose hot")[0].ends["lower", "warmth"]
-    frozenset({1})
+    {1}
     """
-    plain = text.lower().replace("\u2019", "'")
-    said = _NAME.sub(lambda found: "".join(part for part in found.groups() if part), plain)
-    return tuple(_bind(split.split(said)) for split in _SPLITS)
+    return tuple(_bind(clauses, None) for clauses in _clauses(text))
 
 
 def contradictions(first: Sequence[Bound], second: Sequence[Bound]) -> int:
@@ -171,11 +216,16 @@ def _exchanged(first: Bound, second: Bound) -> int:
     return count
 
 
-@lru_cache(maxsize=20_000)
-def _read(sentence: str) -> tuple[frozenset[str], tuple[Bound, ...]]:
-    """Return the stems of a sentence that are no small words, and what it binds."""
-    words = _WORD.findall(sentence.lower())
-    return frozenset(_stem(word) for word in words if word not in _PLAIN), bind(sentence)
+@dataclass(frozen=True, slots=True)
+class _Sentence:
+    """The stems of a sentence that are no small words, and its clauses as ``_clauses`` has them."""
+
+    stems: frozenset[str]
+    clauses: tuple[tuple[_Clause, ...], ...]
+
+    def bound(self, words: Container[str] | None = None) -> tuple[Bound, ...]:
+        """Return what the clauses bind together, of ``words`` alone where they are given."""
+        return tuple(_bind(clauses, words) for clauses in self.clauses)
 
 
 def contrary_share(asked: str, told: str) -> float:
@@ -186,16 +236,46 @@ def contrary_share(asked: str, told: str) -> float:
     fewer than a third of their words in common do not contradict each other.
     """
     best = 0.0
-    for first, second in product(_sentences(asked), _sentences(told)):
-        (here, bound), (there, bound_there) = _read(first), _read(second)
+    for (here, bound), second in product(_asked(asked), _sentences(told)):
+        there = second.stems
+        if here.isdisjoint(there):
+            continue
         cosine = len(here & there) / (len(here) * len(there)) ** 0.5
-        if cosine >= LEAST_COSINE:
-            count = contradictions(bound, bound_there)
-            best = max(best, cosine**COSINE_POWER * (1 - 0.5**count))
+        if cosine >= LEAST_COSINE and (most := cosine**COSINE_POWER) > best:
+            # Words that only one of them binds contradict nothing.
+            count = contradictions(bound, second.bound(bound[0].pairs))
+            best = max(best, most * (1 - 0.5**count))
     return best
 
 
-def _sentences(text: str) -> tuple[str, ...]:
+# One question is held against many cases, and several people ask at a time (our choice).
+@lru_cache(maxsize=16)
+def _asked(text: str) -> tuple[tuple[frozenset[str], tuple[Bound, ...]], ...]:
+    """Return the stems of a question and of its sentences, and what each binds."""
+    return tuple((row.stems, row.bound()) for row in _sentences(text))
+
+
+def _sentences(text: str) -> tuple[_Sentence, ...]:
     """Return a text and the sentences in it that have a word to tell."""
-    parts = dict.fromkeys([text, *_SENTENCE.split(text)])
-    return tuple(part for part in parts if _read(part)[0])
+    return _known(text) if len(text) <= _MOST_KEPT else _read(text)
+
+
+# Texts of cases that come near more than one question: some 10 MB of usual ones (our choice).
+@lru_cache(maxsize=1_000)
+def _known(text: str) -> tuple[_Sentence, ...]:
+    return _read(text)
+
+
+def _read(text: str) -> tuple[_Sentence, ...]:
+    found = dict.fromkeys(_SENTENCE.split(text))
+    read = [_Sentence(_stems(part), _clauses(part)) for part in found]
+    # Every sentence ends a clause: the clauses of a text are those of its sentences.
+    joined = (chain(*rows) for rows in zip(*(row.clauses for row in read), strict=True))
+    whole = _Sentence(_stems(text), tuple(tuple(rows) for rows in joined))
+    parts = [whole] if len(read) == 1 else [whole, *read]
+    return tuple(part for part in parts if part.stems)
+
+
+def _stems(sentence: str) -> frozenset[str]:
+    heads = (_word(word).head for word in _WORD.findall(sentence.lower()))
+    return frozenset(head for head in heads if head is not None)

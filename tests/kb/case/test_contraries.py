@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kb.case import contraries
 from kb.case.contraries import bind, contradictions, contrary_share
 
 SWAPPED = (
@@ -69,6 +70,30 @@ def test_a_word_is_bound_to_what_its_clause_names():
 def test_a_negated_word_stands_at_the_other_end():
     whole, _ = bind("fan won't shut off")
     assert whole.ends["fan", "power"] == {0}
+
+
+story = st.lists(text, max_size=4).map(". ".join) | st.sampled_from([*sum(SWAPPED, ()), ""])
+
+
+@given(story, story)
+def test_the_share_is_the_same_both_ways_and_however_long_the_text(first, second):
+    share = contrary_share(first, second)
+    assert share == contrary_share(second, first)
+    assert 0 <= share < 1
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(contraries, "_MOST_KEPT", -1)
+        contraries._asked.cache_clear()
+        assert contrary_share(first, second) == share
+
+
+@given(text, text)
+def test_a_sentence_counts_by_all_its_contradictions(first, second):
+    count = contradictions(bind(first), bind(second))
+    share = contrary_share(first, second)
+    assert (share > 0) <= (count > 0)
+    if share:
+        # c^2 (1 - 2^-n) with c at least the least cosine and at most 1.
+        assert 0.35**2 * (1 - 0.5**count) <= share <= 1 - 0.5**count
 
 
 def test_one_sentence_of_a_long_text_may_say_the_contrary():
