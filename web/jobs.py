@@ -20,7 +20,7 @@ from kb.workflow.jobs import (
     set_waiting,
 )
 from kb.workflow.suggest import Suggestion
-from kb.workflow.undo import undo_last
+from kb.workflow.undo import text_taken_back, undo_last
 from web import db
 from web.auth import needs, person
 from web.notes import notes_of
@@ -105,26 +105,28 @@ def answers_for(job: Job, *, top: int = 6) -> Suggestion | None:
 @bp.get("/job/<job_id>")
 @needs(Right.SEE)
 def show(job_id: str) -> Page:
-    """Show an open job with the three answers beside it."""
-    job = job_of(job_id)
-    if job.closing is not None:
-        return redirect(url_for("cases.show", case_id=job_id))
-    return job_page(job, {})
+    """Show an open job with the three answers beside it; ``undone`` puts a text back into the box."""
+    with db.store().read() as unit:
+        job = unit.jobs.get(job_id)
+        if job.closing is not None:
+            return redirect(url_for("cases.show", case_id=job_id))
+        back = text_taken_back(unit, job_id) if "undone" in request.args else ""
+        return job_page(job, {"text": back} if back else {})
 
 
 def job_page(job: Job, typed: Mapping[str, Any]) -> str:
     """Return the page of an open job; ``typed`` holds what a refused form said, and why."""
+    # All parts of the page ask inside one reading.
     with db.store().read() as unit:
-        revision = unit.jobs.revision(job.id)
-    answers = answers_for(job)
-    return render_template(
-        "job.html",
-        job=job,
-        answers=answers,
-        notes=notes_of(job, answers),
-        typed=typed,
-        revision=revision,
-    )
+        answers = answers_for(job)
+        return render_template(
+            "job.html",
+            job=job,
+            answers=answers,
+            notes=notes_of(job, answers),
+            typed=typed,
+            revision=unit.jobs.revision(job.id),
+        )
 
 
 @bp.post("/job/<job_id>/add")
@@ -166,13 +168,12 @@ def vehicle(job_id: str) -> Page:
 
 @bp.post("/job/<job_id>/undo")
 @needs(Right.WORK)
-def undo(job_id: str) -> Page:
+def undo(job_id: str) -> Response:
     """Take back the last write; a text that was taken back stands in the box again."""
     with db.writing() as unit:
         undone = undo_last(unit, job_id, words=db.words())
-    if undone.job.closing is None and undone.line.verb == "add":
-        return job_page(job_of(job_id), {"text": undone.line.what})
-    return redirect(url_for("jobs.show", job_id=job_id))
+    text = "text" if undone.job.closing is None and undone.line.verb == "add" else None
+    return redirect(url_for("jobs.show", job_id=job_id, undone=text))
 
 
 @bp.app_template_global()

@@ -48,7 +48,9 @@ def _text() -> str:
 def job(job_id: str) -> tuple[str, int]:
     """Answer for a job as it would be with the text in the box added."""
     try:
-        return _fragment(_job_with(job_id, _text()), top=_TOP_JOB), 200
+        # All that is asked for one answer is read as of one moment.
+        with db.store().read():
+            return _fragment(_job_with(job_id, _text()), top=_TOP_JOB), 200
     except NotFoundError as error:
         return _refusal(error), 404
     except KBError as error:

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import Final
 
 from kb.case.model import Finding, Reading, Symptom
@@ -47,26 +48,32 @@ def other_quantities(row: Reading, words: Vocabulary) -> tuple[str, ...]:
     Those in whose usual band the value lies come first, among them those of the same group.
     """
     mine = words.quantities.get(row.quantity)
+    others = [
+        (order, quantity)
+        for order, quantity in enumerate(words.quantities.values())
+        if quantity.key != row.quantity and row.unit in quantity.accepted
+    ]
+    numbers = _typed_numbers(row) if others else None
     ranked: list[tuple[float, bool, int, str]] = []
-    for order, quantity in enumerate(words.quantities.values()):
-        if quantity.key == row.quantity or row.unit not in quantity.accepted:
-            continue
-        far = _far(row, quantity)
+    for order, quantity in others:
+        far = _far(row.unit, numbers, quantity)
         if far is not None:
             other_group = mine is None or quantity.group != mine.group
             ranked.append((max(far, _NEARLY), other_group, order, quantity.key))
     return tuple(key for *_, key in sorted(ranked)[:MOST])
 
 
-def _far(row: Reading, quantity: Quantity) -> float | None:
-    if row.canonical is None or row.unit not in quantity.accepted:
+def _far(unit: str, numbers: list[float] | None, quantity: Quantity) -> float | None:
+    if numbers is None:
         return _NEARLY
-    far = [outside_band(number, row.unit, quantity) for number in _typed_numbers(row)]
+    far = [outside_band(number, unit, quantity) for number in numbers]
     known = [one for one in far if one is not None]
     return max(known) if len(known) == len(far) else None
 
 
-def _typed_numbers(row: Reading) -> list[float]:
+def _typed_numbers(row: Reading) -> list[float] | None:
+    if row.canonical is None:
+        return None
     value = parse_value(row.typed)
     return [number for number in (value.low, value.high) if number is not None]
 
@@ -93,11 +100,17 @@ def other_concepts(row: Symptom, words: Vocabulary) -> tuple[str, ...]:
     said = _words_of(f"{row.text} {mine.say if mine else ''}")
     ranked = []
     for order, term in enumerate(words.symptoms.values()):
-        shared = len(said & _words_of(term.say))
+        shared = len(said & _said_words(term.say))
         same_system = mine is not None and term.system == mine.system
         if term.key != row.concept and (shared or same_system):
             ranked.append((-shared, not same_system, order, term.key))
     return tuple(key for *_, key in sorted(ranked)[:MOST])
+
+
+@lru_cache(maxsize=1024)
+def _said_words(say: str) -> frozenset[str]:
+    """Return the words of what a symptom of the vocabulary is called."""
+    return _words_of(say)
 
 
 def _words_of(text: str) -> frozenset[str]:

@@ -10,7 +10,7 @@ from kb.case.casefile import make_reading
 from kb.case.grammar.marks import read_marks
 from kb.case.grammar.values import value_at
 from kb.case.model import Code, Finding, Job, Reading, ReadingSet
-from kb.case.parse import Parsed, Question, Refused, parse
+from kb.case.parse import Parsed, Question, Refused, parse_again
 from kb.case.terms import Vocabulary
 from kb.case.units import UNITS, Quantity
 from kb.errors import KBError
@@ -179,7 +179,7 @@ def _reread(
 ) -> Gain | None:
     """Return what stands at the asked place when the line is read with ``said`` there."""
     before, after = read.text[: asked.start], read.text[asked.end :]
-    again = parse(f"{before}{said}{after}", words=words)
+    again = parse_again(f"{before}{said}{after}", words=words)
     start, end = asked.start, asked.start + len(said)
     doubts = [(row.start, row.end) for row in again.questions]
     doubts += [(row.start, row.end) for row in again.refused]
@@ -220,7 +220,7 @@ def _only(again: Parsed, flat: set[int], job: Job) -> tuple[ReadingSet, ...]:
 
 def _without_name(gain: Gain, said: str, words: Vocabulary) -> Gain:
     """Return what was gained without the states in the name: "charging ripple" is no rough road."""
-    named = parse(_head_and_number(said)[0], words=words).conditions
+    named = parse_again(_head_and_number(said)[0], words=words).conditions
     sets = (
         replace(row, state=tuple(one for one in row.state if one not in named))
         for row in gain.reading_sets

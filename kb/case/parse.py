@@ -4,10 +4,13 @@ Nothing is guessed silently and nothing is dropped: what is ambiguous becomes a 
 cannot be right is refused with the likely mistake, and every other word is shown as unread.
 """
 
+from collections.abc import Callable
+from functools import lru_cache, partial
 from typing import Final
 
 from kb.case.casefile import make_reading
 from kb.case.grammar.assemble import Assembly
+from kb.case.grammar.built import Built
 from kb.case.grammar.marks import read_marks
 from kb.case.grammar.names import names_for
 from kb.case.grammar.parsed import Parsed, Piece, Question, Refused, Unread
@@ -17,10 +20,17 @@ from kb.case.terms import Vocabulary
 from kb.case.units import Quantity
 from kb.errors import LimitError, ParseError
 
-__all__ = ["MAX_TEXT", "Parsed", "Piece", "Question", "Refused", "Unread", "parse", "parse_reading"]
+__all__ = [
+    "MAX_TEXT", "Parsed", "Piece", "Question", "Refused", "Unread", "parse", "parse_again",
+    "parse_reading",
+]  # fmt: skip
 
 # Longer than any job sheet; the cap bounds the work that one text can cause (our choice).
 MAX_TEXT: Final = 20_000
+# A line of a job sheet is some 60 characters, and as read some 4 kB: these are a few megabytes, the
+# lines of a hundred open jobs (our choice).
+_LONGEST_KEPT: Final = 300
+_MOST_KEPT: Final = 1024
 
 
 def parse(
@@ -52,6 +62,21 @@ def parse(
     """
     names = names_for(words)
     return Assembly(text, MAX_TEXT, names=names, system=system, phase=phase).parsed()
+
+
+def parse_again(text: str, *, words: Vocabulary) -> Parsed:
+    """Return what ``parse`` does, for a line of an open job, which each of its pages reads again.
+
+    Short lines are kept as they were read, those that were asked for last.
+    """
+    return _READERS.of(words)(text) if len(text) <= _LONGEST_KEPT else parse(text, words=words)
+
+
+def _reader(words: Vocabulary) -> Callable[[str], Parsed]:
+    return lru_cache(maxsize=_MOST_KEPT)(partial(parse, words=words))
+
+
+_READERS: Final = Built(_reader)
 
 
 def parse_reading(

@@ -129,6 +129,12 @@ def begin(engine: Engine, *, writes: bool, patience_ms: int | None = None) -> It
             yield connection
 
 
+class _Reading(threading.local):
+    """The unit of work in which a thread reads now, if any."""
+
+    unit: UnitOfWork | None = None
+
+
 class Store:
     """The shop's database, from ``open_store``.
 
@@ -141,6 +147,7 @@ class Store:
         self._place = place
         self._lock = threading.Lock()
         self._writer: int | None = None
+        self._reading = _Reading()
 
     @contextmanager
     def write(
@@ -193,9 +200,20 @@ class Store:
 
     @contextmanager
     def read(self) -> Iterator[UnitOfWork]:
-        """Open a unit of work that sees one state of the database and cannot write."""
+        """Open a unit of work that sees one state of the database and cannot write.
+
+        Inside another one of the same thread it is that one: a page that asks in many places sees
+        one state.
+        """
+        if (outer := self._reading.unit) is not None:
+            yield outer
+            return
         with self._transaction(writes=False) as connection:
-            yield UnitOfWork(Pen(connection, who=None, at=None))
+            self._reading.unit = UnitOfWork(Pen(connection, who=None, at=None))
+            try:
+                yield self._reading.unit
+            finally:
+                self._reading.unit = None
 
     def generation(self) -> int:
         """Return a number that grows whenever a job is written, by any process."""

@@ -7,7 +7,7 @@ from typing import Any, Final
 from kb.case.amend import CHANGES, piece_at, set_outcome
 from kb.case.clarify import Gain, OpenPoint, open_points
 from kb.case.model import Job
-from kb.case.parse import Parsed, parse
+from kb.case.parse import Parsed, parse_again
 from kb.case.terms import Vocabulary
 from kb.errors import ConflictError, NotFoundError, UnknownTermError
 from kb.store.journal import HistoryLine
@@ -46,7 +46,7 @@ def mark_of(piece: Any) -> str:
 
 def read_lines(job: Job, *, words: Vocabulary) -> tuple[Parsed, ...]:
     """Return what each typed line of a job says, read by itself as it was when it came."""
-    return tuple(parse(line, words=words) for line in job.lines)
+    return tuple(parse_again(line, words=words) for line in job.lines)
 
 
 def points_of(unit: UnitOfWork, job: Job, *, words: Vocabulary) -> tuple[OpenPoint, ...]:

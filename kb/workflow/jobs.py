@@ -7,7 +7,7 @@ from datetime import date
 
 from kb.case.meant_now import family_of, with_family
 from kb.case.model import Complaint, Job, JobState, ReadingSet, Vehicle
-from kb.case.parse import Parsed, parse
+from kb.case.parse import Parsed, parse, parse_again
 from kb.case.shop_made import made_family
 from kb.case.terms import Vocabulary
 from kb.case.vin import clean_vin
@@ -148,7 +148,7 @@ def add_text(unit: UnitOfWork, job_id: str, text: str, *, words: Vocabulary) -> 
         If the text is empty or too long.
     """
     job = open_job_of(unit, job_id)
-    parsed = parse(_checked_text(text), words=words)
+    parsed = parse_again(_checked_text(text), words=words)
     job = merge_text(job, text, parsed)
     unit.jobs.save(job, verb="add", what=text)
     _note_unread(unit, job.id, parsed)

@@ -47,6 +47,13 @@ def undo_last(unit: UnitOfWork, job_id: str, *, words: Vocabulary) -> Undone:
     return Undone(job=job, line=line)
 
 
+def text_taken_back(unit: UnitOfWork, job_id: str) -> str:
+    """Return the typed text that the last write of a job took back, "" where it took back none."""
+    last = _lines(unit, job_id)[-1]
+    verb, _, text = last.what.partition(": ")
+    return text if (last.verb, verb) == ("undo", "add") else ""
+
+
 def written_since(unit: UnitOfWork, job_id: str, revision: int) -> tuple[HistoryLine, ...]:
     """Return the lines of history after the one that made ``revision``, oldest first."""
     newer = unit.jobs.revision(job_id) - revision

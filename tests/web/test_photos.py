@@ -114,7 +114,7 @@ def test_a_photo_survives_undo_and_undo_takes_back_the_entry_before_it(site):
     site.send(f"/job/{job}/add", text="hi 318 psi")
     sent(site, job, a_picture())
     undone = site.send(f"/job/{job}/undo")
-    assert ">hi 318 psi</textarea>" in undone.text
+    assert ">hi 318 psi</textarea>" in site.page(undone.location)
     assert len(kept(site, job)) == 1
     assert site.get(job).lines == ("cold on the road, warm at lights",)
 

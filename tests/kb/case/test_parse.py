@@ -1,6 +1,7 @@
 """The grammar of the bay: lines as typed, against what must be read from them."""
 
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from time import perf_counter
 
@@ -9,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kb.case.model import Change, Phase
-from kb.case.parse import MAX_TEXT, Parsed, parse
+from kb.case.parse import MAX_TEXT, Parsed, parse, parse_again
 from kb.case.terms import load_vocabulary
 from kb.case.units import likely_units
 
@@ -52,6 +53,24 @@ def test_a_typed_line_gives_exactly_what_it_says(row):
     nothing = what(parse(""))
     expected = {key: row.get(key, empty) for key, empty in nothing.items()}
     assert what(parse(row["text"])) == expected
+
+
+def test_a_line_that_is_read_again_says_what_it_said_by_the_words_it_is_read_with():
+    words = load_vocabulary()
+    own = replace(words, shop=replace(words.shop, set_aside=frozenset({"bzzt"})))
+    for _ in range(2):
+        for row in LINES:
+            assert parse_again(row["text"], words=words) == parse(row["text"])
+        assert [row.text for row in parse_again("bzzt", words=words).unread] == ["bzzt"]
+        assert parse_again("bzzt", words=own).unread == ()
+
+
+def test_short_lines_are_kept_as_read_and_long_ones_are_not():
+    words = load_vocabulary()
+    short, long = "batt 12.6", "batt 12.6; " * 40
+    assert parse_again(short, words=words) is parse_again(short, words=words)
+    assert parse_again(long, words=words) is not parse_again(long, words=words)
+    assert parse_again(long, words=words) == parse(long)
 
 
 def test_the_table_holds_at_least_150_lines():

@@ -117,6 +117,31 @@ def test_a_reader_sees_one_state_while_others_write(store):
         assert reader.jobs.count() == 1
 
 
+def test_a_reading_inside_another_is_that_one_in_its_own_thread_only(store):
+    with store.read() as outer:
+        assert outer.jobs.count() == 0
+        with store.write("x", NOW) as unit:
+            unit.jobs.add(a_job("J1"), verb="open")
+        with store.read() as inner:
+            assert inner is outer
+            assert inner.jobs.count() == 0
+        elsewhere: list[int] = []
+
+        def look() -> None:
+            with store.read() as unit:
+                elsewhere.append(unit.jobs.count())
+
+        thread = threading.Thread(target=look)
+        thread.start()
+        thread.join()
+        assert elsewhere == [1]
+    with pytest.raises(ZeroDivisionError), store.read():
+        raise ZeroDivisionError
+    with store.read() as later:
+        assert later is not outer
+        assert later.jobs.count() == 1
+
+
 def test_a_unit_that_reads_cannot_write(store):
     with store.read() as unit:
         writes: list[Callable[[], object]] = [

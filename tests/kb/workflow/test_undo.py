@@ -5,7 +5,7 @@ from kb.case.standing import standing_of
 from kb.errors import ConflictError, NotFoundError
 from kb.workflow.close import CloseAnswers, close_job
 from kb.workflow.jobs import Intake, add_text, draft_job, open_job, set_waiting
-from kb.workflow.undo import as_closed_before, undo_last, written_since
+from kb.workflow.undo import as_closed_before, text_taken_back, undo_last, written_since
 from tests.kb.workflow.conftest import TODAY, WORDS
 
 
@@ -22,6 +22,25 @@ def test_the_last_write_is_taken_back_whole_and_a_second_undo_brings_it_back(sho
     assert (undone.line.verb, undone.line.what) == ("add", "batt 12.1 V; drop 1.9 V")
     assert [line.verb for line in shop.history(job)] == ["open", "add", "undo"]
     assert shop.write(undo_last, job, words=WORDS).job == after
+
+
+def test_the_text_that_the_last_write_took_back_is_told_until_somebody_writes_again(shop):
+    job = opened(shop)
+
+    def taken_back():
+        with shop.store.read() as unit:
+            return text_taken_back(unit, job)
+
+    assert taken_back() == ""
+    shop.write(add_text, job, "batt: 12.1 V", words=WORDS)
+    assert taken_back() == ""
+    shop.write(undo_last, job, words=WORDS)
+    assert taken_back() == "batt: 12.1 V"
+    shop.write(undo_last, job, words=WORDS)
+    assert taken_back() == ""
+    shop.write(set_waiting, job, "a part")
+    shop.write(undo_last, job, words=WORDS)
+    assert taken_back() == ""
 
 
 def test_a_close_that_is_taken_back_leaves_no_case(shop):
