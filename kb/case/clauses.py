@@ -20,6 +20,8 @@ __all__ = ["Clause", "clause_tokens", "read_clauses", "split_clauses", "symptom_
 _CHANGES: Final = {change.value: change for change in Change}
 # States that are no complaint of their own.
 _HARMLESS: Final = frozenset({"ok", "drive_away", "on", "run", "start", "work", "blow"})
+# Signs of a text up to which it is kept as it was read, so that all of them stay small (our choice).
+_READ_AGAIN: Final = 1_500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,8 +186,16 @@ def _response(found: tuple[str, str | None]) -> Response:
 
 def read_clauses(text: str, words: Vocabulary | None = None) -> tuple[Clause, ...]:
     """Return the clauses of ``text`` with what was understood in each."""
-    tools = tools_for(words)
+    read = _read_again if len(text) <= _READ_AGAIN else _read
+    return read(text, tools_for(words))
+
+
+def _read(text: str, tools: Tools) -> tuple[Clause, ...]:
     return _Assembler(text, read_text(text, tools), tools).clauses()
+
+
+# A question is read as a job, and then its text for the search: once is enough for both.
+_read_again = lru_cache(maxsize=64)(_read)
 
 
 def clause_tokens(text: str, words: Vocabulary | None = None) -> tuple[str, ...]:

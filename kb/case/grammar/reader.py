@@ -41,9 +41,9 @@ _WIDEST_GAP: Final = 7
 _RECOVERED: Final = frozenset({"ok", "cold", "work", "start", "drive_away"})
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Tools:
-    """A vocabulary with the lexicon and the rules made from it."""
+    """A vocabulary with the lexicon and the rules made from it; each is like itself alone."""
 
     words: Vocabulary
     lexicon: Lexicon

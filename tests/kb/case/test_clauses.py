@@ -7,6 +7,8 @@ from hypothesis import strategies as st
 
 from kb.case.clauses import clause_tokens, read_clauses, split_clauses, symptom_tokens
 from kb.case.model import Change, Polarity, Symptom
+from kb.case.shop_rows import ShopTerm
+from kb.case.shop_words import with_shop_terms
 from kb.case.terms import load_vocabulary
 
 WORDS = load_vocabulary()
@@ -333,3 +335,17 @@ def test_twenty_thousand_characters_are_read_in_two_seconds(piece: str):
     read_clauses(text)
 
     assert time.process_time() - before < 2.0
+
+
+def test_a_text_that_is_asked_again_is_read_once_for_each_vocabulary():
+    text = "wuffles at idle, cold on the road"
+    meaning = {"means": "word", "what": "squeals"}
+    own = with_shop_terms(
+        WORDS, [ShopTerm(kind="synonym", key="wuffles", name="wuffles", body=meaning)]
+    )
+    assert read_clauses(text, WORDS) is read_clauses(text)
+    assert read_clauses(text, own) is read_clauses(text, own)
+    assert read_clauses(text, own) != read_clauses(text)
+    long = f"{text}; " * 100
+    assert read_clauses(long) == read_clauses(long)
+    assert read_clauses(long) is not read_clauses(long)
