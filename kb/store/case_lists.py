@@ -115,9 +115,13 @@ class CaseLists:
 
     def _ordered(self, wanted: CaseFilter) -> Sequence[str]:
         """Return the ids of all cases that are wanted, newest first."""
-        query = _where(select(JobRow.id), wanted)
-        query = query.order_by(ClosingRow.closed.desc(), JobRow.id.desc())
-        return _KEPT.get(self._pen, wanted, lambda: tuple(self._connection.scalars(query)))
+
+        def read() -> tuple[str, ...]:
+            query = _where(select(JobRow.id), wanted)
+            query = query.order_by(ClosingRow.closed.desc(), JobRow.id.desc())
+            return tuple(self._connection.scalars(query))
+
+        return _KEPT.get(self._pen, wanted, read)
 
     def page(self, wanted: CaseFilter, number: int = 1) -> CasePage:
         """Return one page of the cases that are wanted; one past the end is the last one."""
