@@ -2,8 +2,8 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from secrets import token_hex
 from typing import Final
-from uuid import uuid4
 
 from flask import Flask, g
 from flask_wtf.csrf import generate_csrf
@@ -80,7 +80,7 @@ def form_fields(revision: int | None = None, form_id: str | None = None) -> Mark
     that is shown again without having written anything keeps its ``form_id``.
     """
     # Where the token of this request is made it lies in ``g``.
-    token, number = g.get("csrf_token") or generate_csrf(), form_id or uuid4().hex
+    token, number = g.get("csrf_token") or generate_csrf(), form_id or token_hex(16)
     return _TWO % (token, number) if revision is None else _THREE % (token, number, revision)
 
 

@@ -2,9 +2,9 @@
 
 import re
 from collections.abc import Iterable
-from functools import lru_cache
 from typing import Final
 
+from kb.case.grammar.built import Built
 from kb.case.model import Finding, Reading, Symptom
 from kb.case.terms import OPEN_OUTCOMES, Vocabulary
 from kb.case.units import Quantity, convert, parse_value
@@ -98,23 +98,25 @@ def other_concepts(row: Symptom, words: Vocabulary) -> tuple[str, ...]:
     """Return up to six other symptoms that share most words with what was typed or understood."""
     mine = words.symptoms.get(row.concept or "")
     said = _words_of(f"{row.text} {mine.say if mine else ''}")
+    system = mine.system if mine else None
     ranked = []
-    for order, term in enumerate(words.symptoms.values()):
-        shared = len(said & _said_words(term.say))
-        same_system = mine is not None and term.system == mine.system
-        if term.key != row.concept and (shared or same_system):
-            ranked.append((-shared, not same_system, order, term.key))
+    for order, (key, of, names) in enumerate(_SAID.of(words)):
+        shared = len(said & names)
+        if (shared or of == system) and key != row.concept:
+            ranked.append((-shared, of != system, order, key))
     return tuple(key for *_, key in sorted(ranked)[:MOST])
-
-
-@lru_cache(maxsize=1024)
-def _said_words(say: str) -> frozenset[str]:
-    """Return the words of what a symptom of the vocabulary is called."""
-    return _words_of(say)
 
 
 def _words_of(text: str) -> frozenset[str]:
     return frozenset(_WORD.findall(text.lower()))
+
+
+def _symptoms_said(words: Vocabulary) -> tuple[tuple[str, str, frozenset[str]], ...]:
+    """Return key, system and the words of each symptom."""
+    return tuple((row.key, row.system, _words_of(row.say)) for row in words.symptoms.values())
+
+
+_SAID: Final = Built(_symptoms_said)
 
 
 def other_conditions(key: str, words: Vocabulary) -> tuple[str, ...]:
