@@ -12,7 +12,8 @@ from scipy import sparse
 
 from kb.case.terms import Vocabulary
 from kb.retrieval.features import CaseFeatures
-from kb.retrieval.index import ANALYZERS, query_text
+from kb.retrieval.index import query_text
+from kb.retrieval.learn import ANALYZERS
 from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE
 from kb.retrieval.vectors import TextQuery, TextSpace
 

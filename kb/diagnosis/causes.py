@@ -206,7 +206,7 @@ class CauseModel:
             known = causes >= 0
             self._profiles[key] = (
                 reading_profile(
-                    self.index.scale(key).scores[known],
+                    self.index.scale(key).scores[known].astype(np.float64),
                     causes[known],
                     weights=self.index.weights_[rows][known],
                     size=len(self.causes_),

@@ -72,13 +72,14 @@ def log_vote(asked: Asked, cause_of: Codes, n_causes: int) -> Floats:
     rows = [row for row in best if index.ids_[row] != asked.query.case][:NEIGHBOURS]
     if not rows:
         return np.zeros(n_causes)
-    share = np.exp(asked.scores[rows] - asked.scores[rows].max()) * index.weights_[rows]
+    scores = asked.scores[rows].astype(np.float64)
+    share = np.exp(scores - scores.max()) * index.weights_[rows]
     for row, part in zip(rows, share / max(float(share.sum()), 1e-300), strict=True):
         votes[cause_of[row]] += part
     return np.asarray(np.log(votes), np.float64)
 
 
-def _best_of_a_cause(scores: Floats, cause_of: Codes, top: int) -> Rows:
+def _best_of_a_cause(scores: NDArray[np.float32], cause_of: Codes, top: int) -> Rows:
     """Return the rows of the ``top`` best cases that have a cause, best first."""
     looked_at = top
     while True:

@@ -19,7 +19,7 @@ from kb.diagnosis.expected import LEAST_NATS, Expected, expected_of, is_known
 from kb.diagnosis.learned_causes import LEARNED
 from kb.diagnosis.linked import TOGETHER
 from kb.diagnosis.witnesses import Witnesses
-from kb.retrieval.asked import words_in_common
+from kb.retrieval.analyzer import SMALL_WORDS
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.measures import Measure
 
@@ -34,6 +34,8 @@ _TOLD: Final = {
     TOGETHER: "what is found, taken together",
     LEARNED: "what such words meant in earlier jobs",
 }
+# Words shown as one point, at most (our choice).
+MOST_WORDS: Final = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,7 +154,15 @@ def _shared_words(words: JobWords, at: int, *, nats: float) -> str:
     """Return the words that a job shares with the cases and the catalogue's words of a cause."""
     if nats < 0:
         return "few words in common"
-    return words_in_common(words.shared_terms(at, most=9))
+    return _in_common(words.shared_terms(at, most=9))
+
+
+def _in_common(terms: Iterable[str]) -> str:
+    """Return shared words and word pairs, strongest first; small words left out."""
+    words = list(dict.fromkeys(term for term in terms if not set(term.split()) <= SMALL_WORDS))
+    paired = {word for term in words if " " in term for word in term.split()}
+    told = [word for word in words if word not in paired][:MOST_WORDS]
+    return "words: " + ", ".join(told) if told else "spelling alike"
 
 
 def _grouped(entries: Sequence[Entry]) -> list[list[Entry]]:

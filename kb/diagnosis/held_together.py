@@ -1,5 +1,6 @@
 """What holds a group of jobs together: words, tokens and readings that few other jobs have."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -7,8 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from kb.retrieval.analyzer import SMALL_WORDS
-from kb.retrieval.index import CaseIndex
+from kb.retrieval.analyzer import SMALL_WORDS, word_terms
+from kb.retrieval.features import CaseFeatures
 from kb.retrieval.measures import Measure, spread
 from kb.retrieval.pairwise import Likeness
 
@@ -72,7 +73,7 @@ def signs_of(likeness: Likeness, rows: Rows) -> tuple[Sign, ...]:
     rows : array of shape (n_members,)
         The jobs of the group, ascending.
     """
-    words = _strongest(_words(likeness.index, rows))
+    words = _strongest(_words(likeness, rows))
     other = _strongest([*_tokens(likeness, rows), *_readings(likeness, rows)])
     return (*_longest(words)[:MOST_WORDS], *other[:MOST_SIGNS])
 
@@ -103,20 +104,22 @@ def _sign(part: str, what: str, *, counts: tuple[int, int], sizes: tuple[int, in
     )
 
 
-def _words(index: CaseIndex, rows: Rows) -> list[Sign]:
-    spaces = [index.spaces_[text, "word"] for text in ("said", "told")]
-    held = sum(space.postings_ for space in spaces).tocsc()
-    n_jobs, n_terms = len(index.ids_), held.shape[0]
-    overall = np.bincount(held.indices, minlength=n_terms)
-    inside = np.bincount(held[:, rows].indices, minlength=n_terms)
-    sizes = len(rows), n_jobs - len(rows)
-    terms = list(spaces[0].terms_)
+def _words(likeness: Likeness, rows: Rows) -> list[Sign]:
+    held = [_terms(job.features) for job in likeness.jobs]
+    overall = Counter(term for terms in held for term in terms)
+    inside = Counter(term for row in rows for term in held[row])
+    sizes = len(rows), len(held) - len(rows)
     found = (
-        _sign(_WORDS, terms[at], counts=_counts(inside[at], overall[at]), sizes=sizes)
-        for at in np.flatnonzero(2 * inside >= len(rows))
-        if _tells(terms[at])
+        _sign(_WORDS, term, counts=_counts(count, overall[term]), sizes=sizes)
+        for term, count in sorted(inside.items())
+        if 2 * count >= len(rows) and _tells(term)
     )
     return [sign for sign in found if sign is not None]
+
+
+def _terms(features: CaseFeatures) -> set[str]:
+    """Return the words and pairs of neighbouring words in both texts of a job."""
+    return {*word_terms(features.said), *word_terms(features.told)}
 
 
 def _tells(term: str) -> bool:

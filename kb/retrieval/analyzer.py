@@ -22,8 +22,25 @@ SMALL_WORDS: Final = frozenset({
     "this", "to", "up", "was", "we", "were", "when", "with", "you",
 })  # fmt: skip
 _WORD: Final = re.compile(r"\b\w\w+\b")
+# Words that turn the word after them into its contrary.
+_TURNING: Final = frozenset({"no", "not", "never", "without"})
 # A longer run of characters is not a word that somebody typed; its tail is cut (our choice).
 _MAX_WORD: Final = 64
+
+
+def told_words(text: str) -> list[str]:
+    """Return the words of ``text``, and those that a word before them turns, as a pair of words.
+
+    Single letters are no words.
+
+    Examples
+    --------
+    >>> told_words("Has drive, no reverse")
+    ['has', 'drive', 'no', 'reverse', 'no reverse']
+    """
+    words = _WORD.findall(text.lower())
+    pairs = pairwise(words)
+    return words + [f"{first} {second}" for first, second in pairs if first in _TURNING]
 
 
 def word_terms(text: str) -> Counter[str]:
@@ -41,10 +58,17 @@ def word_terms(text: str) -> Counter[str]:
 
 
 @lru_cache(maxsize=200_000)
-def _word_grams(word: str) -> tuple[str, ...]:
+def word_grams(word: str, lengths: tuple[int, int]) -> tuple[str, ...]:
+    """Return the character n-grams of a word with a space at either end, from short to long.
+
+    Examples
+    --------
+    >>> word_grams("fan", (2, 3))
+    (' f', 'fa', 'an', 'n ', ' fa', 'fan', 'an ')
+    """
     padded = f" {word[:_MAX_WORD]} "
     grams: list[str] = []
-    for length in range(CHAR_LENGTHS[0], CHAR_LENGTHS[1] + 1):
+    for length in range(lengths[0], lengths[1] + 1):
         if len(padded) <= length:
             grams.append(padded)
             break
@@ -61,5 +85,5 @@ def char_terms(text: str) -> Counter[str]:
     """
     terms: Counter[str] = Counter()
     for word in text.lower().split():
-        terms.update(_word_grams(word))
+        terms.update(word_grams(word, CHAR_LENGTHS))
     return terms

@@ -42,6 +42,9 @@ LEAST_HALVED: Final = 4
 _SAMPLE: Final = 500
 _CLIP: Final = 1e-6
 
+# The texts that the classifiers stand on, by name.
+ANALYZERS: Final = {"word": word_terms, "char": char_terms}
+
 
 class Labelled(Protocol):
     """A closed case as the classifiers see it."""
@@ -106,7 +109,7 @@ def fit_learned(cases: Sequence[Labelled]) -> Learned | None:
     said = [*texts, *sorted({value for case in ordered for _, value in case.labels})]
     few = len(said) <= MOST_COMPARED
     said = said if few else texts
-    spaces = {"word": _vocabulary(said, word_terms), "char": _vocabulary(said, char_terms)}
+    spaces = {name: _vocabulary(said, analyzer) for name, analyzer in ANALYZERS.items()}
     model = Learned(spaces=spaces, spelling=spelling)
     if min(len(ordered), model.n_terms) < 2 * LEAST_CASES:
         return None

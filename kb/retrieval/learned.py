@@ -200,7 +200,7 @@ def _stored(model: FieldModel, labels: Postings) -> _Stored:
     for at, value in enumerate(model.values):
         for row in labels.of(label_key(model.field, value)):
             members.setdefault(int(row), []).append(at)
-    rows = np.array(sorted(members), np.int64)
+    rows = np.array(sorted(members), np.int32)
     keys: dict[tuple[int, ...], int] = {}
     set_of = np.array([keys.setdefault(tuple(members[int(r)]), len(keys)) for r in rows], np.int64)
     pointers = np.cumsum([0, *(len(key) for key in keys)])

@@ -114,7 +114,7 @@ class Scale:
 
     population: Floats
     centred: Floats
-    scores: Floats
+    scores: NDArray[np.float32]
     offsets: dict[str, float]
     correlation: float
 
@@ -154,7 +154,7 @@ def fit_scale(values: Floats, causes: Codes, *, groups: tuple[str, ...], n_cases
     return Scale(
         population=population,
         centred=centred,
-        scores=scores,
+        scores=scores.astype(np.float32),
         offsets=offsets,
         correlation=shrunk_correlation(scores, causes),
     )

@@ -8,13 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.retrieval.features import CaseFeatures, Token
-from kb.retrieval.index import ANALYZERS, TEXTS, CaseIndex
+from kb.retrieval.index import CaseIndex
 from kb.retrieval.moments import LEAST_VALUES
-from kb.retrieval.similarity import (
-    TEXT_SHARE,
-    WORD_SHARE,
-    reading_agreement,
-)
+from kb.retrieval.similarity import TEXT_SHARE, reading_agreement
 
 Floats = NDArray[np.float64]
 
@@ -66,14 +62,7 @@ def compare_all(jobs: Sequence[Recent]) -> Likeness:
 
 def _texts(index: CaseIndex) -> Floats:
     """Return ``text_weight`` times the weighed cosines of all pairs of texts."""
-    total = np.zeros((len(index.ids_), len(index.ids_)))
-    for kind in ANALYZERS:
-        share = WORD_SHARE if kind == "word" else 1 - WORD_SHARE
-        rows = {text: index.spaces_[text, kind].postings_ for text in TEXTS}
-        for asked in TEXTS:
-            stored = sum(TEXT_SHARE[asked, text] * rows[text] for text in TEXTS)
-            total += share * (rows[asked].T @ stored).toarray()
-    return index.text_weight * total
+    return index.text_weight * TEXT_SHARE * index.texts_.pairs()
 
 
 def _add_tokens(total: Floats, index: CaseIndex, cases: Iterable[CaseFeatures]) -> None:

@@ -3,11 +3,12 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-Rows = NDArray[np.int64]
+Rows = NDArray[np.signedinteger[Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,5 +49,5 @@ def gather(pairs: Iterable[tuple[str, int]]) -> tuple[Postings, Rows]:
     rows = [row for rows in found.values() for row in rows]
     order = [number for numbers in source.values() for number in numbers]
     keys = {key: at for at, key in enumerate(found)}
-    pointers = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
-    return Postings(keys, pointers, np.array(rows, np.int64)), np.array(order, np.int64)
+    pointers = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int32)
+    return Postings(keys, pointers, np.array(rows, np.int32)), np.array(order, np.int32)

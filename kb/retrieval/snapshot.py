@@ -18,12 +18,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from kb.retrieval.index import ANALYZERS, TEXTS, CaseIndex
+from kb.retrieval.index import CaseIndex
+from kb.retrieval.learn import ANALYZERS
 from kb.retrieval.postings import Postings
+from kb.retrieval.spelled import SpelledWords
+from kb.retrieval.texts import CaseTexts
 from kb.retrieval.vectors import TextSpace
 
 # Raised when the arrays mean something else than before.
-FORMAT: Final = 6
+FORMAT: Final = 7
 _SEPARATOR: Final = "\x1e"
 _DIGEST_BYTES: Final = 32
 Arrays = dict[str, NDArray[Any]]
@@ -83,6 +86,36 @@ def _unpack_space(arrays: Mapping[str, NDArray[Any]], name: str) -> TextSpace:
     return space
 
 
+def _pack_texts(arrays: Arrays, name: str, texts: CaseTexts) -> None:
+    spelled = texts.spelled
+    pack(arrays, f"{name} words", texts.words)
+    pack(arrays, f"{name} pieces", list(spelled.pieces))
+    for part in ("pointers", "rows", "counts", "lengths"):
+        arrays[f"{name} piece {part}"] = getattr(spelled, part)
+    for part in ("idf", "pointers", "rows", "values"):
+        arrays[f"{name} {part}"] = getattr(texts, part)
+    arrays[f"{name} cases"] = np.array([texts.n_cases], np.int64)
+
+
+def _unpack_texts(arrays: Mapping[str, NDArray[Any]], name: str) -> CaseTexts:
+    spelled = SpelledWords(
+        words={word: at for at, word in enumerate(unpack(arrays, f"{name} words"))},
+        pieces={piece: at for at, piece in enumerate(unpack(arrays, f"{name} pieces"))},
+        pointers=arrays[f"{name} piece pointers"],
+        rows=arrays[f"{name} piece rows"],
+        counts=arrays[f"{name} piece counts"],
+        lengths=arrays[f"{name} piece lengths"],
+    )
+    return CaseTexts(
+        spelled,
+        arrays[f"{name} idf"],
+        pointers=arrays[f"{name} pointers"],
+        rows=arrays[f"{name} rows"],
+        values=arrays[f"{name} values"],
+        n_cases=int(arrays[f"{name} cases"][0]),
+    )
+
+
 def write_snapshot(
     path: Path,
     stamp: Mapping[str, Any],
@@ -115,8 +148,7 @@ def write_snapshot(
     pack(arrays, "stated", index.stated_)
     for name in ("fields", "tokens", "labels", "words", "measures"):
         _pack_postings(arrays, name, getattr(index, f"{name}_"))
-    for (text, kind), space in index.spaces_.items():
-        _pack_space(arrays, f"case {text} {kind}", space)
+    _pack_texts(arrays, "case", index.texts_)
     for name, space in spaces.items():
         _pack_space(arrays, f"cause {name}", space)
     named = numbers or {}
@@ -203,9 +235,5 @@ def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index.labels_ = _unpack_postings(arrays, "labels")
     index.words_ = _unpack_postings(arrays, "words")
     index.measures_ = _unpack_postings(arrays, "measures")
-    index.spaces_ = {
-        (text, kind): _unpack_space(arrays, f"case {text} {kind}")
-        for text in TEXTS
-        for kind in ANALYZERS
-    }
+    index.texts_ = _unpack_texts(arrays, "case")
     return index

@@ -17,8 +17,8 @@ from rapidfuzz.distance import DamerauLevenshtein
 from scipy import sparse
 
 from kb.retrieval.acronyms import long_forms
+from kb.retrieval.lists import add_lists
 from kb.retrieval.postings import Postings, Rows
-from kb.retrieval.vectors import add_scaled
 
 Floats = NDArray[np.float64]
 
@@ -127,13 +127,16 @@ class SpelledRows:
         if vector is None:
             return None
         total = np.zeros(self._by_word.shape[1])
-        pointers, rows, values = (
-            self._by_word.indptr, self._by_word.indices, self._by_word.data,
-        )  # fmt: skip
-        for at in np.flatnonzero(vector):
-            ends, scale = pointers[at : at + 2], vector[at : at + 1]
-            add_scaled(total, ends, rows=rows, values=values, scale=scale)
-        found = np.flatnonzero(total)
+        lists = np.flatnonzero(vector)
+        add_lists(
+            total,
+            self._by_word.indptr,
+            rows=self._by_word.indices,
+            values=self._by_word.data,
+            lists=lists,
+            scales=vector[lists],
+        )
+        found = np.flatnonzero(total).astype(np.int32)
         return found, total[found]
 
     def pairs(self, text: str, row: int) -> str:

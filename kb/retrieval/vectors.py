@@ -3,35 +3,15 @@
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-try:
-    from scipy.sparse._sparsetools import csc_matvec
-except ImportError:  # the compiled module is private; the plain way below gives the same sums
-    csc_matvec = None
+from kb.retrieval.lists import add_lists
 
 Floats = NDArray[np.float64]
-Integers = NDArray[np.signedinteger[Any]]
 Analyzer = Callable[[str], Counter[str]]
-
-
-def add_scaled(
-    total: Floats, pointers: Integers, *, rows: Integers, values: Floats, scale: Floats
-) -> None:
-    """Add ``scale`` times one posting list onto ``total``, without a copy.
-
-    ``pointers`` holds the two ends of the list in ``rows`` and ``values``; a list names each case
-    once. The compiled loop is four times faster than the plain one on long lists.
-    """
-    if csc_matvec is not None:
-        csc_matvec(len(total), 1, pointers, rows, values, scale, total)
-    else:
-        part = slice(pointers[0], pointers[1])
-        total[rows[part]] += scale[0] * values[part]
 
 
 class TextSpace:
@@ -81,11 +61,14 @@ class TextSpace:
     def cosine(self, query: "TextQuery") -> Floats:
         """Return the cosine of ``query`` with every case, shape ``(n_cases,)``."""
         total = np.zeros(self.postings_.shape[1])
-        pointers, rows = self.postings_.indptr, self.postings_.indices
-        values = self.postings_.data
-        for at, term in enumerate(query.ids):
-            ends, scale = pointers[term : term + 2], query.weights[at : at + 1]
-            add_scaled(total, ends, rows=rows, values=values, scale=scale)
+        add_lists(
+            total,
+            self.postings_.indptr,
+            rows=self.postings_.indices,
+            values=self.postings_.data,
+            lists=query.ids,
+            scales=query.weights,
+        )
         return total
 
     def shared_terms(self, query: "TextQuery", row: int, *, most: int = 4) -> tuple[str, ...]:

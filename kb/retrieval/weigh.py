@@ -75,10 +75,10 @@ def fit_weighed(cases: Sequence[CaseFeatures]) -> Learned | None:
 
 def _by_group(index: CaseIndex, question: CaseFeatures) -> Floats:
     """Return the nats of each group of parts for every case, shape ``(n_groups, n_cases)``."""
-    found = np.zeros((len(GROUPS), len(index.ids_)))
+    found = np.zeros((len(GROUPS), len(index.ids_)), np.float32)
     for row in index.ask(question).parts:
-        found[GROUPS.index(PART_GROUP[row.part]), row.rows] += row.weights
-    return found
+        row.add_to(found[GROUPS.index(PART_GROUP[row.part])])
+    return found.astype(np.float64)
 
 
 def _pairs(causes: NDArray[np.str_], cause: str | None, seed: int) -> NDArray[np.int64]:

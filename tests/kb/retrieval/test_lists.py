@@ -1,0 +1,63 @@
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import sparse
+
+from kb.retrieval import lists
+from kb.retrieval.lists import add_lists, add_rows, places
+
+
+@pytest.fixture(params=["compiled", "plain"])
+def way(request, monkeypatch):
+    if request.param == "plain":
+        monkeypatch.setattr(lists, "csc_matvec", None)
+    else:
+        assert "csc_matvec" in vars(lists)
+
+
+def random_lists(seed, kind=np.float32):
+    rng = np.random.default_rng(seed)
+    made = sparse.random_array((9, 40), density=0.3, rng=rng, format="csr")
+    made.sort_indices()
+    parts = made.indptr.astype(np.int32), made.indices.astype(np.int32), made.data.astype(kind)
+    return made, *parts
+
+
+@pytest.mark.source("scipy.sparse", "product of a row and a sparse array")
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+@pytest.mark.parametrize("wanted", [[3], [0, 8, 4], [2, 3], [8, 7, 6, 5, 4, 3, 2, 1, 0], []])
+@pytest.mark.usefixtures("way")
+def test_lists_are_added_as_a_sparse_product(kind, wanted):
+    made, pointers, rows, values = random_lists(len(wanted), kind)
+    scales = np.linspace(-1, 2, len(wanted)).astype(kind)
+    total = np.ones(40, kind)
+    add_lists(
+        total, pointers, rows=rows, values=values, lists=np.array(wanted, np.int64), scales=scales
+    )
+    expected = 1 + (made[wanted].T @ scales if wanted else np.zeros(40))
+    np.testing.assert_allclose(total, expected, atol=1e-6)
+
+
+@pytest.mark.usefixtures("way")
+def test_the_weights_of_some_rows_are_added():
+    total = np.zeros(4, np.float32)
+    add_rows(total, np.array([1, 3], np.int32), np.array([2.0, -1.0], np.float32))
+    add_rows(total, np.zeros(0, np.int32), np.zeros(0, np.float32))
+    assert total.tolist() == [0, 2, 0, -1]
+
+
+@given(
+    st.lists(st.sets(st.integers(0, 30)), min_size=1, max_size=6),
+    st.lists(st.integers(0, 30), max_size=5),
+)
+def test_every_case_is_found_where_it_stands(held, wanted):
+    rows = np.array([row for one in held for row in sorted(one)], np.int32)
+    pointers = np.cumsum([0, *map(len, held)]).astype(np.int32)
+    at = places(pointers, rows, lists=np.arange(len(held)), wanted=np.array(wanted, np.int32))
+    assert at.shape == (len(held), len(wanted))
+    for number, one in enumerate(held):
+        for column, case in enumerate(wanted):
+            found = at[number, column]
+            assert (found >= 0) == (case in one)
+            assert found < 0 or (pointers[number] <= found and rows[found] == case)
