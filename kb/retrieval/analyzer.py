@@ -57,7 +57,8 @@ def word_terms(text: str) -> Counter[str]:
     return terms
 
 
-@lru_cache(maxsize=200_000)
+# Some 1.5 kB a word; the words of a shop fit in (our choice).
+@lru_cache(maxsize=20_000)
 def word_grams(word: str, lengths: tuple[int, int]) -> tuple[str, ...]:
     """Return the character n-grams of a word with a space at either end, from short to long.
 

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -31,15 +32,20 @@ _TURNED: Final = 3
 _MOST_REMEMBERED: Final = 4096
 
 
-def pieces(word: str) -> Counter[str]:
-    """Return the pieces of a word with their counts; a turned word is like itself alone.
+def piece_list(word: str) -> tuple[str, ...]:
+    """Return the pieces of a word; a turned word is like itself alone.
 
     Examples
     --------
-    >>> pieces("no reverse")
-    Counter({'no reverse': 3})
+    >>> piece_list("no reverse")
+    ('no reverse', 'no reverse', 'no reverse')
     """
-    return Counter({word: _TURNED}) if " " in word else Counter(word_grams(word, LENGTHS))
+    return (word,) * _TURNED if " " in word else word_grams(word, LENGTHS)
+
+
+def pieces(word: str) -> Counter[str]:
+    """Return the pieces of a word with their counts."""
+    return Counter(piece_list(word))
 
 
 def are_alike(likeness: NDArray[np.floating[Any]]) -> NDArray[np.bool_]:
@@ -47,6 +53,7 @@ def are_alike(likeness: NDArray[np.floating[Any]]) -> NDArray[np.bool_]:
     return np.asarray(likeness >= LEAST_ALIKE - _ROUNDED)
 
 
+@lru_cache(maxsize=_MOST_REMEMBERED)
 def length_of(word: str) -> float:
     """Return the Euclidean length of the counted pieces of a word."""
     return float(np.sqrt(sum(n * n for n in pieces(word).values())))

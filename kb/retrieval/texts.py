@@ -6,6 +6,7 @@ alone, how telling one is on the number of cases that have it; so cases compare 
 wherever they are kept.
 """
 
+import math
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -17,7 +18,7 @@ from scipy import sparse
 
 from kb.retrieval.analyzer import told_words
 from kb.retrieval.lists import add_lists, places
-from kb.retrieval.spelled import SpelledWords, are_alike, length_of, pieces
+from kb.retrieval.spelled import SpelledWords, are_alike, length_of, piece_list
 
 Floats = NDArray[np.float32]
 Numbers = NDArray[np.int32]
@@ -59,7 +60,7 @@ def word_weight(word: str, *, rarity: float) -> float:
     rarity : float
         ``idf = ln((1 + n) / (1 + df)) + 1``, df the cases of n that have it.
     """
-    return float(np.sqrt(length_of(word) * rarity))
+    return math.sqrt(length_of(word) * rarity)
 
 
 class CaseTexts:
@@ -142,19 +143,19 @@ class CaseTexts:
 
     def _rarity(self, word: str) -> float:
         at = self.spelled.words.get(word)
-        return float(self.idf[at]) if at is not None else float(np.log(1 + self.n_cases)) + 1
+        return float(self.idf[at]) if at is not None else math.log(1 + self.n_cases) + 1
 
     def _of_length_1(self, counted: Mapping[str, int]) -> dict[str, float]:
         weights = {
-            word: (1 + np.log(n)) * word_weight(word, rarity=self._rarity(word))
+            word: (1 + math.log(n)) * word_weight(word, rarity=self._rarity(word))
             for word, n in sorted(counted.items())
         }
         spread: defaultdict[str, float] = defaultdict(float)
         for word, weight in weights.items():
             scale = weight / length_of(word)
-            for piece, n in pieces(word).items():
-                spread[piece] += n * scale
-        length = float(np.sqrt(sum(n * n for n in spread.values())))
+            for piece in piece_list(word):
+                spread[piece] += scale
+        length = math.sqrt(sum(n * n for n in spread.values()))
         return {word: weight / length for word, weight in weights.items()}
 
     def cosines(self, asked: AskedWords) -> Floats:
@@ -188,17 +189,15 @@ class CaseTexts:
 
         The first word of a pair is asked, the second is in the case; the largest part comes first.
         """
+        found: list[list[tuple[str, str]]] = [[] for _ in cases]
         at = places(self.pointers, self.rows, lists=asked.ids, wanted=cases)
-        values = self.values[np.maximum(at, 0)] if len(self.values) else np.zeros(at.shape)
-        parts = np.where(at >= 0, asked.weights[:, None] * values, 0.0)
-        return [
-            [
-                (asked.names[asked.asked[k]], self.words[asked.ids[k]])
-                for k in np.argsort(-column, kind="stable")
-                if column[k] > 0
-            ]
-            for column in parts.T
-        ]
+        entries, columns = np.nonzero(at >= 0)
+        parts = asked.weights[entries] * self.values[at[entries, columns]]
+        for k in np.lexsort((entries, -parts)):
+            entry = entries[k]
+            pair = asked.names[asked.asked[entry]], self.words[asked.ids[entry]]
+            found[columns[k]].append(pair)
+        return found
 
 
 def _rows_of_length_1(
