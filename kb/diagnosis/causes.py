@@ -1,5 +1,6 @@
 """Chances of causes: a profile a cause, the vote of the nearest cases, and "something else"."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Final, NamedTuple
@@ -69,7 +70,7 @@ class CauseModel:
         return self
 
     def restore(self, index: CaseIndex, spaces: Mapping[str, TextSpace]) -> "CauseModel":
-        """Take up profiles that were fitted before; ``spaces`` as ``texts_`` had them."""
+        """Take up profiles that were fitted before; ``spaces`` as ``texts_`` gave them."""
         self._count(index)
         self.texts_ = CauseTexts(spaces)
         return self
@@ -93,6 +94,10 @@ class CauseModel:
         self.weight_ = np.asarray(summed, np.float64)
         counts = np.array([len(rows) for rows in self._cases_of], np.int64)
         self.prior_: Floats = cause_prior(self.weight_, counts)
+        self._complained: defaultdict[str, list[int]] = defaultdict(list)
+        for name, row in self.words.causes.items():
+            for concept in row.complaints:
+                self._complained[concept].append(at[name])
         self.counts_ = CauseCounts(index, self._cause_of, len(at))
         self.outcomes_ = OutcomeTables(self.words, at, counts=self.counts_, prior=self.prior_)
 
@@ -118,9 +123,7 @@ class CauseModel:
         if concept not in self.words.symptoms:
             return self._token_shares(replace(token, value="yes"))
         prior = np.full(len(self.causes_), STRAY_SHARE)
-        for name, row in self.words.causes.items():
-            if concept in row.complaints:
-                prior[self._at[name]] = COMPLAINT_SHARE
+        prior[self._complained.get(concept, [])] = COMPLAINT_SHARE
         seen = self._counted(token.field, "yes")
         shares: Floats = (seen + PSEUDO_CASES * prior) / (self.weight_ + PSEUDO_CASES)
         return shares

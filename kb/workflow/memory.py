@@ -258,7 +258,7 @@ class Memory:
                     self.folder / SNAPSHOT,
                     stamp,
                     index,
-                    spaces=model.texts_.spaces,
+                    spaces=model.texts_.spaces(),
                     numbers=numbers.as_numbers(),
                 )
         return Fitted.of(state, index, model, altitude_m=self.altitude_m)

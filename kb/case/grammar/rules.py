@@ -18,15 +18,26 @@ from kb.errors import VocabularyError
 
 # As a rule of one slot.
 _OWN_SCORE: Final = 2.5
+# A feature as it is said, denied, or hardly so.
+MARKS: Final = ("", "!", "%")
 _MARKS_OF_ROW: Final = ("implies", "not_when", "covers", "denied_by")
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """The slots that one clause must meet."""
+    """The slots that one clause must meet.
+
+    ``said`` holds, for each slot, every feature that can meet it, denied or hardly said too.
+    """
 
     slots: tuple[frozenset[str], ...]
     without: frozenset[str]
+    said: tuple[frozenset[str], ...] = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Note the features, so that most clauses are turned away at once."""
+        marked = (frozenset(m + name for m in MARKS for name in slot) for slot in self.slots)
+        object.__setattr__(self, "said", tuple(marked))
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,5 +165,5 @@ def _index(rules: Rules, made: Sequence[Rule]) -> None:
     often = Counter(feature for rule in made for slot in rule.parts[0].slots for feature in slot)
     for rule in made:
         key = min(rule.parts[0].slots, key=lambda slot: sum(often[f] for f in slot))
-        for feature in {mark + f.lstrip("!%") for f in key for mark in ("", "!", "%")}:
+        for feature in {mark + f.lstrip("!%") for f in key for mark in MARKS}:
             rules.by_feature.setdefault(feature, []).append(rule)

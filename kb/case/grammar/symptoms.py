@@ -54,7 +54,10 @@ def features_of(clause: BoundClause, first: int) -> Features:
 
 
 def _meet(part: Part, features: Features) -> tuple[frozenset[int], Polarity, float] | None:
-    if any(name in features for name in part.without):
+    for said in part.said:
+        if said.isdisjoint(features):
+            return None
+    if not part.without.isdisjoint(features):
         return None
     used: set[int] = set()
     polarity, lost, missed = Polarity.YES, 0.0, 0

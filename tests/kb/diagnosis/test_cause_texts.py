@@ -61,13 +61,15 @@ def test_all_words_at_once_say_what_each_space_says():
     assert np.ptp(found) > 1
 
 
-def test_spaces_are_the_same_once_they_are_parts_of_one_table():
-    spaces, texts = (fit_texts(CASES, CAUSES, WORDS) for _ in range(2))
-    kept = CauseTexts(texts).spaces
+def test_the_spaces_are_given_back_as_they_were():
+    spaces = fit_texts(CASES, CAUSES, WORDS)
+    kept = CauseTexts(spaces).spaces()
     assert list(kept) == list(spaces)
     for name, space in spaces.items():
         assert (kept[name].postings_ != space.postings_).nnz == 0
         assert kept[name].postings_.shape == space.postings_.shape
+        assert list(kept[name].terms_.items()) == list(space.terms_.items())
+        assert np.array_equal(kept[name].idf_, space.idf_)
 
 
 def test_words_shared_with_a_cause_are_those_of_its_spaces_the_strongest_first():
