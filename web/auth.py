@@ -11,6 +11,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from kb.errors import StoreError
 from kb.store.engine import Store
+from kb.workflow.memory import Memory
 from kb.workflow.passwords import Hasher
 from kb.workflow.people import token_hash
 from kb.workflow.sign_in import Holder, find_holder, note_use, open_session, to_be_noted
@@ -99,8 +100,12 @@ def hasher() -> Hasher:
     return cast(Hasher, current_app.extensions["baybook_hasher"])
 
 
+def _memory() -> Memory:
+    return cast(Memory, current_app.extensions["baybook"])
+
+
 def _store() -> Store:
-    return cast(Store, current_app.extensions["baybook"].store)
+    return _memory().store
 
 
 # --- the session of a browser --------------------------------------------------------------------
@@ -123,6 +128,8 @@ def _find() -> None:
         return
     with _store().read() as unit:
         g.holder = find_holder(unit, token, now())
+        # Nearly every page asks for the words: they are looked up on the same way.
+        g.words = _memory().words_in(unit)
     if g.holder is None:
         note(Event.SESSION_REFUSED)
         return

@@ -141,7 +141,7 @@ def _ends(dot: Dot) -> tuple[float, ...]:
 def _place_lane(lane: Lane, scale: Scale, *, top: float) -> PlacedLane:
     half = lane.half
     # The values stand at the end of the first line; a long label runs on below it.
-    lines = wrap(lane.label, max(LINE - len(lane.said) - 2, _SHORTEST)) or [""]
+    lines = _lines(lane.label, max(LINE - len(lane.said) - 2, _SHORTEST))
     return PlacedLane(
         shape=lane.shape,
         lines=tuple(
@@ -152,6 +152,13 @@ def _place_lane(lane: Lane, scale: Scale, *, top: float) -> PlacedLane:
         dots=tuple(_place_dot(dot, scale) for dot in lane.dots),
         half=(scale.at(half[0]), scale.at(half[1]), scale.at(half[2])) if half else None,
     )
+
+
+def _lines(label: str, width: int) -> list[str]:
+    # Most labels fit: a line without breaks and tabs, and without blanks at its ends, stays as it is.
+    if len(label) <= width and label.isprintable() and label == label.strip():
+        return [label]
+    return wrap(label, width) or [""]
 
 
 def _place_dot(dot: Dot, scale: Scale) -> PlacedDot:

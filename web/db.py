@@ -64,11 +64,12 @@ def memory() -> Memory:
 
 def words() -> Vocabulary:
     """Return the trade's words with the shop's own, as they stood when this request first asked."""
-    if not has_request_context():
-        return memory().words
-    if "words" not in g:
-        g.words = memory().words
-    return cast(Vocabulary, g.words)
+    known = g.get("words")
+    if known is None:
+        known = memory().words
+        if has_request_context():
+            g.words = known
+    return cast(Vocabulary, known)
 
 
 def store() -> Store:

@@ -20,8 +20,10 @@ class Scale:
 
     def at(self, value: float) -> float:
         """Return the place of a value, to a hundredth."""
-        low, high = (math.log(row) if self.log else row for row in (self.low, self.high))
-        share = ((math.log(value) if self.log else value) - low) / (high - low)
+        low, high = self.low, self.high
+        if self.log:
+            low, high, value = math.log(low), math.log(high), math.log(value)
+        share = (value - low) / (high - low)
         return round(self.start + share * (self.end - self.start), 2)
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from tempfile import NamedTemporaryFile
 from typing import Any
 
-from flask import Flask, Response, abort, g, request
+from flask import Flask, Response, abort, g, has_request_context, request
 from flask_wtf import CSRFProtect
 from typing_extensions import override
 from werkzeug.exceptions import SecurityError
@@ -97,11 +97,32 @@ _PAGES = (
     words,
 )
 
+# Addresses without a value that are kept: a few times those that there are (our choice).
+_MOST_ADDRESSES = 500
+
 
 class _Site(Flask):
     """Writes faults down by the rule of an address: the address itself can be a sign-in link."""
 
     jinja_environment = Drawing
+
+    def __init__(self, name: str) -> None:
+        super().__init__(name)
+        self._addresses: dict[tuple[str, str], str] = {}
+
+    @override
+    def url_for(self, endpoint: str, **values: Any) -> str:
+        """Return an address; one that no value is part of is made once, as each page links to ten."""
+        if values or endpoint.startswith(".") or not has_request_context():
+            return super().url_for(endpoint, **values)
+        key = (endpoint, request.root_path)
+        known = self._addresses.get(key)
+        if known is None:
+            known = super().url_for(endpoint)
+            # A program may ask under any number of roots; pages are few.
+            if len(self._addresses) < _MOST_ADDRESSES:
+                self._addresses[key] = known
+        return known
 
     @override
     def log_exception(self, exc_info: Any) -> None:

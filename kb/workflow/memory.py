@@ -109,9 +109,10 @@ class Memory:
     def words(self) -> Vocabulary:
         """The trade's words with the shop's own laid over them, as they stand in the store now."""
         with self.store.read() as unit:
-            return self._overlaid(unit)
+            return self.words_in(unit)
 
-    def _overlaid(self, unit: UnitOfWork) -> Vocabulary:
+    def words_in(self, unit: UnitOfWork) -> Vocabulary:
+        """Return those words as ``unit`` sees them."""
         state, words = self._words
         now = unit.terms.state()
         if now != state:
@@ -124,7 +125,7 @@ class Memory:
         """Return the closed jobs of the present state, fitted; fits them where they are not."""
         with self._lock:
             with self.store.read() as unit:
-                state, words, last = unit.state(), self._overlaid(unit), last_rebuild(unit)
+                state, words, last = unit.state(), self.words_in(unit), last_rebuild(unit)
             now = (state, words.shop.mark, last.mark(self.folder, LEARNED))
             known = self._fitted
             if known is None or (known.state, known.terms, known.learned) != now:
@@ -149,7 +150,7 @@ class Memory:
             return self._fitted
         try:
             with self.store.read() as unit:
-                state, words, last = unit.state(), self._overlaid(unit), last_rebuild(unit)
+                state, words, last = unit.state(), self.words_in(unit), last_rebuild(unit)
             kept = self._kept(state, words, last)
             return None if kept is None else self._taken_up(kept, last)
         finally:
@@ -189,7 +190,7 @@ class Memory:
         with self._lock:
             with self.store.read() as unit:
                 state, jobs = unit.state(), unit.jobs.witnesses()
-                words = self._overlaid(unit)
+                words = self.words_in(unit)
             made = [witness_features(job, words, self.altitude_m) for job in jobs]
             # Threads of the linear algebra wait for each other on a busy small machine: 84 s
             # became 23 s at 10,000 jobs with one.

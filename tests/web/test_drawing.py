@@ -31,3 +31,20 @@ def test_a_template_escapes_what_it_shows_and_what_its_macros_show():
 def test_every_template_of_the_site_shows_its_values_so(site):
     drawn = site.app.jinja_env.get_template("base.html")
     assert drawn.root_render_func.__globals__["escape"] is escaped
+
+
+def test_an_address_without_a_value_is_made_once_for_each_root(site):
+    for root in ("", "/shop"):
+        for _ in range(2):
+            with site.app.test_request_context("/", base_url=f"http://localhost{root}"):
+                assert site.app.url_for("find.show") == f"{root}/find"
+                assert site.app.url_for("find.show", q="a") == f"{root}/find?q=a"
+                assert site.app.url_for("jobs.today", _external=True) == f"http://localhost{root}/"
+
+
+def test_no_more_addresses_are_kept_than_a_few_roots_have(site, monkeypatch):
+    monkeypatch.setattr("web.site._MOST_ADDRESSES", 2)
+    for number in range(9):
+        with site.app.test_request_context("/", base_url=f"http://localhost/r{number}"):
+            assert site.app.url_for("find.show") == f"/r{number}/find"
+    assert len(site.app._addresses) == 2
