@@ -27,6 +27,7 @@ _ONE: Final = HASHES.where(JobRow.id == bindparam("job"))
 _SOME: Final = HASHES.where(JobRow.id.in_(bindparam("jobs", expanding=True)))
 # Named, not left out: so the index of the states serves, however many are closed.
 _OPEN: Final = HASHES.where(JobRow.state.in_([JobState.OPEN.value, JobState.WAITING.value]))
+_OF_CAR: Final = HASHES.where(JobRow.vehicle_vin == bindparam("vin"))
 _COMEBACKS: Final = select(JobRow.id).where(JobRow.comeback_of == bindparam("job"))
 _REVISION: Final = select(JobRow.revision).where(JobRow.id == bindparam("job"))
 
@@ -103,8 +104,7 @@ class JobRepository:
 
     def of_vehicle(self, vin: str) -> tuple[Job, ...]:
         """Return every job of one car by its VIN."""
-        asked = HASHES.where(JobRow.vehicle_vin == vin)
-        return known_jobs(self._connection, asked, damaged=self.damaged)
+        return known_jobs(self._connection, _OF_CAR, {"vin": vin}, damaged=self.damaged)
 
     def of_cause(self, cause: str, *, most: int) -> tuple[Job, ...]:
         """Return the newest jobs of one cause that were closed here, at most ``most``."""
