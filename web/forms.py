@@ -67,9 +67,17 @@ def read_minutes(text: str) -> float | None:
 
 
 _FIELD: Final = Markup('<input type="hidden" name="%s" value="%s">')
-# A job's page has some eighty forms: their fields are filled at once.
-_TWO: Final = _FIELD % ("csrf_token", Markup("%s")) + _FIELD % ("form_id", Markup("%s"))
-_THREE: Final = _TWO + _FIELD % ("revision", Markup("%s"))
+_SLOT: Final = Markup("%s")
+
+
+def hidden_fields(*names: str) -> Markup:
+    """Return hidden fields of those names, whose values ``%`` fills in, escaped, all at once."""
+    return _SLOT[:0].join(_FIELD % (name, _SLOT) for name in names)
+
+
+# A job's page has some eighty forms.
+_TWO: Final = hidden_fields("csrf_token", "form_id")
+_THREE: Final = hidden_fields("csrf_token", "form_id", "revision")
 
 
 def form_fields(revision: int | None = None, form_id: str | None = None) -> Markup:

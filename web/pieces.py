@@ -16,15 +16,13 @@ from kb.workflow.corrections import Correction, answer, correct, leave, read_lin
 from web import db
 from web.auth import needs
 from web.chips import Chip, Group, groups_of
+from web.forms import hidden_fields
 from web.jobs import Page, job_of, job_page
 from web.rights import Right
 from web.typed import Stretch, stretches
 
 bp = Blueprint("pieces", __name__)
-_CHIP_FIELDS: Final = Markup(
-    '<input type="hidden" name="kind" value="%s"><input type="hidden" name="index" value="%s">'
-    '<input type="hidden" name="seen" value="%s">'
-)
+_CHIP_FIELDS: Final = hidden_fields("kind", "index", "seen")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
