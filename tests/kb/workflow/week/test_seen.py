@@ -23,6 +23,9 @@ def seen_of(store):
     opened = []
 
     def unit_of(store):
+        # A unit inside another one would see the jobs of before.
+        while opened:
+            opened.pop().__exit__(None, None, None)
         unit = store.read()
         opened.append(unit)
         return unit.__enter__()
