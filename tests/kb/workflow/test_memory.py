@@ -1,3 +1,5 @@
+import gc
+import weakref
 from dataclasses import replace
 
 import pytest
@@ -94,3 +96,22 @@ def test_too_few_cases_teach_nothing_and_take_away_what_was_learned(shop, tmp_pa
     (tmp_path / memory.LEARNED).write_bytes(b"old")
     assert memory.Memory(shop.store, shop.words, folder=tmp_path).rebuild("Ines", NOW).fields == 0
     assert not (tmp_path / memory.LEARNED).exists()
+
+
+def test_what_is_fitted_is_kept_from_the_collector_and_let_go_when_renewed(shop, monkeypatch):
+    shop.put(a_case("S1", "low_charge_leak"))
+    unfrozen = []
+    unfreeze = gc.unfreeze
+    monkeypatch.setattr(gc, "unfreeze", lambda: unfrozen.append(unfreeze()))
+    shop.memory.fitted()
+    assert gc.get_freeze_count() > 0
+    assert len(unfrozen) == 1
+    shop.memory.fitted()
+    assert len(unfrozen) == 1
+    old = weakref.ref(shop.memory.fitted().index)
+    shop.put(a_case("S2", "low_charge_leak"))
+    shop.memory.fitted()
+    assert len(unfrozen) == 2
+    gc.unfreeze()
+    gc.collect()
+    assert old() is None
