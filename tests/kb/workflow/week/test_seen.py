@@ -1,3 +1,4 @@
+from contextlib import ExitStack
 from datetime import date, timedelta
 
 import pytest
@@ -20,19 +21,15 @@ def seen_of(store):
             unit.jobs.add_many(jobs, verb="import")
         return Seen(unit=unit_of(store), week=week, words=load_vocabulary())
 
-    opened = []
+    opened = ExitStack()
 
     def unit_of(store):
         # A unit inside another one would see the jobs of before.
-        while opened:
-            opened.pop().__exit__(None, None, None)
-        unit = store.read()
-        opened.append(unit)
-        return unit.__enter__()
+        opened.close()
+        return opened.enter_context(store.read())
 
     yield look
-    for unit in opened:
-        unit.__exit__(None, None, None)
+    opened.close()
 
 
 def closed(id, days_before_sunday, **changes):  # noqa: A002 - the model's own word
