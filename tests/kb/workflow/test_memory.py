@@ -99,18 +99,17 @@ def test_too_few_cases_teach_nothing_and_take_away_what_was_learned(shop, tmp_pa
 
 
 def test_what_is_fitted_is_kept_from_the_collector_and_let_go_when_renewed(shop, monkeypatch):
-    shop.put(a_case("S1", "low_charge_leak"))
-    unfrozen = []
+    closed(shop, opened(shop))
+    unfrozen: list[None] = []
     unfreeze = gc.unfreeze
     monkeypatch.setattr(gc, "unfreeze", lambda: unfrozen.append(unfreeze()))
-    shop.memory.fitted()
+    ours = shop.memory()
+    old = weakref.ref(ours.fitted().index)
     assert gc.get_freeze_count() > 0
+    ours.fitted()
     assert len(unfrozen) == 1
-    shop.memory.fitted()
-    assert len(unfrozen) == 1
-    old = weakref.ref(shop.memory.fitted().index)
-    shop.put(a_case("S2", "low_charge_leak"))
-    shop.memory.fitted()
+    closed(shop, opened(shop))
+    ours.fitted()
     assert len(unfrozen) == 2
     gc.unfreeze()
     gc.collect()
