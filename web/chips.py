@@ -1,4 +1,4 @@
-"""The pieces of a job as the page shows them: what was understood, and what one tap makes of it."""
+"""A piece of a job as the page shows it: what was understood, and what one tap makes of it."""
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
@@ -13,13 +13,10 @@ from kb.case.alternatives import (
     places_of,
     units_of,
 )
-from kb.case.amend import pieces_of
-from kb.case.amend_readings import readings_of
 from kb.case.model import (
     Change,
     Code,
     Finding,
-    Job,
     Polarity,
     Reading,
     ReadingSet,
@@ -30,6 +27,7 @@ from kb.case.model import (
 )
 from kb.case.terms import Vocabulary
 from kb.workflow.corrections import mark_of
+from web.piece_groups import Piece
 from web.wording import (
     PHASES,
     amount,
@@ -37,7 +35,6 @@ from web.wording import (
     finding_words,
     quantity_words,
     response_words,
-    set_words,
     symptom_words,
 )
 
@@ -48,14 +45,6 @@ _POLARITY: Final = {
     Polarity.PAST: "Earlier, not now",
 }
 _REPEATS: Final = (1, 2, 3)
-_TITLES: Final = {
-    "symptom": "Symptoms",
-    "finding": "Checks, in order",
-    "response": "What the checks changed",
-    "code": "Codes",
-    "scan": "Scanned for codes",
-    "tried": "Did not cure",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,37 +92,15 @@ class Chip:
         return f"{self.kind}-{self.index}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Group:
-    """Chips under one heading."""
-
-    title: str
-    chips: tuple[Chip, ...]
-
-
-def groups_of(job: Job, words: Vocabulary) -> tuple[Group, ...]:
-    """Return every piece of a job as a chip, symptoms first, readings by their sets."""
-    symptoms, *rest = (_group(job, kind, words) for kind in _TITLES)
-    return tuple(group for group in (symptoms, *_readings(job, words), *rest) if group.chips)
-
-
-def _group(job: Job, kind: str, words: Vocabulary) -> Group:
-    pieces = enumerate(pieces_of(job, kind))
-    chips = tuple(_MAKERS[kind](row, index, words) for index, row in pieces)
-    if kind == "response":
-        checks = (words.check_name(row.check) for row in job.findings for _ in row.responses)
-        named = zip(chips, checks, strict=True)
-        chips = tuple(replace(chip, says=f"{check}: {chip.says}") for chip, check in named)
-    return Group(title=_TITLES[kind], chips=chips)
-
-
-def _readings(job: Job, words: Vocabulary) -> tuple[Group, ...]:
-    """Return the readings by when they were taken; sets of several lines stand together."""
-    chips: dict[str, list[Chip]] = {}
-    for index, (group, row) in enumerate(readings_of(job)):
-        title = f"Readings, {set_words(group, words)}"
-        chips.setdefault(title, []).append(_reading(group, row, index, words=words))
-    return tuple(Group(title=title, chips=tuple(rows)) for title, rows in chips.items())
+def chip_of(piece: Piece, words: Vocabulary) -> Chip:
+    """Return a piece as a chip."""
+    row, index = piece.row, piece.index
+    if piece.taken is not None:
+        return _reading(piece.taken, row, index, words=words)
+    chip = _MAKERS[piece.kind](row, index, words)
+    if not piece.check:
+        return chip
+    return replace(chip, says=f"{words.check_name(piece.check)}: {chip.says}")
 
 
 def _taps(title: str, what: str, rows: Iterable[tuple[str, str]]) -> Taps:

@@ -2,9 +2,9 @@
 
 import re
 import secrets
-import sys
 from collections.abc import Callable, Hashable, Mapping
 from contextlib import suppress
+from dataclasses import dataclass
 from threading import Lock
 from typing import Any, Final, cast
 from uuid import uuid4
@@ -20,31 +20,54 @@ from web import db
 from web.auth import person
 from web.rights import Right
 
-# Bytes of all parts: those of some hundred jobs at 40 kB, or of 40 weeks at 200 kB (our choice).
+# Bytes of all parts: those of a hundred jobs at 80 kB, or of 40 weeks at 200 kB (our choice).
 MOST_KEPT: Final = 8_000_000
 _EXTENSION: Final = "baybook_kept_parts"
-# Stands for the token of whoever looks; random, so that nobody can type it.
+# Stand for the token of whoever looks and for the revision of a job; random, so that nobody can
+# type them.
 _TOKEN: Final = secrets.token_hex(16)
+_REVISION: Final = secrets.token_hex(16)
 # Only a template writes this: in what somebody typed the quotes are escaped.
 _FORM_ID: Final = re.compile(r'(name="form_id" value=")[0-9a-f]{32}(?=")')
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """A part as it was drawn, what it follows from, and its rows by what each follows from."""
+
+    follows_from: Hashable
+    text: str
+    rows: Mapping[Hashable, str]
+
+    @property
+    def size(self) -> int:
+        """Return how many signs are kept, each a byte but for a few."""
+        return len(self.text) + sum(map(len, self.rows.values()))
+
+
 class KeptParts:
-    """The parts that were drawn last, by what they follow from; safe to share between threads."""
+    """The parts that were drawn last, one a place; safe to share between threads."""
 
     def __init__(self) -> None:
         self._lock = Lock()
-        self._drawn: LRUCache[Hashable, str] = LRUCache(MOST_KEPT, sys.getsizeof)
+        self._drawn: LRUCache[Hashable, Drawn] = LRUCache(MOST_KEPT, lambda drawn: drawn.size)
 
-    def get(self, key: Hashable) -> str | None:
-        """Return a part as it was drawn, None where it was not or is no longer kept."""
+    def get(self, place: Hashable) -> Drawn | None:
+        """Return what was drawn at a place, None where nothing was or it is no longer kept."""
         with self._lock:
-            return self._drawn.get(key)
+            return self._drawn.get(place)
 
-    def keep(self, key: Hashable, drawn: str) -> None:
-        """Keep a part, unless it alone is larger than all may be."""
+    def keep(self, place: Hashable, drawn: Drawn) -> None:
+        """Keep a part instead of the one before, unless it alone is larger than all may be."""
         with self._lock, suppress(ValueError):
-            self._drawn[key] = drawn
+            self._drawn.pop(place, None)
+            self._drawn[place] = drawn
+
+    @property
+    def size(self) -> int:
+        """Return how many bytes all parts are."""
+        with self._lock:
+            return int(self._drawn.currsize)
 
     def clear(self) -> None:
         """Forget all parts."""
@@ -52,12 +75,55 @@ class KeptParts:
             self._drawn.clear()
 
 
+def _as_drawn(text: str) -> Markup:
+    # A template drew it, which escapes what it is given.
+    return Markup(text)  # noqa: S704 # nosec B704
+
+
+class Pen:
+    """Draws the rows of a part; a row that stood in the part before is taken from there."""
+
+    def __init__(self, before: Mapping[Hashable, str], *, follows: Hashable, token: str) -> None:
+        self._before, self._follows, self._token = before, follows, token
+        self.rows: dict[Hashable, str] = {}
+
+    def row(self, follows_from: Hashable, draw: Callable[..., str], *values: Any) -> Markup:
+        """Return a row as ``draw`` draws it of ``values``.
+
+        Parameters
+        ----------
+        follows_from : hashable
+            Everything that the row shows, but what the part as a whole follows from.
+        draw : callable
+            A macro of the part's template.
+        """
+        key = (self._follows, follows_from)
+        drawn = self.rows.get(key) or self._before.get(key)
+        if drawn is None:
+            drawn = draw(*values).replace(self._token, _TOKEN)
+        self.rows[key] = drawn
+        return _as_drawn(drawn)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where a part stands, ``name``; ``follows`` is what its rows follow from besides themselves."""
+
+    name: Hashable
+    follows: Hashable
+    revision: int | None = None
+
+
 def _kept() -> KeptParts:
     return cast(KeptParts, current_app.extensions[_EXTENSION])
 
 
 def kept_part(
-    template: str, follows_from: Hashable, values: Callable[[], Mapping[str, Any]]
+    template: str,
+    follows_from: Hashable,
+    values: Callable[[], Mapping[str, Any]],
+    *,
+    place: Place | None = None,
 ) -> Markup:
     """Return a part of a page with fresh numbers for its forms.
 
@@ -69,32 +135,43 @@ def kept_part(
         Everything that the part shows or that decides what it shows, but the form's own fields.
     values : callable
         Gives what the template draws; asked only where the part is not kept.
+    place : Place, optional
+        Where only the last is kept, and whose rows the next one takes over; without one each is
+        kept by what it follows from.
     """
-    token, key = generate_csrf(), (template, follows_from)
+    token = generate_csrf()
+    key = (template, place.name if place else follows_from)
     drawn = _kept().get(key)
-    if drawn is None:
-        drawn = render_template(template, **values()).replace(token, _TOKEN)
+    if drawn is None or drawn.follows_from != follows_from:
+        pen = Pen(drawn.rows if drawn else {}, follows=place and place.follows, token=token)
+        text = render_template(template, **values(), pen=pen, revision=_REVISION)
+        text = text.replace(token, _TOKEN)
+        drawn = Drawn(follows_from=follows_from, text=text, rows=pen.rows)
         _kept().keep(key, drawn)
-    fresh = _FORM_ID.sub(lambda found: found[1] + uuid4().hex, drawn.replace(_TOKEN, token))
-    # A template drew it, which escapes what it is given.
-    return Markup(fresh)  # noqa: S704 # nosec B704
+    text = drawn.text.replace(_TOKEN, token)
+    if place and place.revision is not None:
+        text = text.replace(_REVISION, str(place.revision))
+    return _as_drawn(_FORM_ID.sub(lambda found: found[1] + uuid4().hex, text))
 
 
 def kept_pieces(job: Job, revision: int) -> Markup:
     """Return what was understood of a job, as its page shows it where no form was refused."""
     with db.store().read() as unit:
         settled = tuple(unit.settled.of(job.id))
-    shown = (job, revision, settled, db.words().shop.mark, person().may(Right.WORK))
-    values = {"job": job, "revision": revision, "typed": {}}
-    return kept_part("_pieces.html", shown, lambda: values)
+    mark, may_work = db.words().shop.mark, person().may(Right.WORK)
+    place = Place(name=(job.id, may_work), follows=mark, revision=revision)
+    values = {"job": job, "typed": {}}
+    return kept_part("_pieces.html", (job, settled, mark), lambda: values, place=place)
 
 
 def kept_strips(job: Job, answers: Suggestion | None) -> Markup:
     """Return the readings of an open job as its page draws them."""
     causes = tuple(row.cause for row in answers.shown) if answers else ()
-    fitted = db.memory().fitted()
-    shown = (job, causes, fitted.state, fitted.terms, fitted.learned, db.words().shop.mark)
-    return kept_part("_strips.html", shown, lambda: {"job": job, "answers": answers})
+    fitted, mark = db.memory().fitted(), db.words().shop.mark
+    shown = (job, causes, fitted.state, fitted.terms, fitted.learned, mark)
+    values = {"job": job, "answers": answers}
+    place = Place(name=job.id, follows=mark)
+    return kept_part("_strips.html", shown, lambda: values, place=place)
 
 
 def init_app(app: Flask) -> None:

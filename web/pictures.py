@@ -52,8 +52,8 @@ class SlopePicture:
 class JobStrips:
     """The strips that tell most, and the others."""
 
-    first: tuple[StripPicture, ...]
-    others: tuple[StripPicture, ...]
+    first: tuple[Strip, ...]
+    others: tuple[Strip, ...]
 
 
 @bp.app_template_global()
@@ -68,9 +68,7 @@ def job_strips(job: Job, answers: Suggestion | None) -> JobStrips:
     found = strips_of(job, memory.model(), causes, altitude_m=memory.altitude_m)
     first = [row for row in found if row.telling > 0][:MOST_STRIPS]
     others = [row for row in found if row not in first]
-    return JobStrips(
-        first=tuple(map(_strip_picture, first)), others=tuple(map(_strip_picture, others))
-    )
+    return JobStrips(first=tuple(first), others=tuple(others))
 
 
 @bp.app_template_global()
@@ -92,7 +90,9 @@ def unit_words(unit: str) -> str:
 # --- strips --------------------------------------------------------------------------------------
 
 
-def _strip_picture(row: Strip) -> StripPicture:
+@bp.app_template_global()
+def strip_picture(row: Strip) -> StripPicture:
+    """Return a strip laid out."""
     lanes = [*_own_lanes(row), *(_cause_lane(cause) for cause in row.causes)]
     rows = (*_own_rows(row), *_band_rows(row), *(_cause_row(c, row.unit) for c in row.causes))
     return StripPicture(

@@ -13,11 +13,12 @@ from kb.case.terms import Vocabulary
 from kb.errors import ConflictError, KBError, ParseError
 from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.corrections import Correction, answer, correct, leave, read_lines
-from web import db
+from web import chips, db
 from web.auth import needs
-from web.chips import Chip, Group, groups_of
+from web.chips import Chip
 from web.forms import hidden_fields
 from web.jobs import Page, job_of, job_page
+from web.piece_groups import Group, Piece, groups_of
 from web.rights import Right
 from web.typed import Stretch, stretches
 
@@ -37,8 +38,8 @@ class Understood:
     @property
     def places(self) -> frozenset[str]:
         """Return the names of everything that a message can stand at."""
-        chips = (chip.id for group in self.groups for chip in group.chips)
-        return frozenset((*chips, *(point.key for point in self.points)))
+        pieces = (piece.id for group in self.groups for piece in group.pieces)
+        return frozenset((*pieces, *(point.key for point in self.points)))
 
 
 @bp.app_template_global()
@@ -54,6 +55,12 @@ def understood_of(job: Job) -> Understood:
         points=open_points(job, settled, read, words=words),
         groups=groups_of(job, words),
     )
+
+
+@bp.app_template_global()
+def chip_of(piece: Piece) -> Chip:
+    """Return a piece as a chip."""
+    return chips.chip_of(piece, db.words())
 
 
 @bp.app_template_global()

@@ -16,7 +16,8 @@ from kb.case.terms import load_vocabulary
 from kb.errors import LimitError
 from kb.workflow.corrections import Correction, corrected
 from tests.factories import a_job, a_reading
-from web.chips import groups_of
+from web.chips import chip_of
+from web.piece_groups import groups_of
 
 WORDS = load_vocabulary()
 JOB = a_job(
@@ -41,7 +42,7 @@ JOB = a_job(
 
 
 def chips():
-    return [chip for group in groups_of(JOB, WORDS) for chip in group.chips]
+    return [chip_of(row, WORDS) for group in groups_of(JOB, WORDS) for row in group.pieces]
 
 
 def test_every_piece_of_the_job_is_one_chip_with_a_name_of_its_own():

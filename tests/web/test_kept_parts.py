@@ -1,7 +1,8 @@
 import re
 
 from tests.web.conftest import closed_case
-from web.kept_parts import MOST_KEPT, KeptParts
+from web import charts, chips
+from web.kept_parts import MOST_KEPT, Drawn, KeptParts
 from web.rights import Role
 
 
@@ -54,13 +55,55 @@ def test_what_looks_like_a_form_in_a_typed_text_stays_as_typed(site):
     assert all("0" * 32 in site.page(f"/job/{job}") for _ in range(2))
 
 
+def test_only_what_changed_is_drawn_again(site, monkeypatch):
+    job = site.opened("cold on the road, warm at lights; hi 318 psi low 58 psi")
+    site.page(f"/job/{job}")
+    made, strips = [], []
+
+    def chip(piece, words, *, draw=chips.chip_of):
+        made.append(piece.id)
+        return draw(piece, words)
+
+    def strip(lanes, *, draw=charts.dot_strip, **axis):
+        strips.append(lanes)
+        return draw(lanes, **axis)
+
+    monkeypatch.setattr(chips, "chip_of", chip)
+    monkeypatch.setattr("web.pictures.dot_strip", strip)
+    site.page(f"/job/{job}")
+    assert (made, strips) == ([], [])
+    site.send(f"/job/{job}/add", text="amb 91F; no codes")
+    page = site.page(f"/job/{job}")
+    assert "reading-2" in made
+    assert not {"reading-0", "reading-1", "symptom-0"} & {*made}
+    assert len(strips) == 1
+    assert set(re.findall(r'name="revision" value="([^"]*)"', page)) == {"2"}
+
+
+def test_of_a_job_only_what_was_drawn_last_is_kept(site):
+    job = site.opened("cold on the road, warm at lights; hi 318 psi low 58 psi")
+    kept, sizes = site.app.extensions["baybook_kept_parts"], []
+    for _ in range(4):
+        site.page(f"/job/{job}")
+        sizes.append(kept.size)
+        for path, form in ((f"/job/{job}/add", {"text": "12.1 V"}), (f"/job/{job}/undo", {})):
+            site.send(path, **form)
+            site.page(f"/job/{job}")
+    assert len(set(sizes)) == 1
+    assert sizes[0] > 10_000
+
+
+def drawn(text, row=""):
+    return Drawn(follows_from=None, text=text, rows={"row": row})
+
+
 def test_parts_are_kept_up_to_so_many_bytes_and_one_alone_may_be_too_large():
-    kept, half = KeptParts(), "x" * (MOST_KEPT // 2)
-    kept.keep("too large", half * 2)
+    kept, half = KeptParts(), drawn("x" * (MOST_KEPT // 4), row="x" * (MOST_KEPT // 4))
+    kept.keep("too large", drawn("x" * (MOST_KEPT // 2), row="x" * (MOST_KEPT // 2 + 1)))
     assert kept.get("too large") is None
-    for key in ("one", "two"):
+    for key in ("one", "two", "three"):
         kept.keep(key, half)
     assert kept.get("one") is None
-    assert kept.get("two") == half
-    kept.keep("small", "x")
-    assert (kept.get("two"), kept.get("small")) == (half, "x")
+    assert (kept.get("two"), kept.get("three"), kept.size) == (half, half, MOST_KEPT)
+    kept.keep("two", drawn("x"))
+    assert (kept.get("two"), kept.get("three")) == (drawn("x"), half)
