@@ -7,7 +7,7 @@ an error; so its transactions are switched off here and begun by hand, writing o
 
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -32,6 +32,7 @@ from kb.store.marker import marked_place, name_shop, present, refuse_lost, write
 from kb.store.opening import check_opened
 from kb.store.seals import seal_changed
 from kb.store.truncation import LOG_BYTES
+from kb.store.turn import Turn
 from kb.store.unit_of_work import UnitOfWork
 
 # The SQLite database inside the shop's data folder.
@@ -138,14 +139,15 @@ class _Reading(threading.local):
 class Store:
     """The shop's database, from ``open_store``.
 
-    Safe to share between threads; writers of one process queue here, those of other processes at
-    the database.
+    Safe to share between threads; writers of all processes queue, see ``kb.store.turn``.
     """
 
-    def __init__(self, engine: Engine, place: Path | None = None) -> None:
+    def __init__(
+        self, engine: Engine, place: Path | None = None, *, database: Path | None = None
+    ) -> None:
         self._engine = engine
         self._place = place
-        self._lock = threading.Lock()
+        self._turn = Turn(database)
         self._writer: int | None = None
         self._reading = _Reading()
 
@@ -173,7 +175,7 @@ class Store:
             raise StoreError(f"expected a moment with a zone, got {at.isoformat()}; use UTC")
         if self._writer == threading.get_ident():
             raise StoreError("expected one write unit at a time, got one in another; use the outer")
-        with self._turn(patience_ms):
+        with self._turn_taken(patience_ms):
             self._writer = threading.get_ident()
             try:
                 with self._transaction(writes=True, patience_ms=patience_ms) as connection:
@@ -188,15 +190,9 @@ class Store:
             finally:
                 self._writer = None
 
-    @contextmanager
-    def _turn(self, patience_ms: int | None) -> Iterator[None]:
-        """Hold the only place for writers of this process."""
-        if not self._lock.acquire(timeout=-1 if patience_ms is None else patience_ms / 1000):
-            raise StoreError("nothing was saved; expected a turn to write, got none; try again")
-        try:
-            yield
-        finally:
-            self._lock.release()
+    def _turn_taken(self, patience_ms: int | None) -> AbstractContextManager[None]:
+        others_ms = BUSY_MILLISECONDS if patience_ms is None else patience_ms
+        return self._turn.taken(patience_ms, others_ms=others_ms)
 
     @contextmanager
     def read(self) -> Iterator[UnitOfWork]:
@@ -230,7 +226,7 @@ class Store:
 
         A shop without an id gets one. A ``backup`` is named to whoever misses the database.
         """
-        with self._turn(None), self._transaction(writes=True) as connection:
+        with self._turn_taken(None), self._transaction(writes=True) as connection:
             name_shop(connection)
             seal_changed(connection)
             found = present(connection)
@@ -288,4 +284,4 @@ def open_store(url: str, *, home: Path | None = None) -> Store:
     except BaseException:
         engine.dispose()
         raise
-    return Store(engine, place)
+    return Store(engine, place, database=file)
