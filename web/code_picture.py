@@ -19,6 +19,8 @@ _BORDER: Final = 4
 _DARK: Final = re.compile(rb"\x01+")
 # A kept part is a kilobyte: those of the signs of an id, for a few names of this machine.
 _PARTS: Final = 1024
+# Whole pictures, three kilobytes each: those of the jobs in work.
+_PICTURES: Final = 128
 
 
 def best_code(address: str, title: str) -> str:
@@ -26,6 +28,7 @@ def best_code(address: str, title: str) -> str:
     return _inline(segno.make(address, error=_LEVEL, micro=False), title)
 
 
+@lru_cache(maxsize=_PICTURES)
 def quick_code(address: str, title: str) -> str:
     """Return the inline picture of a code in a fixed pattern.
 

@@ -1,7 +1,7 @@
 """The store and the fitted memory of one running program."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -60,6 +60,12 @@ def init_app(app: Flask) -> None:
 def memory() -> Memory:
     """Return the memory of the running program."""
     return cast(Memory, current_app.extensions["baybook"])
+
+
+def fitted_mark() -> Hashable:
+    """Return what the answers for a job follow from, besides the job itself."""
+    fitted = memory().fitted()
+    return (fitted.state, fitted.terms, fitted.learned)
 
 
 def words() -> Vocabulary:

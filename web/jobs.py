@@ -126,6 +126,8 @@ def job_page(job: Job, typed: Mapping[str, Any]) -> str:
             notes=notes_of(job, answers),
             typed=typed,
             revision=unit.jobs.revision(job.id),
+            settled=unit.settled.of(job.id),
+            fitted=db.fitted_mark(),
         )
 
 

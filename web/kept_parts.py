@@ -14,12 +14,6 @@ from flask import Flask, current_app, render_template
 from flask_wtf.csrf import generate_csrf
 from markupsafe import Markup
 
-from kb.case.model import Job
-from kb.workflow.suggest import Suggestion
-from web import db
-from web.auth import person
-from web.rights import Right
-
 # Bytes of all parts: those of a hundred jobs at 80 kB, or of 40 weeks at 200 kB (our choice).
 MOST_KEPT: Final = 8_000_000
 _EXTENSION: Final = "baybook_kept_parts"
@@ -154,28 +148,6 @@ def kept_part(
     return _as_drawn(_FORM_ID.sub(lambda found: found[1] + uuid4().hex, text))
 
 
-def kept_pieces(job: Job, revision: int) -> Markup:
-    """Return what was understood of a job, as its page shows it where no form was refused."""
-    with db.store().read() as unit:
-        settled = tuple(unit.settled.of(job.id))
-    mark, may_work = db.words().shop.mark, person().may(Right.WORK)
-    place = Place(name=(job.id, may_work), follows=mark, revision=revision)
-    values = {"job": job, "typed": {}}
-    return kept_part("_pieces.html", (job, settled, mark), lambda: values, place=place)
-
-
-def kept_strips(job: Job, answers: Suggestion | None) -> Markup:
-    """Return the readings of an open job as its page draws them."""
-    causes = tuple(row.cause for row in answers.shown) if answers else ()
-    fitted, mark = db.memory().fitted(), db.words().shop.mark
-    shown = (job, causes, fitted.state, fitted.terms, fitted.learned, mark)
-    values = {"job": job, "answers": answers}
-    place = Place(name=job.id, follows=mark)
-    return kept_part("_strips.html", shown, lambda: values, place=place)
-
-
 def init_app(app: Flask) -> None:
-    """Make the parts known to the templates."""
+    """Make room for the parts."""
     app.extensions[_EXTENSION] = KeptParts()
-    app.add_template_global(kept_pieces)
-    app.add_template_global(kept_strips)

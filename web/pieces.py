@@ -1,6 +1,6 @@
 """What was understood of a job: shown as pieces, corrected by one tap, asked back, answered."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -43,11 +43,9 @@ class Understood:
 
 
 @bp.app_template_global()
-def understood_of(job: Job) -> Understood:
-    """Return the typed lines of a job, what of them is open, and its pieces."""
+def understood_of(job: Job, settled: Collection[str]) -> Understood:
+    """Return the typed lines of a job, what of them is open but not settled, and its pieces."""
     words = db.words()
-    with db.store().read() as unit:
-        settled = unit.settled.of(job.id)
     read = read_lines(job, words=words)
     return Understood(
         lines=tuple(stretches(row, job) for row in read),

@@ -1,0 +1,73 @@
+"""The parts of an open job's page that are kept, and what each of them follows from."""
+
+from collections.abc import Hashable
+from typing import Any, Final
+
+from flask import Blueprint, request
+from markupsafe import Markup
+
+from kb.case.model import Job
+from kb.store.notes import Note
+from kb.workflow.suggest import Suggestion
+from web import db
+from web.auth import person
+from web.entries import same_car
+from web.entry_fields import usual_readings
+from web.kept_parts import Place, kept_part
+from web.rights import Right
+
+bp = Blueprint("job_parts", __name__)
+
+# Earlier jobs of the same car that its page lists.
+_MOST_EARLIER: Final = 10
+
+
+def _place(job: Job, revision: int | None = None) -> Place:
+    name = (job.id, person().may(Right.WORK))
+    return Place(name=name, follows=db.words().shop.mark, revision=revision)
+
+
+@bp.app_template_global()
+def kept_answers(
+    job: Job, answers: Suggestion | None, *, notes: tuple[Note, ...], fitted: Hashable
+) -> Markup:
+    """Return the answers of an open job where no form was refused."""
+    place = _place(job)
+    shown = (job, fitted, answers and answers.guess, notes, place.follows)
+    values: dict[str, Any] = {"job": job, "answers": answers, "notes": notes, "typed": {}}
+    return kept_part("_answers.html", shown, lambda: values, place=place)
+
+
+@bp.app_template_global()
+def kept_pieces(job: Job, settled: frozenset[str], revision: int) -> Markup:
+    """Return what was understood of a job where no form was refused."""
+    place = _place(job, revision)
+    values: dict[str, Any] = {"job": job, "settled": settled, "typed": {}}
+    return kept_part("_pieces.html", (job, settled, place.follows), lambda: values, place=place)
+
+
+@bp.app_template_global()
+def kept_entry(job: Job, answers: Suggestion | None, revision: int) -> Markup:
+    """Return the forms that write without a sentence where none was refused."""
+    place, usual, earlier = _place(job, revision), usual_readings(job, answers), same_car(job)
+    asked = bool(request.args.get("system"))
+    said = (job.comeback_of, job.complaint, answers is None)
+    shown = (usual, earlier[:_MOST_EARLIER], asked, said, place.follows)
+    values: dict[str, Any] = {
+        "job": job,
+        "answers": answers,
+        "typed": {},
+        "usual": usual,
+        "earlier": earlier,
+    }
+    return kept_part("_entry.html", shown, lambda: values, place=place)
+
+
+@bp.app_template_global()
+def kept_strips(job: Job, answers: Suggestion | None, fitted: Hashable) -> Markup:
+    """Return the readings of an open job as its page draws them."""
+    causes = tuple(row.cause for row in answers.shown) if answers else ()
+    place = _place(job)
+    values: dict[str, Any] = {"job": job, "answers": answers}
+    shown = (job, causes, fitted, place.follows)
+    return kept_part("_strips.html", shown, lambda: values, place=place)
