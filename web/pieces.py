@@ -7,7 +7,7 @@ from typing import Final
 from flask import Blueprint, redirect, request, url_for
 from markupsafe import Markup
 
-from kb.case.clarify import OpenPoint, open_points
+from kb.case.clarify import OpenPoint, asked_back, open_point
 from kb.case.model import Job
 from kb.case.terms import Vocabulary
 from kb.errors import ConflictError, KBError, ParseError
@@ -23,6 +23,8 @@ from web.rights import Right
 from web.typed import Stretch, stretches
 
 bp = Blueprint("pieces", __name__)
+# Pieces that are asked back at a time: each costs some tens of milliseconds (our choice).
+MOST_ASKED: Final = 12
 _CHIP_FIELDS: Final = hidden_fields("kind", "index", "seen")
 
 
@@ -33,6 +35,7 @@ class Understood:
     lines: tuple[tuple[Stretch, ...], ...]
     unread: tuple[str, ...]
     points: tuple[OpenPoint, ...]
+    more_points: int
     groups: tuple[Group, ...]
 
     @property
@@ -47,10 +50,12 @@ def understood_of(job: Job, settled: Collection[str]) -> Understood:
     """Return the typed lines of a job, what of them is open but not settled, and its pieces."""
     words = db.words()
     read = read_lines(job, words=words)
+    asked = asked_back(read, settled)
     return Understood(
         lines=tuple(stretches(row, job) for row in read),
         unread=tuple(dict.fromkeys(one.text for row in read for one in row.unread)),
-        points=open_points(job, settled, read, words=words),
+        points=tuple(open_point(one, job, words=words) for one in asked[:MOST_ASKED]),
+        more_points=len(asked[MOST_ASKED:]),
         groups=groups_of(job, words),
     )
 

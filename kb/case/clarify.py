@@ -18,6 +18,9 @@ from kb.errors import KBError
 _MEANT: Final = re.compile(r"did you mean (.+)\?$")
 _CAME_OF_IT: Final = ": what came of it?"
 _WHICH_UNIT: Final = ": which unit?"
+# Signs on either side within which a text is read again for an answer (our choice): a list of
+# hundreds of numbers would else be read hundreds of times.
+READ_AROUND: Final = 200
 # Names that an option uses and a typed line does not.
 _TYPED_AS: Final = (("short-term", "STFT"), ("long-term", "LTFT"))
 
@@ -59,21 +62,24 @@ def point_key(text: str, *, line: int, start: int) -> str:
     return f"{text} (line {line + 1}, sign {start + 1})"
 
 
-def open_points(
-    job: Job, settled: Collection[str], parsed: tuple[Parsed, ...], *, words: Vocabulary
-) -> tuple[OpenPoint, ...]:
-    """Return what of the job's lines is asked back or refused and not settled yet.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """A piece that is asked back or refused, before it is known what each answer would add."""
+
+    key: str
+    row: Question | Refused
+    read: Parsed
+
+
+def asked_back(parsed: tuple[Parsed, ...], settled: Collection[str]) -> tuple[Asked, ...]:
+    """Return what of the lines of a job is asked back or refused and not settled yet.
 
     Parameters
     ----------
-    job : Job
-        Its findings take answers about what a check showed.
+    parsed : tuple of Parsed
+        The lines as read, in order.
     settled : collection of str
         Keys that are asked no more.
-    parsed : tuple of Parsed
-        The job's lines as read, in order.
-    words : Vocabulary
-        The trade's words.
     """
     found = []
     for line, read in enumerate(parsed):
@@ -81,13 +87,23 @@ def open_points(
         for row in sorted(rows, key=lambda one: one.start):
             key = point_key(row.text, line=line, start=row.start)
             if key not in settled:
-                found.append(_point(row, key, job=job, read=read, words=words))
+                found.append(Asked(key=key, row=row, read=read))
     return tuple(found)
 
 
-def _point(
-    row: Question | Refused, key: str, *, job: Job, read: Parsed, words: Vocabulary
-) -> OpenPoint:
+def open_point(one: Asked, job: Job, *, words: Vocabulary) -> OpenPoint:
+    """Return a piece with what each answer adds; its line is read once more for each.
+
+    Parameters
+    ----------
+    one : Asked
+        As ``asked_back`` gives it.
+    job : Job
+        Its findings take answers about what a check showed.
+    words : Vocabulary
+        The trade's words.
+    """
+    row, read = one.row, one.read
     asked = row if isinstance(row, Question) else _as_question(row, words)
     answers = []
     for option in asked.options:
@@ -96,7 +112,7 @@ def _point(
             answers.append((option, gain))
     why = row.message if isinstance(row, Refused) else row.why
     return OpenPoint(
-        key=key,
+        key=one.key,
         text=row.text,
         why=why,
         refused=isinstance(row, Refused),
@@ -178,23 +194,31 @@ def _reread(
     asked: Question, said: str, *, job: Job, read: Parsed, words: Vocabulary
 ) -> Gain | None:
     """Return what stands at the asked place when the line is read with ``said`` there."""
-    before, after = read.text[: asked.start], read.text[asked.end :]
+    first, last = _around(read.text, asked)
+    before, after = read.text[first : asked.start], read.text[asked.end : last]
     again = parse_again(f"{before}{said}{after}", words=words)
-    start, end = asked.start, asked.start + len(said)
+    start, end = asked.start - first, asked.start - first + len(said)
     doubts = [(row.start, row.end) for row in again.questions]
     doubts += [(row.start, row.end) for row in again.refused]
-    if any(first < end and start < last for first, last in doubts):
+    if any(since < end and start < until for since, until in doubts):
         return None
     more = len(said) - (asked.end - asked.start)
     kept = [
         row
         for row in again.pieces
-        if start <= row.start and (row.start < end or not _was_read(read, row.start - more))
+        if start <= row.start and (row.start < end or not _was_read(read, first + row.start - more))
     ]
     flat = {row.index for row in kept if row.kind == "reading"}
     codes = tuple(again.codes[row.index] for row in kept if row.kind == "code")
     sets = _only(again, flat, job)
     return Gain(reading_sets=sets, codes=codes) if sets or codes else None
+
+
+def _around(text: str, asked: Question) -> tuple[int, int]:
+    """Return the part of a text that is read again: of a long one some whole words around."""
+    before = max(text.rfind(gap, 0, max(0, asked.start - READ_AROUND)) for gap in " \n") + 1
+    after = [text.find(gap, asked.end + READ_AROUND) for gap in " \n"]
+    return before, min((at for at in after if at >= 0), default=len(text))
 
 
 def _was_read(read: Parsed, at: int) -> bool:

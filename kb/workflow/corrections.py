@@ -5,7 +5,7 @@ from hashlib import sha256
 from typing import Any, Final
 
 from kb.case.amend import CHANGES, piece_at, set_outcome
-from kb.case.clarify import Gain, OpenPoint, open_points
+from kb.case.clarify import Asked, Gain, asked_back, open_point
 from kb.case.model import Job
 from kb.case.parse import Parsed, parse_again
 from kb.case.terms import Vocabulary
@@ -47,11 +47,6 @@ def mark_of(piece: Any) -> str:
 def read_lines(job: Job, *, words: Vocabulary) -> tuple[Parsed, ...]:
     """Return what each typed line of a job says, read by itself as it was when it came."""
     return tuple(parse_again(line, words=words) for line in job.lines)
-
-
-def points_of(unit: UnitOfWork, job: Job, *, words: Vocabulary) -> tuple[OpenPoint, ...]:
-    """Return what of a job is asked back or refused, and not settled yet."""
-    return open_points(job, unit.settled.of(job.id), read_lines(job, words=words), words=words)
 
 
 def corrected(job: Job, correction: Correction, *, words: Vocabulary) -> Job:
@@ -122,7 +117,8 @@ def answer(unit: UnitOfWork, job_id: str, key: str, *, option: str, words: Vocab
         If ``option`` is none of its answers.
     """
     job = open_job_of(unit, job_id)
-    gains = dict(_open_point(unit, job, key, words=words).answers)
+    asked = _asked_back(unit, job, key, words=words)
+    gains = dict(open_point(asked, job, words=words).answers)
     if option not in gains:
         raise UnknownTermError(
             f"expected one of {', '.join(gains) or 'no answer, say it again'}, got '{option[:40]}'"
@@ -142,16 +138,16 @@ def leave(unit: UnitOfWork, job_id: str, key: str, *, words: Vocabulary) -> Job:
         If no piece of that key is open.
     """
     job = open_job_of(unit, job_id)
-    _open_point(unit, job, key, words=words)
+    _asked_back(unit, job, key, words=words)
     unit.jobs.save(job, verb="leave", what=f"{key}{_SAYS}as typed")
     unit.settled.add(job_id, key)
     return job
 
 
-def _open_point(unit: UnitOfWork, job: Job, key: str, *, words: Vocabulary) -> OpenPoint:
-    for point in points_of(unit, job, words=words):
-        if point.key == key:
-            return point
+def _asked_back(unit: UnitOfWork, job: Job, key: str, *, words: Vocabulary) -> Asked:
+    for one in asked_back(read_lines(job, words=words), unit.settled.of(job.id)):
+        if one.key == key:
+            return one
     raise NotFoundError(
         f"expected a piece that is asked back, got '{key[:60]}'; it was answered already"
     )

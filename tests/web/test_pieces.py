@@ -6,6 +6,7 @@ from kb.case.amend import pieces_of
 from kb.case.amend_readings import readings_of
 from kb.workflow.corrections import mark_of
 from tests.web.conftest import Browser, closed_case, session_for
+from web.pieces import MOST_ASKED
 from web.rights import Role
 
 LINE = "cold on the road, warm at lights; low 58 hi 318 amb 91 vent 68F; blorf"
@@ -248,3 +249,14 @@ def test_no_two_things_on_a_long_job_share_a_name(site):
         site.send(f"/job/{job_id}/add", text=text)
     names = re.findall(r'\sid="([^"]+)"', site.page(f"/job/{job_id}"))
     assert len(names) == len(set(names))
+
+
+def test_of_very_many_pieces_some_are_asked_back_at_a_time(site):
+    job = site.opened("61F\n" * (MOST_ASKED + 3))
+    text = site.page(f"/job/{job}")
+    assert text.count('class="point"') == MOST_ASKED
+    assert "3 more come up when these are settled." in text
+    hidden = "61F (line 1, sign 49)"
+    answer = site.send(f"/job/{job}/answer", point=hidden, option="Ambient air temperature")
+    assert answer.status_code == 302
+    assert "2 more come up when these are settled." in site.page(f"/job/{job}")

@@ -5,7 +5,7 @@ import pytest
 import tomli
 
 from kb.case.amend_readings import readings_of
-from kb.case.clarify import open_points, point_key
+from kb.case.clarify import READ_AROUND, asked_back, open_point, point_key
 from kb.case.parse import parse
 from kb.case.terms import load_vocabulary
 from kb.workflow.jobs import draft_job
@@ -16,7 +16,8 @@ TYPED = tomli.loads((Path(__file__).parent / "typed_lines.toml").read_text("utf-
 
 def points(text, settled=()):
     entry = draft_job(text, words=WORDS, today=date(2026, 5, 4))
-    return open_points(entry.job, settled, (entry.parsed,), words=WORDS)
+    asked = asked_back((entry.parsed,), settled)
+    return tuple(open_point(one, entry.job, words=WORDS) for one in asked)
 
 
 def answers(text):
@@ -121,3 +122,21 @@ def test_answers_cover_most_of_what_the_typed_lines_ask_back():
 def test_a_line_that_was_understood_has_no_open_point():
     assert parse("vent 68F").questions == ()
     assert points("vent 68F") == ()
+
+
+@pytest.mark.parametrize("gap", ["\n", " "])
+def test_in_a_long_text_an_answer_is_read_from_the_words_around_it(gap, monkeypatch):
+    read = []
+
+    def noted(text, *, words):
+        read.append(text)
+        return parse(text, words=words)
+
+    monkeypatch.setattr("kb.case.clarify.parse_again", noted)
+    entry = draft_job(gap.join(["61F"] * 800), words=WORDS, today=date(2026, 5, 4))
+    asked = asked_back((entry.parsed,), ())
+    assert len(asked) == 800
+    point = open_point(asked[400], entry.job, words=WORDS)
+    gains = dict(point.answers)["Ambient air temperature"]
+    assert [row.typed for group in gains.reading_sets for row in group.readings] == ["61"]
+    assert max(map(len, read)) <= 2 * READ_AROUND + 100

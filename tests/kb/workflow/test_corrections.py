@@ -3,6 +3,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from kb.case.amend_readings import readings_of
+from kb.case.clarify import asked_back
 from kb.case.derived import derive
 from kb.case.model import JobState
 from kb.errors import ConflictError, KBError, LimitError, NotFoundError, UnknownTermError
@@ -14,7 +15,7 @@ from kb.workflow.corrections import (
     corrected,
     leave,
     mark_of,
-    points_of,
+    read_lines,
 )
 from kb.workflow.jobs import Intake, add_text, draft_job, open_job
 from kb.workflow.undo import undo_last
@@ -34,7 +35,8 @@ def tap(shop, job, kind, index, what, value="", seen=""):
 
 def open_keys(shop, job_id):
     with shop.store.read() as unit:
-        return [row.key for row in points_of(unit, unit.jobs.get(job_id), words=shop.words)]
+        lines = read_lines(unit.jobs.get(job_id), words=shop.words)
+        return [row.key for row in asked_back(lines, unit.settled.of(job_id))]
 
 
 def test_a_correction_is_one_save_one_line_of_history_and_can_be_undone(shop, job):
