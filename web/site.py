@@ -1,6 +1,7 @@
 """The site: settings, protection, the store, the pages."""
 
 import os
+import re
 import secrets
 from collections.abc import Mapping
 from pathlib import Path
@@ -99,8 +100,20 @@ _PAGES = (
     words,
 )
 
-# Addresses without a value that are kept: a few times those that there are (our choice).
+# Addresses that are kept: a few times those that there are (our choice).
 _MOST_ADDRESSES = 500
+# Stand for the values of an address: random numbers, so that nobody can type them and that they may
+# stand where a number must.
+_MARKS = tuple(str(10**17 + secrets.randbelow(10**17)) for _ in range(3))
+_PLAIN = re.compile(r"[A-Za-z0-9_-]+")
+
+
+def _is_plain(item: tuple[str, object]) -> bool:
+    """Say whether a value stands in an address as it is, and is no wish about the address."""
+    name, value = item
+    if name.startswith("_"):
+        return False
+    return type(value) is int or (type(value) is str and _PLAIN.fullmatch(value) is not None)
 
 
 class _Site(Flask):
@@ -110,20 +123,28 @@ class _Site(Flask):
 
     def __init__(self, name: str) -> None:
         super().__init__(name)
-        self._addresses: dict[tuple[str, str], str] = {}
+        self._addresses: dict[tuple[str, ...], str] = {}
 
     @override
     def url_for(self, endpoint: str, **values: Any) -> str:
-        """Return an address; one that no value is part of is made once, as each page links to ten."""
-        if values or endpoint.startswith(".") or not has_request_context():
+        """Return an address; of each page it is made once, as a page links to some fifty.
+
+        Kept is the address with marks for its values; only values that no address writes otherwise
+        stand in for them.
+        """
+        plain = all(map(_is_plain, values.items())) and len(values) <= len(_MARKS)
+        if not plain or endpoint.startswith(".") or not has_request_context():
             return super().url_for(endpoint, **values)
-        key = (endpoint, request.root_path)
+        key = (endpoint, request.root_path, *values)
         known = self._addresses.get(key)
         if known is None:
-            known = super().url_for(endpoint)
+            marked: dict[str, Any] = dict(zip(values, _MARKS, strict=False))
+            known = super().url_for(endpoint, **marked)
             # A program may ask under any number of roots; pages are few.
             if len(self._addresses) < _MOST_ADDRESSES:
                 self._addresses[key] = known
+        for mark, value in zip(_MARKS, values.values(), strict=False):
+            known = known.replace(mark, str(value))
         return known
 
     @override

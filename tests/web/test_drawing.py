@@ -48,3 +48,32 @@ def test_no_more_addresses_are_kept_than_a_few_roots_have(site, monkeypatch):
         with site.app.test_request_context("/", base_url=f"http://localhost/r{number}"):
             assert site.app.url_for("find.show") == f"/r{number}/find"
     assert len(site.app._addresses) == 2
+
+
+@pytest.mark.parametrize("root", ["", "/bay"])
+@pytest.mark.parametrize(
+    ("endpoint", "values"),
+    [
+        ("jobs.show", {"job_id": "J000001"}),
+        ("jobs.show", {"job_id": "J1/2 &<"}),
+        ("jobs.show", {"job_id": "J1", "undone": None}),
+        ("jobs.show", {"job_id": "J1", "undone": "text"}),
+        ("jobs.show", {"undone": "text", "job_id": "J2"}),
+        ("jobs.show", {"job_id": "J1", "_anchor": "pieces"}),
+        ("notes.show", {"note_id": 7}),
+        ("notes.show", {"note_id": "7"}),
+        ("photos.show", {"content_hash": "ab12", "size": "small"}),
+        ("find.show", {"q": "a b", "page": 2}),
+        ("find.show", {"page": -1}),
+        ("find.show", {"page": True}),
+        ("find.show", {"a": "1", "b": "2", "c": "3", "d": "4"}),
+        ("find.show", {"q": ["a", "b"]}),
+        ("static", {"filename": "style.css"}),
+    ],
+)
+def test_a_kept_address_is_the_one_that_flask_makes(site, root, endpoint, values):
+    with site.app.test_request_context(root + "/", base_url=f"http://localhost{root}"):
+        made = Flask.url_for(site.app, endpoint, **values)
+        assert {site.app.url_for(endpoint, **values) for _ in range(2)} == {made}
+        other = values | {"job_id": "J9"} if "job_id" in values else values
+        assert site.app.url_for(endpoint, **other) == Flask.url_for(site.app, endpoint, **other)
