@@ -8,7 +8,7 @@ from markupsafe import Markup
 
 from kb.case.model import Job
 from kb.store.notes import Note
-from kb.workflow.suggest import Suggestion
+from kb.workflow.suggest import Suggestion, without_waiting
 from web import db
 from web.auth import person
 from web.entries import same_car
@@ -33,7 +33,7 @@ def kept_answers(
 ) -> Markup:
     """Return the answers of an open job where no form was refused."""
     place = _place(job)
-    shown = (job, fitted, answers and answers.guess, notes, place.follows)
+    shown = (without_waiting(job), fitted, answers and answers.guess, notes, place.follows)
     values: dict[str, Any] = {"job": job, "answers": answers, "notes": notes, "typed": {}}
     return kept_part("_answers.html", shown, lambda: values, place=place)
 
@@ -43,7 +43,8 @@ def kept_pieces(job: Job, settled: frozenset[str], revision: int) -> Markup:
     """Return what was understood of a job where no form was refused."""
     place = _place(job, revision)
     values: dict[str, Any] = {"job": job, "settled": settled, "typed": {}}
-    return kept_part("_pieces.html", (job, settled, place.follows), lambda: values, place=place)
+    shown = (without_waiting(job), settled, place.follows)
+    return kept_part("_pieces.html", shown, lambda: values, place=place)
 
 
 @bp.app_template_global()
@@ -69,5 +70,5 @@ def kept_strips(job: Job, answers: Suggestion | None, fitted: Hashable) -> Marku
     causes = tuple(row.cause for row in answers.shown) if answers else ()
     place = _place(job)
     values: dict[str, Any] = {"job": job, "answers": answers}
-    shown = (job, causes, fitted, place.follows)
+    shown = (without_waiting(job), causes, fitted, place.follows)
     return kept_part("_strips.html", shown, lambda: values, place=place)

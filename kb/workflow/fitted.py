@@ -11,7 +11,7 @@ from kb.diagnosis.causes import CauseChance, CauseModel
 from kb.diagnosis.explain import Explainer
 from kb.retrieval.features import case_features
 from kb.retrieval.index import CaseIndex
-from kb.workflow.suggest import Suggestion, Wanted, suggest_from
+from kb.workflow.suggest import Suggestion, Wanted, suggest_from, without_waiting
 
 # Jobs whose answers a process remembers, some 40 kB each: more than a shop has open (our choice).
 MOST_REMEMBERED: Final = 128
@@ -68,7 +68,7 @@ class Fitted:
             If no closed job is fitted.
         """
         if wanted.among is None:
-            return self._remembered(job, wanted.top)
+            return self._remembered(without_waiting(job), wanted.top)
         return self._explained(job, wanted)
 
     def _explained_best(self, job: Job, top: int) -> Suggestion:

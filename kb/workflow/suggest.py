@@ -159,6 +159,11 @@ def as_written_up(job: Job) -> Job:
     )
 
 
+def without_waiting(job: Job) -> Job:
+    """Return a job without what no answer and no picture of it follows from: what it waits for."""
+    return replace(job, state=JobState.OPEN, waits_for=None) if job.waits_for else job
+
+
 def suggest_from(
     index: CaseIndex,
     model: CauseModel,

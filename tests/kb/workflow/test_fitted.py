@@ -1,3 +1,6 @@
+from dataclasses import replace
+
+from kb.case.model import JobState
 from kb.workflow import memory
 from kb.workflow.jobs import draft_job
 from kb.workflow.suggest import Wanted
@@ -52,3 +55,13 @@ def test_nobody_waits_for_another_who_is_fitting(shop):
     busy = shop.memory()
     with busy._lock:
         assert busy.as_fitted() is None
+
+
+def test_a_job_that_waits_has_the_answers_that_it_had_before(shop):
+    closed(shop, opened(shop))
+    fitted = shop.memory().fitted()
+    job = draft_job(ASKED, words=shop.words, today=shop.today).job
+    waiting = replace(job, state=JobState.WAITING, waits_for="a fan")
+    known = fitted.explained(job, Wanted())
+    assert fitted.explained(waiting, Wanted()) is known
+    assert fitted.suggest(waiting, Wanted()) == fitted.suggest(job, Wanted())
