@@ -106,15 +106,18 @@ class Lexicon:
 
     def correct(self, word: Word) -> str:
         """Return the stem of ``word``, or that of the one known word it is a misspelling of."""
-        if word.stem in self.known_cache:
-            return self.known_cache[word.stem]
         text = word.text
-        if len(text) < 5 or text in self.spelled or len(text) > 24:
+        if not self._may_be_misspelled(text):
             return word.stem
-        found = self._nearest(text)
+        if text in self.known_cache:
+            return self.known_cache[text]
+        found = self._nearest(text) or word.stem
         if len(self.known_cache) < 20_000:
-            self.known_cache[word.stem] = found or word.stem
-        return found or word.stem
+            self.known_cache[text] = found
+        return found
+
+    def _may_be_misspelled(self, text: str) -> bool:
+        return 5 <= len(text) <= 24 and text not in self.spelled
 
     def _nearest(self, text: str) -> str | None:
         limit = 2 if len(text) >= 8 else 1
@@ -159,7 +162,8 @@ class Lexicon:
             if word.stem == NUMBER or word.stem in self.stems or not left:
                 found.append(word.stem)
                 continue
-            left -= word.stem not in self.known_cache
+            # Whether it was looked up before says nothing: a text is read alike every time.
+            left -= self._may_be_misspelled(word.text)
             found.append(self.correct(word))
         return found
 

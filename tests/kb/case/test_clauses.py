@@ -349,3 +349,10 @@ def test_a_text_that_is_asked_again_is_read_once_for_each_vocabulary():
     long = f"{text}; " * 100
     assert read_clauses(long) == read_clauses(long)
     assert read_clauses(long) is not read_clauses(long)
+
+
+def test_a_word_is_read_alike_whatever_was_read_before_it():
+    # A longer form of the same word is taken for a misspelled "locks"; four letters never are.
+    read_clauses("door looks rough")
+    used = [clause.used for clause in read_clauses("pressures look normal, fob in hand")]
+    assert not any(start <= len("pressures ") < end for spans in used for start, end in spans)
