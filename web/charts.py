@@ -7,6 +7,7 @@ and without colour. A number that is missing has no shape: nothing is ever drawn
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from textwrap import wrap
 from typing import Final
 
@@ -154,10 +155,16 @@ def _place_lane(lane: Lane, scale: Scale, *, top: float) -> PlacedLane:
     )
 
 
-def _lines(label: str, width: int) -> list[str]:
+def _lines(label: str, width: int) -> Sequence[str]:
     # Most labels fit: a line without breaks and tabs, and without blanks at its ends, stays as it is.
     if len(label) <= width and label.isprintable() and label == label.strip():
         return [label]
+    return _wrapped(label, width)
+
+
+# Labels name causes and counts, which many cases share; some 300 bytes each (our choice).
+@lru_cache(maxsize=2048)
+def _wrapped(label: str, width: int) -> Sequence[str]:
     return wrap(label, width) or [""]
 
 

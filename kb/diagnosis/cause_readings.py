@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kb.diagnosis.causes import CauseModel
 
@@ -68,9 +69,7 @@ class CauseReadings:
         values = self._counts.values(self._rows[cause], key)
         if not len(values):
             return None
-        # Quartiles by linear interpolation between the ordered values (Hyndman & Fan 1996, type
-        # 7, from memory).
-        low, middle, high = (float(at) for at in np.quantile(values, (0.25, 0.5, 0.75)))
+        low, middle, high = (_quantile(values, share) for share in (0.25, 0.5, 0.75))
         few = len(values) < LEAST_FOR_HALF
         return CauseValues(
             cause=cause,
@@ -80,3 +79,18 @@ class CauseReadings:
             middle=middle,
             high=high,
         )
+
+
+def _quantile(values: NDArray[np.float64], share: float) -> float:
+    """Return a quantile of ascending values as ``numpy.quantile`` has it, which takes far longer.
+
+    By linear interpolation between the ordered values (Hyndman & Fan 1996, type 7, from memory).
+    """
+    place = share * (len(values) - 1)
+    at = int(place)
+    beyond = place - at
+    low, high = float(values[at]), float(values[min(at + 1, len(values) - 1)])
+    # From the nearer end, as the library reckons.
+    if beyond >= 0.5:
+        return high - (high - low) * (1 - beyond)
+    return low + (high - low) * beyond

@@ -1,7 +1,7 @@
 """Each reading of a job beside its usual band and where the likely causes' cases lie."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -80,6 +80,15 @@ class _Draft:
         if same not in {(row.phase, row.position, row.value) for row in self.spots}:
             self.spots.append(spot)
 
+    def said(self, value: float) -> float:
+        """Return a value of this strip in the unit that is shown."""
+        return said_in(value, self.canonical, self.unit)
+
+
+def said_in(value: float, canonical: str, unit: str) -> float:
+    """Return a value of unit ``canonical`` in ``unit``, as it is where neither is known."""
+    return convert(value, canonical, unit) if same_kind(canonical, unit) else value
+
 
 def typed_in(job: Job, group: ReadingSet) -> ReadingSet:
     """Return the readings of a set with all others of the job behind them, to take units from."""
@@ -103,7 +112,9 @@ class _Gathered:
             self._take_responses(finding)
 
     def _take_reading(self, group: ReadingSet, row: Reading) -> None:
-        draft = self.drafts.setdefault(row.quantity, self._draft_for(row))
+        draft = self.drafts.get(row.quantity)
+        if draft is None:
+            draft = self.drafts[row.quantity] = self._draft_for(row)
         if row.canonical is None or not math.isfinite(row.canonical):
             draft.unread.append(" ".join(part for part in (row.position, row.typed) if part))
             return
@@ -210,35 +221,12 @@ def _is_worth_it(row: Strip) -> bool:
     return bool(row.spots) and bool(row.band or row.causes or len(row.spots) > 1)
 
 
-def said_in(value: float, canonical: str, unit: str) -> float:
-    """Return a value of unit ``canonical`` in ``unit``, as it is where neither is known."""
-    return convert(value, canonical, unit) if same_kind(canonical, unit) else value
-
-
 def _strip(draft: _Draft, beside: Sequence[CauseValues]) -> Strip:
     """Return a draft in the unit that is shown, with how much it tells."""
-
-    def said(value: float) -> float:
-        return said_in(value, draft.canonical, draft.unit)
-
-    def maybe(value: float | None) -> float | None:
-        return None if value is None else said(value)
-
-    spots = tuple(
-        replace(row, value=said(row.value), low=maybe(row.low), high=maybe(row.high))
-        for row in draft.spots
-    )
-    causes = tuple(
-        replace(
-            row,
-            values=tuple(said(value) for value in row.values),
-            low=said(row.low),
-            middle=said(row.middle),
-            high=said(row.high),
-        )
-        for row in beside
-    )
-    band = (said(draft.band[0]), said(draft.band[1])) if draft.band else None
+    spots, causes, band = tuple(draft.spots), tuple(beside), draft.band
+    if draft.canonical != draft.unit:
+        spots, causes = tuple(_spots_in(draft)), tuple(_values_in(draft, beside))
+        band = band and (draft.said(band[0]), draft.said(band[1]))
     return Strip(
         key=draft.key,
         name=draft.name,
@@ -251,6 +239,26 @@ def _strip(draft: _Draft, beside: Sequence[CauseValues]) -> Strip:
         sources=draft.sources,
         telling=_outside(spots, band) + _apart(spots, causes),
     )
+
+
+def _spots_in(draft: _Draft) -> Iterator[Spot]:
+    """Yield the values of this job in the unit that is shown."""
+    for row in draft.spots:
+        low = None if row.low is None else draft.said(row.low)
+        high = None if row.high is None else draft.said(row.high)
+        yield replace(row, value=draft.said(row.value), low=low, high=high)
+
+
+def _values_in(draft: _Draft, beside: Iterable[CauseValues]) -> Iterator[CauseValues]:
+    """Yield what the cases of the causes read in the unit that is shown."""
+    for row in beside:
+        yield replace(
+            row,
+            values=tuple(map(draft.said, row.values)),
+            low=draft.said(row.low),
+            middle=draft.said(row.middle),
+            high=draft.said(row.high),
+        )
 
 
 def _outside(spots: Iterable[Spot], band: tuple[float, float] | None) -> float:

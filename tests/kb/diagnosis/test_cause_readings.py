@@ -1,5 +1,7 @@
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from kb.case.terms import load_vocabulary
 from kb.diagnosis.cause_readings import LEAST_FOR_HALF, CauseReadings
@@ -46,3 +48,12 @@ def test_a_case_without_the_reading_or_overturned_or_of_another_cause_counts_now
 
 def test_a_cause_that_the_model_does_not_know_is_left_out():
     assert readings([a_case("A", FAN, 4)], "never_heard_of").of("low") == ()
+
+
+@pytest.mark.source("numpy 2 quantile", "method 'linear', any number of values, bit for bit")
+@settings(max_examples=20, deadline=None)
+@given(st.lists(st.floats(-1e6, 1e6), min_size=LEAST_FOR_HALF, max_size=40))
+def test_quartiles_are_those_of_the_library(values):
+    found = readings([a_case(f"A{n:02d}", FAN, value) for n, value in enumerate(values)], FAN)
+    (row,) = found.of("low")
+    assert [row.low, row.middle, row.high] == np.quantile(values, (0.25, 0.5, 0.75)).tolist()
