@@ -20,30 +20,26 @@ bp = Blueprint("cases", __name__)
 @needs(Right.SEE)
 def show(case_id: str) -> str | Response:
     """Show one closed job."""
+    # All parts of the page ask inside one reading.
     with db.store().read() as unit:
         job = unit.jobs.get(case_id)
-        history = unit.history.of(case_id)
-        story = unit.jobs.body_html(case_id)
-        revision = unit.jobs.revision(case_id)
-        comebacks = unit.jobs.comebacks_of(case_id)
-        photos = photos_of(unit, case_id)
-    if job.closing is None:
-        return redirect(url_for("jobs.show", job_id=case_id))
-    return render_template(
-        "case.html",
-        job=job,
-        standing=standing_of(job),
-        why=standing_reason(job),
-        history=history,
-        readings=before_and_after(job),
-        other_sets=[
-            group for group in job.reading_sets if _is_of_check(group.phase, group.finding)
-        ],
-        story=story,
-        revision=revision,
-        comebacks=comebacks,
-        photos=photos,
-    )
+        if job.closing is None:
+            return redirect(url_for("jobs.show", job_id=case_id))
+        return render_template(
+            "case.html",
+            job=job,
+            standing=standing_of(job),
+            why=standing_reason(job),
+            history=unit.history.of(case_id),
+            readings=before_and_after(job),
+            other_sets=[
+                group for group in job.reading_sets if _is_of_check(group.phase, group.finding)
+            ],
+            story=unit.jobs.body_html(case_id),
+            revision=unit.jobs.revision(case_id),
+            comebacks=unit.jobs.comebacks_of(case_id),
+            photos=photos_of(unit, case_id),
+        )
 
 
 @bp.post("/case/<job_id>/confirm")

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -34,22 +35,42 @@ _PATIENCE_MS = 50
 def show() -> tuple[str, int]:
     """Show the answers to the typed question; with an empty box, the cases under the filters."""
     text = request.args.get("q", "")
+    # All parts of the page ask inside one reading; nothing is written before it has ended.
+    with db.store().read():
+        page = _shown(text)
+    if page.lost:
+        _keep_lost(page.lost)
+    return page.text, page.status
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Page:
+    """A page, its status, and the search that found nothing, if it was one."""
+
+    text: str
+    status: int = 200
+    lost: str = ""
+
+
+def _shown(text: str) -> _Page:
     wanted, errors = read_filter(request.args, db.words())
     if errors:
-        return _page(errors=errors), 400
-    if not text.strip():
-        return (_listed(wanted) if wanted.active else _page()), 200
-    return _answered(text, wanted)
+        return _Page(text=_page(errors=errors), status=400)
+    if text.strip():
+        return _answered(text, wanted)
+    return _listed(wanted) if wanted.active else _Page(text=_page())
 
 
-def _answered(text: str, wanted: CaseFilter) -> tuple[str, int]:
+def _answered(text: str, wanted: CaseFilter) -> _Page:
     try:
         parsed, found, notes = _asked(text, request.args.get("vehicle", ""), wanted)
     except (ParseError, EmptyIndexError) as error:
-        return _page(error=str(error)), 400 if isinstance(error, ParseError) else 200
-    if found.nothing_like_it or not found.matches:
-        _keep_lost(text)
-    return _page(parsed=parsed, answers=found, notes=notes, filtered=wanted.active), 200
+        status = 400 if isinstance(error, ParseError) else 200
+        return _Page(text=_page(error=str(error)), status=status)
+    return _Page(
+        text=_page(parsed=parsed, answers=found, notes=notes, filtered=wanted.active),
+        lost=text if found.nothing_like_it or not found.matches else "",
+    )
 
 
 def _page(*, errors: Mapping[str, str] | None = None, **known: object) -> str:
@@ -97,15 +118,14 @@ def _asked(
     return entry.parsed, found, notes_of(entry.job, found)
 
 
-def _listed(wanted: CaseFilter) -> str:
+def _listed(wanted: CaseFilter) -> _Page:
     typed = request.args.get("page", "")
     number = int(typed) if typed.isascii() and typed.isdigit() and len(typed) < 7 else 1
     with db.store().read() as unit:
         cases = unit.case_lists.page(wanted, number)
     kept = {name: value for name, value in request.args.items() if value and name != "page"}
-    if not cases.total:
-        _keep_lost(" ".join(f"{name} {value}" for name, value in kept.items()))
-    return _page(cases=cases, kept=kept)
+    asked = " ".join(f"{name} {value}" for name, value in kept.items())
+    return _Page(text=_page(cases=cases, kept=kept), lost="" if cases.total else asked)
 
 
 def _keep_lost(text: str) -> None:

@@ -64,9 +64,10 @@ def question() -> tuple[str, int]:
     try:
         text, vehicle = _text(), request.args.get("vehicle", "")[:200]
         car = read_vehicle(vehicle) if vehicle.strip() else None
-        entry = draft_job(text, words=db.words(), vehicle=car, today=db.today())
-        asked = _Asked(job=entry.job, parsed=entry.parsed if text.strip() else None)
-        return _fragment(asked, top=_TOP_FIND), 200
+        with db.store().read():
+            entry = draft_job(text, words=db.words(), vehicle=car, today=db.today())
+            asked = _Asked(job=entry.job, parsed=entry.parsed if text.strip() else None)
+            return _fragment(asked, top=_TOP_FIND), 200
     except KBError as error:
         return _refusal(error), 400
 

@@ -9,7 +9,7 @@ from kb.case.terms import Vocabulary
 from kb.diagnosis.proving import proves
 from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.declined import NO_REPAIR
-from kb.workflow.memory import MOST_PRICED
+from kb.workflow.repair_prices import MOST_PRICED
 
 # Proof method by kind of check; a command shows that something fails, not yet which part does.
 _METHODS = {

@@ -22,7 +22,8 @@ class Fitted:
     """Index and causes as they were fitted.
 
     ``state`` and ``terms`` name what of the store they were fitted on, ``learned`` the last
-    rebuild and when its file was written.
+    rebuild and when its file was written. ``prices`` takes what the repair of a cause cost in
+    cases of that state in cents, None where no price was written.
     """
 
     state: str
@@ -32,6 +33,7 @@ class Fitted:
     explainer: Explainer
     altitude_m: float = 0.0
     learned: str = ""
+    prices: dict[str | None, int | None] = field(default_factory=dict, repr=False, compare=False)
     _remembered: Callable[[Job, int], Suggestion] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

@@ -2,27 +2,23 @@
 
 import gc
 import logging
-from bisect import bisect_left
 from collections.abc import Container, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from statistics import median
 from threading import Lock
 
 from threadpoolctl import threadpool_limits
 
-from kb.case.model import FixKind, Job
+from kb.case.model import Job
 from kb.case.shop_words import with_shop_terms
 from kb.case.standing import ELSEWHERE
 from kb.case.terms import Vocabulary
 from kb.diagnosis.calibrate import ClosedJob, calibrate
 from kb.diagnosis.calibration import Calibration, from_numbers
 from kb.diagnosis.causes import CauseModel
-from kb.diagnosis.guess import GuessOrCheck, guess_or_check
 from kb.retrieval.features import CaseFeatures, case_features
-from kb.retrieval.index import CaseIndex
 from kb.retrieval.learned import Learned
 from kb.retrieval.learned_file import read_learned, write_learned
 from kb.retrieval.snapshot import read_snapshot, write_snapshot
@@ -37,6 +33,7 @@ from kb.workflow.last_rebuild import (
     last_rebuild,
     new_rebuild,
 )
+from kb.workflow.repair_prices import guess_of
 from kb.workflow.suggest import (
     Suggestion,
     Wanted,
@@ -45,11 +42,6 @@ from kb.workflow.suggest import (
     witness_features,
 )
 
-# Setting with the shop's labour rate in cents an hour, its value until it is set (our choice), and
-# how many of the newest cases of a cause are asked for their price.
-LABOUR_RATE = "labour cents an hour"
-LABOUR_CENTS_AN_HOUR = 13_000
-MOST_PRICED = 9
 # The newest closed jobs on which a rebuild fits the numbers; more would take minutes (our choice).
 MOST_CALIBRATED = 600
 # File of a kept index, and the number of closed jobs from which fitting anew costs more than
@@ -60,19 +52,6 @@ LEARNED = "learned.npz"
 WORTH_KEEPING = 50
 
 logger = logging.getLogger(__name__)
-
-
-def repair_price(job: Job) -> int | None:
-    """Return the price of the repair that was chosen, in cents; None where none was written."""
-    options = job.closing.options if job.closing else ()
-    prices = [row.price_cents for row in options if row.chosen and row.kind is not FixKind.DECLINED]
-    return prices[0] if prices and prices[0] else None
-
-
-def _own(index: CaseIndex, cases: Sequence[str]) -> list[str]:
-    """Return those of ``cases`` that are not of another shop, which gives no prices."""
-    rows = [bisect_left(index.ids_, case) for case in cases]
-    return [index.ids_[row] for row in rows if index.origins_[row] not in ELSEWHERE]
 
 
 class Memory:
@@ -129,6 +108,9 @@ class Memory:
                 state, words, last = unit.state(), self.words_in(unit), last_rebuild(unit)
             now = (state, words.shop.mark, last.mark(self.folder, LEARNED))
             known = self._fitted
+            if known is not None and known.state != state and known.state == self.store.state():
+                # Who began to read before a job was closed waited here while it was fitted.
+                return known
             if known is None or (known.state, known.terms, known.learned) != now:
                 gc.unfreeze()
                 made = self._kept(state, words, last) or self._fit(words, last)
@@ -277,28 +259,11 @@ class Memory:
         EmptyIndexError
             If the shop has no closed job yet.
         """
-        now = self.fitted()
-        found = now.explained(job, Wanted(top=top, among=among))
-        return replace(found, guess=self._guess(found, now.index))
-
-    def _guess(self, found: Suggestion, index: CaseIndex) -> GuessOrCheck | None:
-        best = found.causes[0]
-        if best.cause is None or not found.checks:
-            return None
+        # The prices that are kept with what is fitted are those of the same moment.
         with self.store.read() as unit:
-            cases = unit.jobs.some(_own(index, best.cases)[-MOST_PRICED:])
-            rate = int(unit.settings.get(LABOUR_RATE) or LABOUR_CENTS_AN_HOUR)
-        prices = [cents for job in cases if (cents := repair_price(job)) is not None]
-        if not prices:
-            return None
-        check = found.checks[0]
-        return guess_or_check(
-            best.cause,
-            best.chance,
-            repair_cents=round(median(prices)),
-            check=check.check,
-            check_cents=max(1, round(check.minutes * rate / 60)),
-        )
+            now = self.fitted()
+            found = now.explained(job, Wanted(top=top, among=among))
+            return replace(found, guess=guess_of(unit, found, now))
 
     def size(self) -> int:
         """Return how many closed jobs the memory holds."""

@@ -17,10 +17,10 @@ from kb.store.photo_files import MEDIA_TYPE
 from kb.store.whole_shop import KeptJob
 from kb.workflow.exchange.values import LONGEST
 from kb.workflow.hold import HOLDING_DAYS
-from kb.workflow.memory import LABOUR_RATE
 from kb.workflow.notes import LONGEST_TITLE, note_html
 from kb.workflow.packs.make import SENDER
 from kb.workflow.passwords import clean_name, name_problem
+from kb.workflow.repair_prices import LABOUR_RATE
 from kb.workflow.week.kept import read_kept
 
 # Settings that leave a shop and come in; the others name states of this database.

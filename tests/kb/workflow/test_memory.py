@@ -1,17 +1,15 @@
 import gc
 import weakref
-from dataclasses import replace
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from kb.case.model import FixKind, Option, Origin
 from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.retrieval import weigh
 from kb.workflow import memory
 from kb.workflow.jobs import draft_job
-from tests.factories import a_case
 from tests.kb.workflow.conftest import NOW
-from tests.kb.workflow.test_close import PROVEN, closed, opened
+from tests.kb.workflow.test_close import closed, opened
 from tests.kb.workflow.test_suggest import ASKED, ask
 
 
@@ -27,33 +25,6 @@ def test_a_large_memory_is_kept_for_the_next_process_and_renewed(shop, tmp_path,
     second = closed(shop, opened(shop))
     found = memory.Memory(shop.store, shop.words, folder=tmp_path).suggest(job)
     assert {row.case for row in found.matches} == {first.id, second.id}
-
-
-def test_the_guess_or_check_line_takes_its_price_from_the_case(shop):
-    priced = replace(
-        PROVEN,
-        options=[
-            Option(what="fan", kind=FixKind.REPLACED, price_cents=41200, chosen=True),
-            Option(what="leave it", kind=FixKind.DECLINED, price_cents=0),
-        ],
-    )
-    closed(shop, opened(shop), priced)
-    found = ask(shop, shop.memory(), "ac cold on the highway, warm when stopped")
-    line = found.guess
-    assert line is not None
-    assert (line.cause, line.repair_cents) == ("condenser_fan_dead", 41200)
-    assert line.check == found.checks[0].check
-    assert line.check_cents == round(found.checks[0].minutes * 13000 / 60)
-    others = [a_case(f"P{at}", origin=Origin.ANOTHER_SHOP) for at in range(memory.MOST_PRICED)]
-    shop.write(lambda unit: unit.jobs.add_many(others, verb="take in"))
-    crowded = ask(shop, shop.memory(), "ac cold on the highway, warm when stopped").guess
-    assert crowded is not None
-    assert crowded.repair_cents == 41200
-
-
-def test_without_a_price_there_is_no_guess_or_check_line(shop):
-    closed(shop, opened(shop))
-    assert ask(shop, shop.memory()).guess is None
 
 
 def test_a_rebuild_fits_the_numbers_once_and_keeps_them(shop, tmp_path, monkeypatch):
@@ -114,3 +85,16 @@ def test_what_is_fitted_is_kept_from_the_collector_and_let_go_when_renewed(shop,
     gc.unfreeze()
     gc.collect()
     assert old() is None
+
+
+def test_who_began_to_read_before_a_close_takes_what_was_fitted_since(shop, monkeypatch):
+    closed(shop, opened(shop))
+    kept = shop.memory()
+    with shop.store.read() as unit:
+        before = unit.state()
+        with ThreadPoolExecutor(1) as other:
+            other.submit(closed, shop, opened(shop)).result()
+            now = other.submit(kept.fitted).result()
+        assert now.state != before
+        monkeypatch.setattr(memory.Memory, "_fit", lambda *known: pytest.fail("fitted again"))
+        assert kept.fitted() is now
