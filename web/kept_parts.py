@@ -5,6 +5,7 @@ import secrets
 from collections.abc import Callable, Hashable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
+from itertools import chain
 from threading import Lock
 from typing import Any, Final, cast
 from uuid import uuid4
@@ -14,29 +15,33 @@ from flask import Flask, current_app, render_template
 from flask_wtf.csrf import generate_csrf
 from markupsafe import Markup
 
-# Bytes of all parts: those of a hundred jobs at 80 kB, or of 40 weeks at 200 kB (our choice).
+# Bytes of all parts: those of some eighty jobs at 90 kB, or of 40 weeks at 200 kB (our choice).
 MOST_KEPT: Final = 8_000_000
 _EXTENSION: Final = "baybook_kept_parts"
-# Stand for the token of whoever looks and for the revision of a job; random, so that nobody can
-# type them.
+# Stand for the token of whoever looks, for the revision of a job and for a row; random, so that
+# nobody can type them.
 _TOKEN: Final = secrets.token_hex(16)
 _REVISION: Final = secrets.token_hex(16)
+_ROW: Final = secrets.token_hex(16)
 # Only a template writes this: in what somebody typed the quotes are escaped.
 _FORM_ID: Final = re.compile(r'(name="form_id" value=")[0-9a-f]{32}(?=")')
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn:
-    """A part as it was drawn, what it follows from, and its rows by what each follows from."""
+    """A part as it was drawn, what it follows from, and its rows by what each follows from.
+
+    ``texts`` together are the part; the rows are some of them.
+    """
 
     follows_from: Hashable
-    text: str
+    texts: tuple[str, ...]
     rows: Mapping[Hashable, str]
 
     @property
     def size(self) -> int:
         """Return how many signs are kept, each a byte but for a few."""
-        return len(self.text) + sum(map(len, self.rows.values()))
+        return sum(map(len, self.texts))
 
 
 class KeptParts:
@@ -69,20 +74,16 @@ class KeptParts:
             self._drawn.clear()
 
 
-def _as_drawn(text: str) -> Markup:
-    # A template drew it, which escapes what it is given.
-    return Markup(text)  # noqa: S704 # nosec B704
-
-
 class Pen:
     """Draws the rows of a part; a row that stood in the part before is taken from there."""
 
     def __init__(self, before: Mapping[Hashable, str], *, follows: Hashable, token: str) -> None:
         self._before, self._follows, self._token = before, follows, token
         self.rows: dict[Hashable, str] = {}
+        self._shown: list[str] = []
 
-    def row(self, follows_from: Hashable, draw: Callable[..., str], *values: Any) -> Markup:
-        """Return a row as ``draw`` draws it of ``values``.
+    def row(self, follows_from: Hashable, draw: Callable[..., str], *values: Any) -> str:
+        """Return what stands for a row as ``draw`` draws it of ``values``, until all is drawn.
 
         Parameters
         ----------
@@ -96,7 +97,14 @@ class Pen:
         if drawn is None:
             drawn = draw(*values).replace(self._token, _TOKEN)
         self.rows[key] = drawn
-        return _as_drawn(drawn)
+        self._shown.append(drawn)
+        return _ROW
+
+    def drawn(self, text: str, follows_from: Hashable) -> Drawn:
+        """Return a whole part, whose template wrote ``text``."""
+        first, *others = text.replace(self._token, _TOKEN).split(_ROW)
+        pairs = zip(self._shown, others, strict=True)
+        return Drawn(follows_from=follows_from, texts=(first, *chain(*pairs)), rows=self.rows)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,13 +147,14 @@ def kept_part(
     if drawn is None or drawn.follows_from != follows_from:
         pen = Pen(drawn.rows if drawn else {}, follows=place and place.follows, token=token)
         text = render_template(template, **values(), pen=pen, revision=_REVISION)
-        text = text.replace(token, _TOKEN)
-        drawn = Drawn(follows_from=follows_from, text=text, rows=pen.rows)
+        drawn = pen.drawn(text, follows_from)
         _kept().keep(key, drawn)
-    text = drawn.text.replace(_TOKEN, token)
+    text = "".join(drawn.texts).replace(_TOKEN, token)
     if place and place.revision is not None:
         text = text.replace(_REVISION, str(place.revision))
-    return _as_drawn(_FORM_ID.sub(lambda found: found[1] + uuid4().hex, text))
+    text = _FORM_ID.sub(lambda found: found[1] + uuid4().hex, text)
+    # A template drew it, which escapes what it is given.
+    return Markup(text)  # noqa: S704 # nosec B704
 
 
 def init_app(app: Flask) -> None:

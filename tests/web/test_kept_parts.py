@@ -114,13 +114,13 @@ def test_of_a_job_only_what_was_drawn_last_is_kept(site):
     assert sizes[0] > 10_000
 
 
-def drawn(text, row=""):
-    return Drawn(follows_from=None, text=text, rows={"row": row})
+def drawn(*texts):
+    return Drawn(follows_from=None, texts=texts, rows={"row": texts[-1]})
 
 
 def test_parts_are_kept_up_to_so_many_bytes_and_one_alone_may_be_too_large():
-    kept, half = KeptParts(), drawn("x" * (MOST_KEPT // 4), row="x" * (MOST_KEPT // 4))
-    kept.keep("too large", drawn("x" * (MOST_KEPT // 2), row="x" * (MOST_KEPT // 2 + 1)))
+    kept, half = KeptParts(), drawn("x" * (MOST_KEPT // 4), "x" * (MOST_KEPT // 4))
+    kept.keep("too large", drawn("x" * (MOST_KEPT // 2), "x" * (MOST_KEPT // 2 + 1)))
     assert kept.get("too large") is None
     for key in ("one", "two", "three"):
         kept.keep(key, half)
