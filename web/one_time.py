@@ -5,7 +5,7 @@ from flask import Blueprint, make_response, redirect, render_template, request, 
 from werkzeug.wrappers import Response
 
 from kb.errors import SignInError, TooManyTriesError
-from kb.workflow.one_time import Phone, check_code, new_secret, phone_address, set_up
+from kb.workflow.one_time import Phone, check_code, is_secret, new_secret, phone_address, set_up
 from kb.workflow.sign_in import Asked, Secret
 from web import db
 from web.auth import begin_session, needs, now, person, session_hash
@@ -56,7 +56,9 @@ def begin() -> Response:
         return _page(new_secret(), 429, {"present": str(error)})
     except SignInError as error:
         field = "one_time" if "one-time" in str(error) else "present"
-        return _page(phone.secret, 400, {field: str(error)})
+        # Half a form brings no secret; the page then offers another.
+        secret = phone.secret if is_secret(phone.secret) else new_secret()
+        return _page(secret, 400, {field: str(error)})
     note(Event.SECRETS_CHANGED)
     put = begin_session(person().id)
     answer = redirect(url_for("me.show"))

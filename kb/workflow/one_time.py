@@ -43,6 +43,11 @@ def new_secret() -> str:
     return pyotp.random_base32()
 
 
+def is_secret(text: str) -> bool:
+    """Tell whether a text is such as ``new_secret`` returns."""
+    return _SECRET.fullmatch(text) is not None
+
+
 def phone_address(secret: str, name: str) -> str:
     """Return what a phone reads to make the codes of ``secret``, an ``otpauth`` address."""
     return pyotp.TOTP(secret, interval=STEP_S).provisioning_uri(name=name, issuer_name="Baybook")
@@ -86,7 +91,7 @@ def set_up(
     SignInError
         If the code is another.
     """
-    if not _SECRET.fullmatch(phone.secret):
+    if not is_secret(phone.secret):
         raise ParseError("expected the secret of this page, got another; open the page anew")
     step = step_of(phone.secret, phone.code, at)
     if step is None:

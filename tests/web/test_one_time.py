@@ -166,3 +166,10 @@ def test_a_wrong_code_while_setting_up_says_nothing_of_codes_that_are_asked_alre
     wrong = re.search(r'id="one-time-error"[^>]*>([^<]*)<', refused.text)
     assert wrong
     assert "no-code" not in wrong[1]
+
+
+@pytest.mark.parametrize("secret", ["", "ABC", "§" * 32])
+def test_half_a_form_with_a_wrong_password_is_offered_a_new_secret(owner, secret):
+    answer = owner.send("/me/code", secret=secret, present="wrong")
+    assert answer.status_code == 400
+    assert re.search(r'name="secret" value="[A-Z2-7]{32}"', answer.text)
