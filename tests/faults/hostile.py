@@ -46,20 +46,22 @@ def text(chance: random.Random) -> bytes:
 
 
 def changed(value: bytes, chance: random.Random, others: Sequence[bytes]) -> bytes:
-    """Return a text a little changed: signs lost, doubled or turned, others put in."""
+    """Return a text a little changed, of at most a megabyte: signs lost, doubled, turned, put in."""
     place = chance.randrange(len(value) + 1)
     before, after = value[:place], value[place:]
-    return chance.choice(
+    times = chance.choice([2, 3, 40])
+    made = chance.choice(
         (
             text(chance),
             before + text(chance) + after,
             before + after[chance.randrange(1, 4) :],
             before + bytes([chance.randrange(256)]) + after,
             before + chance.choice(others or (b"",)) + after,
-            value * chance.choice([2, 3, 40]),
+            value[: HUGE_BYTES // times] * times,
             value.swapcase(),
         )
     )
+    return made[:HUGE_BYTES]
 
 
 def huge(chance: random.Random) -> bytes:

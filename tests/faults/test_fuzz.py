@@ -81,6 +81,12 @@ def test_the_same_seed_draws_the_same_texts():
     assert drawn[0] == drawn[1] != drawn[2]
 
 
+def test_a_text_that_is_changed_again_and_again_stays_within_a_megabyte():
+    chance, value = random.Random(5), b"low 58 " * 10
+    lengths = [len(value := hostile.changed(value, chance, [value])) for _ in range(400)]
+    assert 1000 < max(lengths) <= hostile.HUGE_BYTES
+
+
 def test_a_request_is_handed_over_byte_for_byte():
     request = Request(method="GET", path=b"/\xed\xa0\x80", query=b"q=\xff")
     environ = request.environ("")
