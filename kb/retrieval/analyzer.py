@@ -16,8 +16,8 @@ CHAR_LENGTHS: Final = (2, 4)
 # Words that say nothing by themselves: counted, but not shown as a reason. "No", "not", "off",
 # "on", "over" and the like do say something in this trade.
 SMALL_WORDS: Final = frozenset({
-    "no", "not", "off", "on", "over", "a", "an", "and", "are", "as", "at", "be", "been", "but",
-    "by", "for", "from", "goes", "had", "has", "have", "her", "his", "i", "in", "is", "it",
+    "no", "not", "off", "on", "over", "a", "again", "against", "an", "and", "are", "as", "at", "be",
+    "been", "but", "by", "for", "from", "goes", "had", "has", "have", "her", "his", "i", "in", "is", "it",
     "its", "me", "my", "of", "so", "that", "the", "their", "them", "then", "there", "they",
     "this", "to", "up", "was", "we", "were", "when", "with", "you",
 })  # fmt: skip
