@@ -17,8 +17,8 @@ CHAR_LENGTHS: Final = (2, 4)
 # "on", "over" and the like do say something in this trade.
 SMALL_WORDS: Final = frozenset({
     "no", "not", "off", "on", "over", "a", "again", "against", "an", "and", "are", "as", "at", "be",
-    "been", "but", "by", "for", "from", "goes", "had", "has", "have", "her", "his", "i", "in", "is", "it",
-    "its", "me", "my", "of", "so", "that", "the", "their", "them", "then", "there", "they",
+    "been", "but", "by", "for", "from", "goes", "had", "has", "have", "her", "his", "i", "in", "is",
+    "it", "its", "me", "my", "of", "so", "that", "the", "their", "them", "then", "there", "they",
     "this", "to", "up", "was", "we", "were", "when", "with", "you",
 })  # fmt: skip
 _WORD: Final = re.compile(r"\b\w\w+\b")
