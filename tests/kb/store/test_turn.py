@@ -1,9 +1,9 @@
+import fcntl
 import multiprocessing
 import os
 import signal
 import threading
 import time
-from itertools import groupby
 
 import pytest
 
@@ -72,31 +72,41 @@ def test_a_turn_is_free_when_its_process_was_killed(database, holder):
         assert holder.exitcode == -signal.SIGKILL
 
 
-def take_often(database, order, name):
-    ours = Turn(database)
-    for _ in range(40):
-        with ours.taken(others_ms=20_000):
-            order.append(name)
-            time.sleep(0.002)
+def take_once(database, order, name, go):
+    go.wait(60)
+    with Turn(database).taken(others_ms=20_000), order.open("a") as file:
+        file.write(name)
 
 
-def test_processes_that_write_all_the_time_take_turns(database):
-    with FORKED.Manager() as manager:
-        order = manager.list()
-        processes = [
-            FORKED.Process(target=take_often, args=(database, order, name)) for name in "ab"
-        ]
-        for process in processes:
-            process.start()
-        for process in processes:
-            process.join(60)
-        taken = list(order)
-    assert sorted(taken) == ["a"] * 40 + ["b"] * 40
-    # While both write neither is passed over for long.
-    both = taken[: min(len(taken) - taken[::-1].index(name) for name in "ab")]
-    first_of_second = max(both.index(name) for name in "ab")
-    runs = [len(list(same)) for _, same in groupby(both[first_of_second:])]
-    assert max(runs) <= 4
+def is_shut(door):
+    """Tell whether somebody stands in a door."""
+    with door.open("ab") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return True
+        return False
+
+
+def test_who_waits_is_before_all_who_come_later(database, tmp_path):
+    order, signals = tmp_path / "order", [FORKED.Event(), FORKED.Event()]
+    # Begun before a door is held: they would hold it too.
+    processes = [
+        FORKED.Process(target=take_once, args=(database, order, name, go))
+        for name, go in zip("ab", signals, strict=True)
+    ]
+    for process in processes:
+        process.start()
+    with Turn(database).taken(others_ms=20_000):
+        signals[0].set()
+        while not is_shut(tmp_path / "baybook.db-turn-first"):
+            time.sleep(0.001)
+        signals[1].set()
+        # Long enough for the later one to have looked many times.
+        time.sleep(0.1)
+    for process in processes:
+        process.join(60)
+    assert order.read_text() == "ab"
 
 
 def test_where_no_file_can_be_made_the_database_keeps_the_order(tmp_path):
