@@ -44,6 +44,7 @@ from web.rights import Role
 SCRIPT = Path(__file__).with_name("load.lua")
 QUESTIONS = Path(__file__).parent.parent / "sources" / "job_descriptions.jsonl"
 OPEN_JOBS = 30
+JOBS = tuple(f"/job/J{number + 1:06d}" for number in range(OPEN_JOBS))
 # Of a hundred pages asked for, how many are of which kind.
 SHARES = {
     "today": 25,
@@ -72,7 +73,7 @@ def free_port() -> int:
 
 def job_path(rng: random.Random) -> str:
     """Return the address of one of the open jobs."""
-    return f"/job/J{rng.randrange(OPEN_JOBS) + 1:06d}"
+    return rng.choice(JOBS)
 
 
 def page_paths(cases: int, rng: random.Random) -> Iterator[str]:
@@ -96,12 +97,18 @@ def page_paths(cases: int, rng: random.Random) -> Iterator[str]:
 
 
 def forms(rng: random.Random) -> Iterator[str]:
-    """Return writes as lines of address and body."""
-    for _ in range(500):
-        text = urlencode({"text": f"{rng.choice(TEXTS)} {rng.randrange(1000)}"})
-        yield f"{job_path(rng)}/add {text}"
-        yield f"{job_path(rng)}/undo from=bench"
-        yield f"{job_path(rng)}/wait {urlencode({'waits_for': rng.choice(('', 'a part', 'a word'))})}"
+    """Return writes as lines of address and body, in the order in which each asker sends them.
+
+    Every open job is added to once before any of these lines is taken back, so that two writes to
+    one job never hurry past each other, and a job gets no longer than it is.
+    """
+    for _ in range(50):
+        waits_for = urlencode({"waits_for": rng.choice(("", "a part", "a word"))})
+        for job in JOBS:
+            text = urlencode({"text": f"{rng.choice(TEXTS)} {rng.randrange(1000)}"})
+            yield f"{job}/add {text}"
+        yield from (f"{job}/undo from=bench" for job in JOBS)
+        yield from (f"{job}/wait {waits_for}" for job in JOBS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,6 +187,7 @@ def wrk(shop: Shop, lists: Mapping[str, Path], *, writes: float, seconds: int, c
         **{f"LOAD_{name.upper()}": str(path) for name, path in lists.items()},
     }
     threads = min(2, connections)
+    env["LOAD_THREADS"] = str(threads)
     words = ["wrk", f"-t{threads}", f"-c{connections}", f"-d{seconds}s", "--timeout", "10s"]
     run = subprocess.run(
         [*words, "-s", str(SCRIPT), shop.base],

@@ -1,8 +1,10 @@
 -- What wrk sends: pages by their share, and forms for the share of writes. Told by LOAD_* variables.
-local pages, forms = {}, {}
+-- Each of wrk's threads sends the forms of jobs of its own, in their order.
+local pages, forms, next_form = {}, {}, 0
 local share = tonumber(os.getenv("LOAD_WRITES"))
 local headers = { ["Cookie"] = os.getenv("LOAD_COOKIE") }
 local token = os.getenv("LOAD_TOKEN")
+local threads_in_all = tonumber(os.getenv("LOAD_THREADS"))
 
 local function lines(name)
   local found = {}
@@ -18,7 +20,11 @@ function setup(thread)
 end
 
 function init(args)
-  pages, forms = lines("LOAD_PAGES"), lines("LOAD_FORMS")
+  pages = lines("LOAD_PAGES")
+  for _, form in ipairs(lines("LOAD_FORMS")) do
+    local job = tonumber(form:match("(%d+)/"))
+    if job == nil or job % threads_in_all == number - 1 then forms[#forms + 1] = form end
+  end
   -- Numbers of forms differ from run to run: the same one again would write nothing.
   math.randomseed(tonumber(os.getenv("LOAD_SEED")) + number)
   wrong, sent = 0, 0
@@ -34,7 +40,8 @@ function request()
   if math.random() >= share then
     return wrk.format("GET", pages[math.random(#pages)], headers)
   end
-  local path, body = forms[math.random(#forms)]:match("^(%S+) (.*)$")
+  local path, body = forms[next_form % #forms + 1]:match("^(%S+) (.*)$")
+  next_form = next_form + 1
   local sending = { ["Content-Type"] = "application/x-www-form-urlencoded" }
   for key, value in pairs(headers) do sending[key] = value end
   sent = sent + 1
