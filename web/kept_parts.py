@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from itertools import chain
 from threading import Lock
 from typing import Any, Final, cast
-from uuid import uuid4
 
 from cachetools import LRUCache
 from flask import Flask, current_app, render_template
@@ -18,13 +17,16 @@ from markupsafe import Markup
 # Bytes of all parts: those of some eighty jobs at 90 kB, or of 40 weeks at 200 kB (our choice).
 MOST_KEPT: Final = 8_000_000
 _EXTENSION: Final = "baybook_kept_parts"
-# Stand for the token of whoever looks, for the revision of a job and for a row; random, so that
-# nobody can type them.
+# Stand for the token of whoever looks, for the number of a form, for the revision of a job and for
+# a row; random, so that nobody can type them.
 _TOKEN: Final = secrets.token_hex(16)
+_NUMBER: Final = secrets.token_hex(16)
 _REVISION: Final = secrets.token_hex(16)
 _ROW: Final = secrets.token_hex(16)
 # Only a template writes this: in what somebody typed the quotes are escaped.
-_FORM_ID: Final = re.compile(r'(name="form_id" value=")[0-9a-f]{32}(?=")')
+_FORM_ID: Final = re.compile(r'(?<=name="form_id" value=")[0-9a-f]{32}(?=")')
+# Hexadecimal digits of the number of a form.
+_DIGITS: Final = 32
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,18 +95,21 @@ class Pen:
             A macro of the part's template.
         """
         key = (self._follows, follows_from)
-        drawn = self.rows.get(key) or self._before.get(key)
+        drawn = self._before.get(key) or self.rows.get(key)
         if drawn is None:
-            drawn = draw(*values).replace(self._token, _TOKEN)
+            drawn = self._without_own(draw(*values))
         self.rows[key] = drawn
         self._shown.append(drawn)
         return _ROW
 
     def drawn(self, text: str, follows_from: Hashable) -> Drawn:
         """Return a whole part, whose template wrote ``text``."""
-        first, *others = text.replace(self._token, _TOKEN).split(_ROW)
+        first, *others = self._without_own(text).split(_ROW)
         pairs = zip(self._shown, others, strict=True)
         return Drawn(follows_from=follows_from, texts=(first, *chain(*pairs)), rows=self.rows)
+
+    def _without_own(self, text: str) -> str:
+        return _FORM_ID.sub(_NUMBER, text.replace(self._token, _TOKEN))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,9 +157,16 @@ def kept_part(
     text = "".join(drawn.texts).replace(_TOKEN, token)
     if place and place.revision is not None:
         text = text.replace(_REVISION, str(place.revision))
-    text = _FORM_ID.sub(lambda found: found[1] + uuid4().hex, text)
     # A template drew it, which escapes what it is given.
-    return Markup(text)  # noqa: S704 # nosec B704
+    return Markup(_with_numbers(text))  # noqa: S704 # nosec B704
+
+
+def _with_numbers(text: str) -> str:
+    """Return a part whose every form has a number of its own, all drawn from one reading."""
+    first, *others = text.split(_NUMBER)
+    drawn = secrets.token_hex(len(others) * _DIGITS // 2)
+    numbers = (drawn[at : at + _DIGITS] for at in range(0, len(drawn), _DIGITS))
+    return "".join((first, *chain(*zip(numbers, others, strict=True))))
 
 
 def init_app(app: Flask) -> None:

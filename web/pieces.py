@@ -20,7 +20,7 @@ from web.forms import hidden_fields
 from web.jobs import Page, job_of, job_page
 from web.piece_groups import Group, Piece, groups_of
 from web.rights import Right
-from web.typed import Stretch, stretches
+from web.typed import TypedLine, typed_lines
 
 bp = Blueprint("pieces", __name__)
 # Pieces that are asked back at a time: each costs some tens of milliseconds (our choice).
@@ -32,7 +32,7 @@ _CHIP_FIELDS: Final = hidden_fields("kind", "index", "seen")
 class Understood:
     """What the page says about the typed lines of a job."""
 
-    lines: tuple[tuple[Stretch, ...], ...]
+    lines: tuple[TypedLine, ...]
     unread: tuple[str, ...]
     points: tuple[OpenPoint, ...]
     more_points: int
@@ -52,7 +52,7 @@ def understood_of(job: Job, settled: Collection[str]) -> Understood:
     read = read_lines(job, words=words)
     asked = asked_back(read, settled)
     return Understood(
-        lines=tuple(stretches(row, job) for row in read),
+        lines=typed_lines(read, job),
         unread=tuple(dict.fromkeys(one.text for row in read for one in row.unread)),
         points=tuple(open_point(one, job, words=words) for one in asked[:MOST_ASKED]),
         more_points=len(asked[MOST_ASKED:]),

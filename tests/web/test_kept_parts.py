@@ -27,9 +27,13 @@ def test_a_part_shown_again_is_what_it_would_be_drawn_anew(site):
 
     look()
     for path, form in (
-        (f"/job/{job}/add", {"text": "fan silent with the A/C on; amb 91F"}),
+        (f"/job/{job}/add", {"text": "low side 2.5; fan silent with the A/C on; amb 91F"}),
         (f"/job/{job}/wait", {"waits_for": "a fan"}),
         (f"/job/{job}/vehicle", {"make": "Pellarin", "model": "Copse", "refrigerant": "R-134a"}),
+        (f"/job/{job}/correct", {"kind": "reading", "index": "0", "change": "out"}),
+        (f"/job/{job}/correct", {"kind": "symptom", "index": "0", "change": "polarity:no"}),
+        (f"/job/{job}/correct", {"kind": "symptom", "index": "0", "change": "out"}),
+        (f"/job/{job}/answer", {"point": "low side 2.5 (line 2, sign 1)"}),
         ("/words/means", {"word": "bzzt", "what": "no crank"}),
         (f"/job/{job}/undo", {}),
     ):

@@ -7,9 +7,14 @@ from hypothesis import strategies as st
 from kb.case.amend import CHANGES
 from kb.case.terms import load_vocabulary
 from kb.workflow.jobs import draft_job
-from web.typed import stretches
+from web.typed import typed_lines
 
 WORDS = load_vocabulary()
+
+
+def stretches(read, job):
+    (line,) = typed_lines((read,), job)
+    return line.stretches
 
 
 def marked(text, kind, job=None):
