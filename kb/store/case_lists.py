@@ -131,7 +131,8 @@ class CaseLists:
         chosen = ids[(number - 1) * PAGE_SIZE : number * PAGE_SIZE]
         found = self._connection.execute(_LINES, {"jobs": chosen}).all()
         damaged: set[str] = set()
-        known_jobs(self._connection, _HASHES, {"jobs": chosen}, damaged=damaged)
+        hashes = self._connection.execute(_HASHES, {"jobs": chosen}).all()
+        known_jobs(self._connection, hashes, damaged=damaged)
         lines = tuple(
             CaseLine(
                 id=row.id,

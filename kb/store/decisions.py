@@ -4,9 +4,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, insert, select, update
+from sqlalchemy import ColumnElement, bindparam, insert, select, update
 
 from kb.errors import NotFoundError
+from kb.store.asked import Asked
 from kb.store.columns import LARGEST_ID, own_columns
 from kb.store.journal import HistoryRepository, Pen
 from kb.store.week_tables import DecisionRow
@@ -15,6 +16,8 @@ from kb.store.week_tables import DecisionRow
 OPEN: Final = "open"
 DONE: Final = "done"
 DROPPED: Final = "dropped"
+_ALL: Final = select(*own_columns(DecisionRow)).order_by(DecisionRow.id)
+_OF_WEEK: Final = Asked(_ALL.where(DecisionRow.week == bindparam("of")))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,15 +96,15 @@ class Decisions:
 
     def about_week(self, week: str) -> tuple[Decision, ...]:
         """Return all decisions about rows of one week, oldest first."""
-        return self._read(DecisionRow.week == week)
+        return tuple(map(_decision, _OF_WEEK.named(self._pen.connection, of=week)))
 
     def open_or_settled_since(self, since: datetime) -> tuple[Decision, ...]:
         """Return the open decisions and those settled at or after ``since``, oldest first."""
         return self._read((DecisionRow.state == OPEN) | (DecisionRow.settled_at >= since))
 
     def _read(self, chosen: ColumnElement[bool]) -> tuple[Decision, ...]:
-        query = select(*own_columns(DecisionRow)).where(chosen).order_by(DecisionRow.id)
-        return tuple(_decision(dict(row)) for row in self._pen.connection.execute(query).mappings())
+        rows = self._pen.connection.execute(_ALL.where(chosen)).mappings()
+        return tuple(_decision(dict(row)) for row in rows)
 
     # --- writing -----------------------------------------------------------------------------
 

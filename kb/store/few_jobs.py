@@ -1,13 +1,14 @@
 """All rows below a few jobs by one question: asking costs more than the rows of a job."""
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cache
 from operator import itemgetter
 from typing import Any, Final
 
 from sqlalchemy import (
     BindParameter,
+    Column,
     ColumnElement,
     CompoundSelect,
     Connection,
@@ -20,7 +21,8 @@ from sqlalchemy import (
     union_all,
 )
 
-from kb.store.columns import Base
+from kb.store.asked import Asked
+from kb.store.columns import Base, table_of
 from kb.store.shapes import SHAPES
 from kb.store.tables import FieldRow, LineRow
 
@@ -56,25 +58,37 @@ def _places(row_type: type[Base]) -> tuple[int, ...]:
 
 
 @cache
-def _question() -> CompoundSelect[Any]:
+def _of_some() -> CompoundSelect[Any]:
     """Return the question for the rows of all tables; the ids of the jobs are to be told."""
     ids: BindParameter[str] = bindparam("ids", expanding=True)
-    asked = [
-        _of_table(number, row_type).where(row_type.__table__.c.job_id.in_(ids))
-        for number, row_type in enumerate(COLUMNS)
-    ]
+    return _question(lambda column: column.in_(ids))
+
+
+@cache
+def _of_one() -> Asked:
+    """Return the same question for one job."""
+    return Asked(_question(lambda column: column == bindparam("job")))
+
+
+def _question(is_wanted: Callable[[Column[str]], ColumnElement[bool]]) -> CompoundSelect[Any]:
+    asked = [_of_table(number, row_type, is_wanted) for number, row_type in enumerate(COLUMNS)]
     return union_all(*asked).order_by("number", *_KEYS)
 
 
-def _of_table(number: int, row_type: type[Base]) -> Select[Any]:
-    columns = row_type.__table__.c
+def _of_table(
+    number: int,
+    row_type: type[Base],
+    is_wanted: Callable[[Column[str]], ColumnElement[bool]],
+) -> Select[Any]:
+    columns = table_of(row_type).c
     # PostgreSQL takes a NULL of no type for text, which goes with no number.
     row: list[ColumnElement[Any]] = [cast(null(), kind) for kind in _row()]
     for name, place in zip(COLUMNS[row_type], _places(row_type), strict=True):
         row[place] = columns[name]
     keys = [columns.get(name, literal_column("0")).label(name) for name in _KEYS]
     said = [column.label(f"place_{place}") for place, column in enumerate(row)]
-    return select(literal_column(str(number)).label("number"), *keys, *said)
+    asked = select(literal_column(str(number)).label("number"), *keys, *said)
+    return asked.where(is_wanted(columns.job_id))
 
 
 @cache
@@ -95,7 +109,12 @@ def rows_below(connection: Connection, ids: tuple[str, ...]) -> Below:
     Of each the keys come first, then the columns of ``COLUMNS``.
     """
     readers, found = _readers(), defaultdict[type[Base], list[tuple[Any, ...]]](list)
-    for row in connection.execute(_question(), {"ids": ids}):
+    rows: Iterable[Sequence[Any]] = (
+        _of_one().rows(connection, job=ids[0])
+        if len(ids) == 1
+        else connection.execute(_of_some(), {"ids": ids})
+    )
+    for row in rows:
         row_type, read = readers[row[0]]
         found[row_type].append(read(row))
     return found

@@ -9,6 +9,7 @@ from uuid import uuid4
 from sqlalchemy import Connection, Select, bindparam, delete, func, insert, select, update
 
 from kb.errors import StoreError
+from kb.store.asked import Asked
 from kb.store.columns import table_of
 from kb.store.postgres import is_postgres
 from kb.store.tables import GenerationRow, HistoryRow, SettingRow
@@ -17,8 +18,8 @@ from kb.store.tables import GenerationRow, HistoryRow, SettingRow
 _STATE: Final = "state of closed jobs"
 
 # Statements are made once: making one costs more than what it asks of a small shop's database.
-_SETTING: Final = select(SettingRow.value).where(SettingRow.key == bindparam("key"))
-_GENERATION: Final = select(GenerationRow.number)
+_SETTING: Final = Asked(select(SettingRow.value).where(SettingRow.key == bindparam("key")))
+_GENERATION: Final = Asked(select(GenerationRow.number))
 _LINES: Final = select(
     HistoryRow.seq,
     HistoryRow.at,
@@ -27,7 +28,7 @@ _LINES: Final = select(
     HistoryRow.job_id,
     HistoryRow.what,
 ).order_by(HistoryRow.seq)
-_LINES_OF: Final = _LINES.where(HistoryRow.job_id == bindparam("of"))
+_LINES_OF: Final = Asked(_LINES.where(HistoryRow.job_id == bindparam("of")))
 _ADD_LINES: Final = insert(table_of(HistoryRow))
 _COUNT_ON: Final = update(GenerationRow).values(number=GenerationRow.number + 1)
 
@@ -118,7 +119,8 @@ class HistoryRepository:
 
     def of(self, job_id: str) -> tuple[HistoryLine, ...]:
         """Return the lines of one job, oldest first."""
-        return self._lines(_LINES_OF, of=job_id)
+        rows = _LINES_OF.named(self._pen.connection, of=job_id)
+        return tuple(HistoryLine(**row) for row in rows)
 
     def since(self, seq: int) -> tuple[HistoryLine, ...]:
         """Return all lines after the one numbered ``seq``, oldest first."""
@@ -142,8 +144,8 @@ class HistoryRepository:
         """Return the number of the newest line, 0 before there is one."""
         return self._pen.connection.scalar(select(func.max(HistoryRow.seq))) or 0
 
-    def _lines(self, query: Select[*tuple[Any, ...]], **values: str) -> tuple[HistoryLine, ...]:
-        rows = self._pen.connection.execute(query, values).mappings()
+    def _lines(self, query: Select[*tuple[Any, ...]]) -> tuple[HistoryLine, ...]:
+        rows = self._pen.connection.execute(query).mappings()
         return tuple(HistoryLine(**row) for row in rows)
 
 
@@ -155,7 +157,8 @@ class SettingRepository:
 
     def get(self, key: str) -> str | None:
         """Return the value of ``key``, None where it was never set."""
-        return self._pen.connection.scalar(_SETTING, {"key": key})
+        found: str | None = _SETTING.scalar(self._pen.connection, key=key)
+        return found
 
     def set(self, key: str, value: str) -> None:
         """Set ``key``."""
@@ -169,12 +172,12 @@ class SettingRepository:
 
 def generation(connection: Connection) -> int:
     """Return the number that grows in every transaction that writes a job."""
-    return connection.scalar(_GENERATION) or 0
+    return _GENERATION.scalar(connection) or 0
 
 
 def state(connection: Connection) -> str:
     """Return what names the present state of all closed jobs; empty before there is one."""
-    return connection.scalar(_SETTING, {"key": _STATE}) or ""
+    return _SETTING.scalar(connection, key=_STATE) or ""
 
 
 def renew_state(connection: Connection) -> None:

@@ -1,17 +1,17 @@
 """Jobs that this process read before, by the hash of their content: read again only when changed."""
 
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Iterable
 from threading import Lock
-from typing import Any, Final
+from typing import Final
 
-from sqlalchemy import Connection, Select, select
+from sqlalchemy import Connection, select
 
 from kb.case.model import Job
 from kb.store.loading import load_jobs
 from kb.store.tables import JobRow
 
-# Which jobs, with the hashes of their content; a condition is added to it.
+# Ids with hashes of content, for ``known_jobs``; a condition is added to it.
 HASHES: Final = select(JobRow.id, JobRow.content_hash).order_by(JobRow.id)
 
 # A job is some 10 kB, so all of them are a few megabytes (our choice).
@@ -47,8 +47,7 @@ KNOWN: Final = KnownJobs()
 
 def known_jobs(
     connection: Connection,
-    asked: Select[str, str],
-    values: Mapping[str, Any] | None = None,
+    asked: Iterable[tuple[str, str]],
     *,
     damaged: set[str] | None = None,
 ) -> tuple[Job, ...]:
@@ -58,10 +57,8 @@ def known_jobs(
     ----------
     connection : Connection
         In a transaction.
-    asked : Select
-        Which jobs: ``HASHES`` with a condition.
-    values : mapping, optional
-        Of the places that the condition has.
+    asked : iterable of (str, str)
+        Which jobs: id and hash of content of each, as ``HASHES`` with a condition gives them.
     damaged : set of str, optional
         As in ``load_jobs``.
 
@@ -70,7 +67,7 @@ def known_jobs(
     StoreError
         As ``load_jobs``.
     """
-    hashes = {row.id: row.content_hash for row in connection.execute(asked, values)}
+    hashes = dict(asked)
     known = {job_id: KNOWN.get(content) for job_id, content in hashes.items()}
     unknown = [job_id for job_id, job in known.items() if job is None]
     for at in range(0, len(unknown), MOST_KNOWN):

@@ -1,7 +1,7 @@
 """Rows to values: any number of jobs in one query a table."""
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache
 from typing import Any, Final
 
@@ -18,6 +18,7 @@ from typing_extensions import override
 
 from kb.case.model import Complaint, Job, JobState, Origin, Scan, Vehicle
 from kb.errors import KBError
+from kb.store.asked import Asked
 from kb.store.columns import Base, table_of
 from kb.store.faults import damaged_jobs, no_such_job
 from kb.store.few_jobs import rows_below
@@ -118,9 +119,10 @@ def _by_halves(connection: Connection, chosen: Chosen) -> tuple[tuple[Job, ...],
 
 def _read(connection: Connection, chosen: Chosen) -> list[tuple[Job, str]]:
     """Return the chosen jobs as they stand, each with the hash of what was written."""
+    rows: Iterable[Mapping[Any, Any]]
     if isinstance(chosen, tuple):
         parts = _FewLoader(connection, chosen).parts()
-        rows = connection.execute(_named_jobs(), {"ids": chosen}).mappings()
+        rows = _rows_of(connection, chosen)
     else:
         ids = None if chosen is None else select(JobRow.id).where(chosen)
         parts = JobLoader(connection, ids=ids).parts()
@@ -143,13 +145,24 @@ def _named_jobs() -> Select[Any]:
 
 
 @cache
+def _one_job() -> Asked:
+    return Asked(_all_jobs().where(JobRow.id == bindparam("job")))
+
+
+def _rows_of(connection: Connection, ids: tuple[str, ...]) -> Iterable[Mapping[Any, Any]]:
+    if len(ids) == 1:
+        return _one_job().named(connection, job=ids[0])
+    return connection.execute(_named_jobs(), {"ids": ids}).mappings()
+
+
+@cache
 def _all_rows(row_type: type[Base], names: tuple[str, ...]) -> Select[Any]:
     table = table_of(row_type)
     keys = list(table.primary_key)
     return select(*keys, *(table.c[name] for name in names)).order_by(*keys)
 
 
-_WHOLE_ROW: Final = select(table_of(JobRow)).where(JobRow.id == bindparam("job"))
+_WHOLE_ROW: Final = Asked(select(table_of(JobRow)).where(JobRow.id == bindparam("job")))
 
 
 def load_body_html(connection: Connection, job_id: str) -> str:
@@ -163,9 +176,10 @@ def load_body_html(connection: Connection, job_id: str) -> str:
         If its row changed on the disk.
     """
     table = table_of(JobRow)
-    row = connection.execute(_WHOLE_ROW, {"job": job_id}).mappings().one_or_none()
-    if row is None:
+    rows = _WHOLE_ROW.named(connection, job=job_id)
+    if not rows:
         raise no_such_job(job_id)
+    (row,) = rows
     # Inside the unit of work that wrote it, a row has no seal yet.
     if row["seal"] not in {None, seal_of(table, row)}:
         raise damaged_jobs((job_id,))

@@ -7,12 +7,12 @@ from typing import Any, Final
 from sqlalchemy import bindparam, insert, select, update
 
 from kb.errors import ConflictError, NotFoundError
+from kb.store.asked import Asked
 from kb.store.columns import LARGEST_ID, own_columns
 from kb.store.journal import HistoryRepository, Pen
 from kb.store.shop_tables import PersonRow
 
-# Every page asks it, so it is made once.
-_ONE: Final = select(*own_columns(PersonRow)).where(PersonRow.id == bindparam("person"))
+_ONE: Final = Asked(select(*own_columns(PersonRow)).where(PersonRow.id == bindparam("person")))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,13 +55,13 @@ class People:
         NotFoundError
             If there is no such person.
         """
-        known, asked = person_id <= LARGEST_ID, {"person": person_id}
-        row = self._pen.connection.execute(_ONE, asked).mappings().one_or_none() if known else None
-        if row is None:
+        known = person_id <= LARGEST_ID
+        rows = _ONE.named(self._pen.connection, person=person_id) if known else []
+        if not rows:
             raise NotFoundError(
                 f"expected a person of this shop, got number {person_id}; look at People"
             )
-        return StoredPerson(**row)
+        return StoredPerson(**rows[0])
 
     def named(self, name: str) -> StoredPerson | None:
         """Return the person of that name in whatever case, None where there is none."""

@@ -6,6 +6,7 @@ from typing import Final
 from sqlalchemy import bindparam, func, insert, select
 
 from kb.errors import NotFoundError
+from kb.store.asked import Asked
 from kb.store.journal import HistoryRepository, Pen
 from kb.store.photo_files import StoredPhoto
 from kb.store.shop_tables import JobPhotoRow, PhotoRow
@@ -13,7 +14,7 @@ from kb.store.tables import JobRow
 
 # The verb of a photo's line of history; it writes no new state of the job.
 PHOTO_VERB: Final = "photo"
-_OF_JOB: Final = (
+_OF_JOB: Final = Asked(
     select(JobPhotoRow.content_hash, JobPhotoRow.caption)
     .where(JobPhotoRow.job_id == bindparam("of"))
     .order_by(JobPhotoRow.ordinal)
@@ -82,8 +83,7 @@ class PhotoRepository:
 
     def of(self, job_id: str) -> tuple[JobPhoto, ...]:
         """Return the photos of a job in the order they came."""
-        rows = self._connection.execute(_OF_JOB, {"of": job_id}).mappings()
-        return tuple(JobPhoto(**row) for row in rows)
+        return tuple(JobPhoto(**row) for row in _OF_JOB.named(self._connection, of=job_id))
 
     def get(self, content_hash: str) -> StoredPhoto:
         """Return what is known of the photo with that hash.

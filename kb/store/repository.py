@@ -10,6 +10,7 @@ from sqlalchemy import ColumnElement, bindparam, func, select
 from kb.case.model import Job, JobState, Origin
 from kb.case.standing import ELSEWHERE
 from kb.errors import ConflictError
+from kb.store.asked import Asked
 from kb.store.faults import no_such_job, taken
 from kb.store.journal import HistoryRepository, PastLine, Pen, next_job_number
 from kb.store.known_jobs import HASHES, known_jobs
@@ -23,13 +24,13 @@ from kb.store.writes import EarlierStates
 CHUNK: Final = 500
 
 # What pages ask again and again is made once.
-_ONE: Final = HASHES.where(JobRow.id == bindparam("job"))
+_ONE: Final = Asked(HASHES.where(JobRow.id == bindparam("job")))
 _SOME: Final = HASHES.where(JobRow.id.in_(bindparam("jobs", expanding=True)))
 # Named, not left out: so the index of the states serves, however many are closed.
-_OPEN: Final = HASHES.where(JobRow.state.in_([JobState.OPEN.value, JobState.WAITING.value]))
-_OF_CAR: Final = HASHES.where(JobRow.vehicle_vin == bindparam("vin"))
-_COMEBACKS: Final = select(JobRow.id).where(JobRow.comeback_of == bindparam("job"))
-_REVISION: Final = select(JobRow.revision).where(JobRow.id == bindparam("job"))
+_OPEN: Final = Asked(HASHES.where(JobRow.state.in_([JobState.OPEN.value, JobState.WAITING.value])))
+_OF_CAR: Final = Asked(HASHES.where(JobRow.vehicle_vin == bindparam("vin")))
+_COMEBACKS: Final = Asked(select(JobRow.id).where(JobRow.comeback_of == bindparam("job")))
+_REVISION: Final = Asked(select(JobRow.revision).where(JobRow.id == bindparam("job")))
 
 T = TypeVar("T")
 
@@ -76,7 +77,7 @@ class JobRepository:
         NotFoundError
             If there is none of that id.
         """
-        found = known_jobs(self._connection, _ONE, {"job": job_id})
+        found = known_jobs(self._connection, _ONE.rows(self._connection, job=job_id))
         if not found:
             raise no_such_job(job_id)
         return found[0]
@@ -95,16 +96,19 @@ class JobRepository:
 
     def some(self, ids: Sequence[str]) -> tuple[Job, ...]:
         """Return the jobs of those ids that are there, in the order of the ids."""
-        return known_jobs(self._connection, _SOME, {"jobs": ids}, damaged=self.damaged)
+        asked = self._connection.execute(_SOME, {"jobs": ids}).all()
+        return known_jobs(self._connection, asked, damaged=self.damaged)
 
     def by_invoice(self, invoice: str) -> Job | None:
         """Return the job with that invoice number, None where there is none."""
-        found = known_jobs(self._connection, HASHES.where(JobRow.invoice == invoice))
+        asked = self._connection.execute(HASHES.where(JobRow.invoice == invoice)).all()
+        found = known_jobs(self._connection, asked)
         return found[0] if found else None
 
     def of_vehicle(self, vin: str) -> tuple[Job, ...]:
         """Return every job of one car by its VIN."""
-        return known_jobs(self._connection, _OF_CAR, {"vin": vin}, damaged=self.damaged)
+        asked = _OF_CAR.rows(self._connection, vin=vin)
+        return known_jobs(self._connection, asked, damaged=self.damaged)
 
     def of_cause(self, cause: str, *, most: int) -> tuple[Job, ...]:
         """Return the newest jobs of one cause that were closed here, at most ``most``."""
@@ -117,12 +121,13 @@ class JobRepository:
     def comebacks_of(self, job_id: str) -> tuple[Job, ...]:
         """Return the jobs that are comebacks of one job."""
         # The column has no index: looked through once, not once for each table below.
-        ids = tuple(self._connection.scalars(_COMEBACKS, {"job": job_id}))
+        ids = tuple(row[0] for row in _COMEBACKS.rows(self._connection, job=job_id))
         return self.some(ids) if ids else ()
 
     def open_jobs(self) -> tuple[Job, ...]:
         """Return the jobs that are not closed, waiting ones among them."""
-        return known_jobs(self._connection, _OPEN, damaged=self.damaged)
+        asked = _OPEN.rows(self._connection)
+        return known_jobs(self._connection, asked, damaged=self.damaged)
 
     def closed_jobs(self) -> tuple[Job, ...]:
         """Return every closed job."""
@@ -157,7 +162,7 @@ class JobRepository:
         NotFoundError
             If there is none of that id.
         """
-        found = self._connection.scalar(_REVISION, {"job": job_id})
+        found: int | None = _REVISION.scalar(self._connection, job=job_id)
         if found is None:
             raise no_such_job(job_id)
         return found

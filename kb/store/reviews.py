@@ -7,13 +7,14 @@ from uuid import uuid4
 
 from sqlalchemy import bindparam, delete, insert, select, update
 
+from kb.store.asked import Asked
 from kb.store.journal import Pen
 from kb.store.week_tables import ReviewRow
 
 # A claim that is older was left by a process that died; counting takes seconds (our choice).
 CLAIM_LIFE: Final = timedelta(minutes=2)
-_REVIEW: Final = select(ReviewRow.made_at, ReviewRow.body).where(
-    ReviewRow.week == bindparam("week")
+_REVIEW: Final = Asked(
+    select(ReviewRow.made_at, ReviewRow.body).where(ReviewRow.week == bindparam("week"))
 )
 
 
@@ -34,10 +35,10 @@ class Reviews:
 
     def get(self, week: str) -> KeptReview | None:
         """Return the review of a week, None where none is counted yet."""
-        row = self._pen.connection.execute(_REVIEW, {"week": week}).one_or_none()
-        if row is None or row.made_at is None or row.body is None:
+        made_at, body = _REVIEW.one(self._pen.connection, week=week) or (None, None)
+        if made_at is None or body is None:
             return None
-        return KeptReview(week=week, made_at=row.made_at, body=row.body)
+        return KeptReview(week=week, made_at=made_at, body=body)
 
     def weeks(self) -> tuple[str, ...]:
         """Return the names of the weeks that are counted, newest first."""

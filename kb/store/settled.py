@@ -4,11 +4,11 @@ from typing import Final
 
 from sqlalchemy import bindparam, delete, insert, select
 
+from kb.store.asked import Asked
 from kb.store.journal import Pen
 from kb.store.shop_tables import SettledRow
 
-# Every page of an open job asks it, so it is made once.
-_OF_JOB: Final = select(SettledRow.text).where(SettledRow.job_id == bindparam("of"))
+_OF_JOB: Final = Asked(select(SettledRow.text).where(SettledRow.job_id == bindparam("of")))
 
 
 class SettledPieces:
@@ -32,4 +32,4 @@ class SettledPieces:
 
     def of(self, job_id: str) -> frozenset[str]:
         """Return the texts of a job's settled pieces."""
-        return frozenset(self._pen.connection.scalars(_OF_JOB, {"of": job_id}))
+        return frozenset(text for (text,) in _OF_JOB.rows(self._pen.connection, of=job_id))

@@ -6,11 +6,13 @@ from typing import Final
 
 from sqlalchemy import ColumnElement, bindparam, delete, insert, select, update
 
+from kb.store.asked import Asked
 from kb.store.journal import Pen
 from kb.store.shop_tables import FailedSignInRow, SessionRow, SignInLinkRow
 
-# Every page asks it, so it is made once.
-_SESSION: Final = select(SessionRow.__table__).where(SessionRow.token_hash == bindparam("token"))
+_SESSION: Final = Asked(
+    select(SessionRow.__table__).where(SessionRow.token_hash == bindparam("token"))
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +60,7 @@ class Sessions:
 
     def find(self, token_hash: str) -> StoredSession | None:
         """Return a session, None where there is none of that hash."""
-        row = self._pen.connection.execute(_SESSION, {"token": token_hash}).mappings().one_or_none()
+        row = next(iter(_SESSION.named(self._pen.connection, token=token_hash)), None)
         return None if row is None else StoredSession(**row)
 
     def of(self, person_id: int) -> tuple[StoredSession, ...]:

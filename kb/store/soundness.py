@@ -14,7 +14,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from kb.errors import KBError, StoreError
 from kb.store.columns import Base
-from kb.store.engine import make_engine, sqlite_file
+from kb.store.engine import begin, make_engine, sqlite_file
 from kb.store.journal import Pen
 from kb.store.photos import PHOTO_VERB
 from kb.store.seals import broken_seals, sealed_tables
@@ -43,7 +43,7 @@ class Soundness:
     @contextmanager
     def _asked(self) -> Iterator[Connection]:
         try:
-            with self._engine.connect() as connection, connection.begin():
+            with begin(self._engine, writes=False) as connection:
                 yield connection
         except (SQLAlchemyError, TypeError, ValueError, LookupError) as error:
             raise StoreError(f"cannot be read: {getattr(error, 'orig', error)}") from error

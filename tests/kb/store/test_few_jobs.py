@@ -1,5 +1,4 @@
 import pytest
-from sqlalchemy import event
 
 from kb.store.columns import table_of
 from kb.store.few_jobs import COLUMNS, rows_below
@@ -7,6 +6,7 @@ from kb.store.loading import load_jobs
 from kb.store.rows import FAMILIES
 from tests.factories import a_full_case, a_job
 from tests.kb.store.other_process import NOW
+from tests.kb.store.questions import asked_of
 
 
 @pytest.fixture
@@ -33,11 +33,24 @@ def test_the_rows_of_each_table_are_those_in_it_in_the_order_of_their_keys(fille
 
 
 def test_a_job_is_read_by_two_questions_and_is_the_one_that_was_written(filled):
-    asked = []
-    with filled.read() as unit:
-        event.listen(unit.connection, "before_cursor_execute", lambda *row: asked.append(row[2]))
+    with filled.read() as unit, asked_of(unit.connection) as asked:
         assert load_jobs(unit.connection, ("J1",)) == (a_full_case("J1"),)
     assert len(asked) == 2
+
+
+def test_several_jobs_are_read_by_two_questions_as_well(filled):
+    with filled.read() as unit, asked_of(unit.connection) as asked:
+        both = load_jobs(unit.connection, ("J2", "J1"))
+    assert both == (a_full_case("J1"), a_full_case("J2"))
+    assert len(asked) == 2
+
+
+def test_the_rows_of_one_job_are_those_that_it_has_among_several(filled):
+    with filled.read() as unit:
+        several, one = (rows_below(unit.connection, ids) for ids in (("J1", "J2"), ("J2",)))
+        assert one == {
+            row_type: [row for row in rows if row[0] == "J2"] for row_type, rows in several.items()
+        }
 
 
 def test_a_job_that_is_not_there_has_no_rows(filled):
