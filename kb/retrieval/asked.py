@@ -1,6 +1,6 @@
 """One query held against every case: its evidence, the best cases, the reasons for each."""
 
-from collections.abc import Container, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
@@ -44,14 +44,17 @@ class Evidence(Protocol):
     def add_to(self, total: Floats) -> None:
         """Add what it gives onto ``total``, shape ``(n_cases,)``."""
 
-    def of(self, row: int) -> float | None:
-        """Return what it gives case ``row``, None where it says nothing of it."""
+    def of(self, cases: Rows) -> Sequence[float | None]:
+        """Return what it gives each of ``cases``, None where it says nothing of one."""
 
 
-def place(rows: Rows, row: int) -> int | None:
-    """Return where ``row`` stands in ascending ``rows``, None where it does not."""
-    at = int(np.searchsorted(rows, row))
-    return at if at < len(rows) and rows[at] == row else None
+def stands(rows: Rows, cases: Rows) -> tuple[NDArray[np.int64], list[bool]]:
+    """Return where each of ``cases`` would stand in ascending ``rows``, and whether it does."""
+    at = rows.searchsorted(cases)
+    if not len(rows):
+        return at, [False] * len(cases)
+    there: list[bool] = (rows.take(at, mode="clip") == cases).tolist()
+    return at, there
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,9 +69,10 @@ class OfAll:
         """Add what it gives."""
         total += self.weights
 
-    def of(self, row: int) -> float | None:
-        """Return what it gives case ``row``."""
-        return float(self.weights[row])
+    def of(self, cases: Rows) -> Sequence[float | None]:
+        """Return what it gives each of ``cases``."""
+        weights: list[float | None] = self.weights[cases].tolist()
+        return weights
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,10 +89,13 @@ class OfSome:
         """Add what it gives."""
         add_rows(total, self.rows, self.weights)
 
-    def of(self, row: int) -> float | None:
-        """Return what it gives case ``row``."""
-        at = place(self.rows, row)
-        return None if at is None else float(self.weights[at])
+    def of(self, cases: Rows) -> Sequence[float | None]:
+        """Return what it gives each of ``cases``."""
+        at, there = stands(self.rows, cases)
+        return [
+            float(self.weights[k]) if one else None
+            for k, one in zip(at.tolist(), there, strict=True)
+        ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,10 +114,13 @@ class Alike:
         if self.but is not None:
             add_rows(total, self.but, np.full(len(self.but), -self.weight, total.dtype))
 
-    def of(self, row: int) -> float | None:
-        """Return what it gives case ``row``."""
-        out = self.but is not None and place(self.but, row) is not None
-        return None if out or place(self.rows, row) is None else self.weight
+    def of(self, cases: Rows) -> Sequence[float | None]:
+        """Return what it gives each of ``cases``."""
+        _, there = stands(self.rows, cases)
+        if self.but is not None and any(there):
+            _, out = stands(self.but, cases)
+            there = [one and not other for one, other in zip(there, out, strict=True)]
+        return [self.weight if one else None for one in there]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,9 +138,12 @@ class Asked:
 
         With ``among``, only cases of these ids; the order is that of all cases.
         """
-        rows = self.best_rows(top, among)
-        shared = self.index.texts_.shared(self.words, np.array(rows, np.int32))
-        return tuple(self._match(row, pairs) for row, pairs in zip(rows, shared, strict=True))
+        rows = np.array(self.best_rows(top, among), np.int32)
+        scores = self.scores[rows].tolist()
+        return tuple(
+            Match(case=self.index.ids_[row], row=row, score=score, reasons=tuple(reasons))
+            for row, score, reasons in zip(rows.tolist(), scores, self._reasons(rows), strict=True)
+        )
 
     def best_rows(self, top: int, among: Container[str] | None = None) -> list[int]:
         """Return the rows of the ``top`` best cases, as ``best`` orders them."""
@@ -142,33 +155,49 @@ class Asked:
         rows = [int(row) for row in top_rows(scores, top + 1) if scores[row] > -np.inf]
         return [row for row in rows if ids[row] != self.query.case][:top]
 
-    def _match(self, row: int, pairs: Sequence[tuple[str, str]]) -> Match:
-        reasons = []
+    def _reasons(self, cases: Rows) -> list[list[Reason]]:
+        """Return the reasons for each of ``cases``, the strongest first."""
+        found: list[list[Reason]] = [[] for _ in cases]
         for part in self.parts:
-            weight = part.of(row)
-            if weight:
-                what = words_in_common(pairs) if part.part == "text" else self._what(row, part)
-                reasons.append(Reason(part=part.part, what=what, weight=weight))
-        reasons.sort(key=lambda reason: (-abs(reason.weight), reason.what))
-        score = float(self.scores[row])
-        return Match(case=self.index.ids_[row], row=row, score=score, reasons=tuple(reasons))
+            weights = part.of(cases)
+            if any(weights):
+                what = self._words_for(part, cases)
+                for at, weight in enumerate(weights):
+                    if weight:
+                        found[at].append(Reason(part.part, what(at, weight), weight))
+        for reasons in found:
+            reasons.sort(key=lambda reason: (-abs(reason.weight), reason.what))
+        return found
 
-    def _what(self, row: int, part: Evidence) -> str:
-        if self.index.stored_fields is not None and part.part in {"learned", "spelling"}:
-            return self.index.stored_fields.says(part.what, row, nats=part.of(row) or 0.0)
+    def _words_for(self, part: Evidence, cases: Rows) -> Callable[[int, float], str]:
+        """Return what gives the words of a part for the case at a place in ``cases``."""
+        stored = self.index.stored_fields
+        if part.part == "text":
+            shared = self.index.texts_.shared(self.words, cases)
+            return lambda at, _: words_in_common(shared[at])
+        if stored is not None and part.part in {"learned", "spelling"}:
+            return lambda at, nats: stored.says(part.what, int(cases[at]), nats=nats)
         if isinstance(part, OfSome) and part.measure is not None:
-            return self._here(row, part, part.measure)
+            return self._beside(cases, part, part.measure)
+        said = self._said(part)
+        return lambda _at, _: said
+
+    def _said(self, part: Evidence) -> str:
         if not isinstance(part, Alike):
             return part.what
         if part.weight < 0:
             return f"{part.what}; otherwise there"
         return f"{part.what} (in {len(part.rows)} of {len(self.index.ids_)} cases)"
 
-    def _here(self, row: int, part: OfSome, here: Measure) -> str:
-        span = self.index.measures_.span(here.key)
-        there = float(self.index.values_[span][place(part.rows, row)])
+    def _beside(self, cases: Rows, part: OfSome, here: Measure) -> Callable[[int, float], str]:
+        values = self.index.values_[self.index.measures_.span(here.key)]
+        places = stands(part.rows, cases)[0].tolist()
         often = rarity(here, self.index.scale(here.key).population)
-        return f"{here.what}, there {beside(here, there)}; {often}"
+
+        def said(at: int, _: float) -> str:
+            return f"{here.what}, there {beside(here, float(values[places[at]]))}; {often}"
+
+        return said
 
 
 def words_in_common(pairs: Iterable[tuple[str, str]]) -> str:

@@ -66,15 +66,15 @@ def places(
     array of shape (n_lists, n_wanted)
         Positions in ``rows``.
     """
-    low = np.repeat(pointers[lists].astype(np.int64)[:, None], len(wanted), axis=1)
-    stop = pointers[lists + 1].astype(np.int64)[:, None]
-    high = np.broadcast_to(stop, low.shape).copy()
-    last = max(0, len(rows) - 1)
-    while (left := low < high).any():
-        middle = (low + high) // 2
-        before = left & (rows[np.minimum(middle, last)] < wanted)
-        low = np.where(before, middle + 1, low)
-        high = np.where(left & ~before, middle, high)
-    if not len(rows):
-        return np.full(low.shape, -1)
-    return np.where((low < stop) & (rows[np.minimum(low, last)] == wanted), low, -1)
+    start = pointers[lists].astype(np.int64)
+    left = pointers[lists + 1] - start
+    at = np.repeat(start[:, None], len(wanted), axis=1)
+    if not at.size or not len(rows):
+        return np.full(at.shape, -1)
+    # The wanted case stands where the search is, or after it, or nowhere.
+    for _ in range(int(left.max()).bit_length()):
+        half = (left >> 1)[:, None]
+        at += half * (rows.take(at + half, mode="clip") <= wanted)
+        left -= half[:, 0]
+    there = (rows.take(at, mode="clip") == wanted) & (left > 0)[:, None]
+    return np.where(there, at, -1)

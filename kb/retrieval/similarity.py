@@ -4,7 +4,7 @@ Parts have one unit, so they add; what is missing on either side counts exactly 
 """
 
 from dataclasses import dataclass
-from typing import Final, TypeVar
+from typing import Final, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,8 +59,7 @@ MOST_CONTRARY: Final = 20
 LEAST_NEAR: Final = 0.1
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reason:
+class Reason(NamedTuple):
     """One part of a score: ``weight`` in nats, positive speaks for, negative against."""
 
     part: str

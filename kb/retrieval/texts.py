@@ -193,10 +193,11 @@ class CaseTexts:
         at = places(self.pointers, self.rows, lists=asked.ids, wanted=cases)
         entries, columns = np.nonzero(at >= 0)
         parts = asked.weights[entries] * self.values[at[entries, columns]]
-        for k in np.lexsort((entries, -parts)):
-            entry = entries[k]
-            pair = asked.names[asked.asked[entry]], self.words[asked.ids[entry]]
-            found[columns[k]].append(pair)
+        order = np.lexsort((entries, -parts))
+        entries, columns = entries[order], columns[order]
+        pairs = asked.asked[entries].tolist(), asked.ids[entries].tolist(), columns.tolist()
+        for name, word, column in zip(*pairs, strict=True):
+            found[column].append((asked.names[name], self.words[word]))
         return found
 
 
