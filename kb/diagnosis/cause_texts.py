@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
-from itertools import compress, repeat
+from itertools import compress
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from kb.case.terms import Vocabulary
+from kb.retrieval.analyzer import CHAR_LENGTHS, char_words, word_grams, word_terms
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.index import query_text
 from kb.retrieval.learn import ANALYZERS
+from kb.retrieval.lists import add_lists
 from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE
 from kb.retrieval.vectors import TextSpace
 
@@ -23,6 +25,9 @@ _Row = np.int32
 
 # Nats for a cosine of 1 with the catalogue's words for a cause and its cases' words (our choice).
 TEXT_WEIGHT: Final = 45.0
+# Words whose character n-grams are remembered by number (our choice; some 300 bytes each).
+_MOST_REMEMBERED: Final = 4096
+_NONE: Final = np.zeros(0, np.int64)
 
 
 def catalogue_text(words: Vocabulary, name: str) -> str:
@@ -54,12 +59,19 @@ def fit_texts(
 
 
 class JobTerms(NamedTuple):
-    """Terms of a text that one space knows: all counted ones, which are known, rows and weights."""
+    """The terms of a text that one space knows: rows and weights, of words and pairs their names."""
 
-    counted: Mapping[str, int]
-    known: NDArray[np.bool_]
+    names: tuple[str, ...]
     rows: NDArray[np.int32]
     weights: Floats
+
+
+class _Counted(NamedTuple):
+    """The counted terms of a text: numbers, counts, of words and pairs their names."""
+
+    names: tuple[str, ...]
+    numbers: Codes
+    counts: Floats
 
 
 class JobWords:
@@ -103,7 +115,7 @@ class _Shared:
         lengths = table.indptr[query.rows + 1] - starts
         first = np.cumsum(lengths) - lengths
         at = np.repeat(starts - first, lengths) + np.arange(lengths.sum())
-        self.names = list(compress(query.counted, query.known.tolist()))
+        self.names = query.names
         self.causes = table.indices[at]
         self.word_of = np.repeat(np.arange(len(lengths)), lengths)
         self.parts = query.weights[self.word_of] * table.data[at]
@@ -133,6 +145,9 @@ class CauseTexts:
 
     def __init__(self, spaces: Mapping[str, TextSpace]) -> None:
         self.names = tuple(spaces)
+        self._kinds = tuple(_kind(name) for name in self.names)
+        self._shares = tuple(_share(name) for name in self.names)
+        self._known: dict[str, Codes] = {}
         stacked = sparse.vstack([row.postings_ for row in spaces.values()], format="csr")
         # Half the bytes to fetch for each posting.
         parts = (stacked.data, stacked.indices.astype(_Row), stacked.indptr.astype(_Row))
@@ -170,28 +185,42 @@ class CauseTexts:
     def ask(self, query: CaseFeatures) -> JobWords:
         """Return the words of a job, and which of them each space knows."""
         text = query_text(query)
-        counted = {kind: analyzer(text) for kind, analyzer in ANALYZERS.items()}
-        numbers = {
-            kind: np.array(list(map(self._terms[kind].get, terms, repeat(-1))), np.int64)
-            for kind, terms in counted.items()
-        }
-        return JobWords(
-            self, [self._weighed(at, counted, numbers) for at in range(len(self.names))]
-        )
+        counted = {"word": self._words(text), "char": self._chars(text)}
+        rows = zip(self._kinds, self._rows, strict=True)
+        return JobWords(self, [self._weighed(counted[kind], numbered) for kind, numbered in rows])
 
-    def _weighed(
-        self, at: int, counted: Mapping[str, Mapping[str, int]], numbers: Mapping[str, Codes]
-    ) -> JobTerms:
-        """Return the terms that a space knows, their weights as ``TextSpace.query`` has them."""
-        kind = _kind(self.names[at])
+    def _words(self, text: str) -> _Counted:
+        counted = word_terms(text)
+        names = tuple(counted)
         # The last number stands for what no space knows.
-        rows = self._rows[at][numbers[kind]]
+        numbers = np.array([self._terms["word"].get(name, -1) for name in names], np.int64)
+        return _Counted(names, numbers, np.array([*counted.values()], np.float64))
+
+    def _chars(self, text: str) -> _Counted:
+        known = [self._grams(word) for word in char_words(text)]
+        numbers, counts = np.unique(np.concatenate([_NONE, *known]), return_counts=True)
+        return _Counted((), numbers, counts.astype(np.float64))
+
+    def _grams(self, word: str) -> Codes:
+        """Return the numbers of the character n-grams of a word."""
+        found = self._known.get(word)
+        if found is None:
+            if len(self._known) >= _MOST_REMEMBERED:
+                self._known.clear()
+            terms = self._terms["char"]
+            numbers = [terms.get(gram, -1) for gram in word_grams(word, CHAR_LENGTHS)]
+            found = self._known[word] = np.array(numbers, np.int64)
+        return found
+
+    def _weighed(self, counted: _Counted, numbered: NDArray[np.int32]) -> JobTerms:
+        """Return the terms that a space knows, their weights as ``TextSpace.query`` has them."""
+        rows = numbered[counted.numbers]
         known = rows >= 0
-        rows, counts = rows[known], np.array(list(counted[kind].values()), np.float64)[known]
-        weights = (1 + np.log(counts)) * self._idf[rows]
+        rows = rows[known]
+        weights = (1 + np.log(counted.counts[known])) * self._idf[rows]
         if len(rows):
             weights = weights / np.sqrt(weights @ weights)
-        return JobTerms(counted[kind], known, rows, weights)
+        return JobTerms(tuple(compress(counted.names, known.tolist())), rows, weights)
 
     def evidence(self, words: JobWords, prior: Floats) -> Floats:
         """Return what the words of a job say of each cause in nats, shape ``(n_causes,)``.
@@ -203,24 +232,24 @@ class CauseTexts:
         prior : array of shape (n_causes,)
             Share of each cause, over which the average is 0.
         """
+        asked = words.queries
+        scales = [share * row.weights for share, row in zip(self._shares, asked, strict=True)]
         total = np.zeros(len(prior))
-        for name, cosine in zip(self.names, self._cosines(words), strict=True):
-            share = SAID_SHARE if name.startswith("said") else 1 - SAID_SHARE
-            share *= WORD_SHARE if _kind(name) == "word" else 1 - WORD_SHARE
-            total += share * cosine
+        add_lists(
+            total,
+            self.table.indptr,
+            rows=self.table.indices,
+            values=self.table.data,
+            lists=np.concatenate([row.rows for row in asked]),
+            scales=np.concatenate(scales),
+        )
         return TEXT_WEIGHT * (total - float(prior @ total))
 
-    def _cosines(self, words: JobWords) -> Floats:
-        """Return the cosine with each cause in each space, shape ``(n_spaces, n_causes)``."""
-        asked = words.queries
-        ends = np.cumsum([0, *(len(row.rows) for row in asked)]).astype(_Row)
-        parts = (
-            np.concatenate([row.weights for row in asked]),
-            np.concatenate([row.rows for row in asked]),
-            ends,
-        )
-        rows = sparse.csr_array(parts, shape=(len(asked), self.table.shape[0]))
-        return np.asarray((rows @ self.table).toarray())
+
+def _share(name: str) -> float:
+    """Return what the cosine in a space counts."""
+    share = SAID_SHARE if name.startswith("said") else 1 - SAID_SHARE
+    return share * (WORD_SHARE if _kind(name) == "word" else 1 - WORD_SHARE)
 
 
 def _kind(name: str) -> str:

@@ -77,6 +77,11 @@ def word_grams(word: str, lengths: tuple[int, int]) -> tuple[str, ...]:
     return tuple(grams)
 
 
+def char_words(text: str) -> list[str]:
+    """Return the words of ``text`` of which ``char_terms`` counts the n-grams."""
+    return text.lower().split()
+
+
 def char_terms(text: str) -> Counter[str]:
     """Return the character n-grams inside word boundaries with their counts.
 
@@ -85,6 +90,6 @@ def char_terms(text: str) -> Counter[str]:
     Cavnar & Trenkle (1994), N-gram-based text categorization (from memory).
     """
     terms: Counter[str] = Counter()
-    for word in text.lower().split():
+    for word in char_words(text):
         terms.update(word_grams(word, CHAR_LENGTHS))
     return terms

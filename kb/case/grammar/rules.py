@@ -25,12 +25,12 @@ _MARKS_OF_ROW: Final = ("implies", "not_when", "covers", "denied_by")
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """The slots that one clause must meet.
+    """The slots that one clause must meet; of the alternatives said, the first one written counts.
 
     ``said`` holds, for each slot, every feature that can meet it, denied or hardly said too.
     """
 
-    slots: tuple[frozenset[str], ...]
+    slots: tuple[tuple[str, ...], ...]
     without: frozenset[str]
     said: tuple[frozenset[str], ...] = field(init=False, compare=False, repr=False)
 
@@ -63,24 +63,25 @@ class Rules:
     count: int = 0
 
 
-def _slot(text: str, sets: Mapping[str, str]) -> frozenset[str]:
-    found: set[str] = set()
+def _slot(text: str, sets: Mapping[str, str]) -> tuple[str, ...]:
+    # In the order of writing: a set of words is gone through otherwise in every process.
+    found: dict[str, None] = {}
     for alternative in text.split("/"):
         if alternative.startswith("$"):
             name = alternative[1:]
             if name not in sets:
                 raise VocabularyError(f"recognise.toml, ${name}: expected a set, got none")
-            found |= _slot(sets[name], sets)
+            found |= dict.fromkeys(_slot(sets[name], sets))
         else:
-            found.add(alternative)
-    return frozenset(found)
+            found[alternative] = None
+    return tuple(found)
 
 
 class _Compiler:
     def __init__(self, lexicon: Lexicon, words: Vocabulary, rows: Mapping[str, Any]) -> None:
         self.lexicon, self.words, self.rows = lexicon, words, rows
         self.sets: Mapping[str, str] = rows.get("set", {})
-        self.known: dict[str, frozenset[str]] = {}
+        self.known: dict[str, tuple[str, ...]] = {}
 
     def rule(self, concept: str, line: str, row: Mapping[str, tuple[str, ...]]) -> Rule:
         absent, line = line.startswith("NO "), line.removeprefix("NO ")
@@ -99,17 +100,17 @@ class _Compiler:
         )
 
     def _part(self, concept: str, text: str) -> Part:
-        slots: list[frozenset[str]] = []
+        slots: list[tuple[str, ...]] = []
         without: set[str] = set()
         for word in text.split():
             found = self._found(concept, word.removeprefix("-"))
             if word.startswith("-"):
-                without |= found
+                without.update(found)
             else:
                 slots.append(found)
         return Part(tuple(slots), frozenset(without))
 
-    def _found(self, concept: str, word: str) -> frozenset[str]:
+    def _found(self, concept: str, word: str) -> tuple[str, ...]:
         # Many rules share a slot; each is read and checked once.
         if word not in self.known:
             self.known[word] = _slot(word, self.sets)
@@ -153,7 +154,7 @@ def compile_rules(lexicon: Lexicon, words: Vocabulary, rows: Mapping[str, Any]) 
         made.extend(compiler.rule(concept, line, marks) for line in lines if line)
     none: frozenset[str] = frozenset()
     made.extend(
-        Rule(row.key, (Part((frozenset({row.name}),), none),), _OWN_SCORE, own=True)
+        Rule(row.key, (Part(((row.name,),), none),), _OWN_SCORE, own=True)
         for row in words.shop.meaning("symptom")
     )
     _index(rules, made)

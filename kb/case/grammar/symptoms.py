@@ -77,7 +77,7 @@ def _meet(part: Part, features: Features) -> tuple[frozenset[int], Polarity, flo
 
 
 def _turned(
-    slot: frozenset[str], features: Features
+    slot: Iterable[str], features: Features
 ) -> tuple[list[tuple[int, Bound]], Polarity] | None:
     """Return the phrase that says the contrary of a slot, or hardly says it."""
     for mark, polarity in (("!", Polarity.NO), ("%", Polarity.WEAK)):

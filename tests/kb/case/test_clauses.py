@@ -356,3 +356,9 @@ def test_a_word_is_read_alike_whatever_was_read_before_it():
     read_clauses("door looks rough")
     used = [clause.used for clause in read_clauses("pressures look normal, fob in hand")]
     assert not any(start <= len("pressures ") < end for spans in used for start, end in spans)
+
+
+def test_of_two_words_for_one_thing_a_symptom_rests_on_the_one_that_its_rule_names_first():
+    # A set would be gone through in another order in every other process.
+    told = clause_tokens("fan dead doesnt kick in at idle")
+    assert [token for token in told if token.startswith("fan:")] == ["fan:four_bad|yes|at_idle"]
