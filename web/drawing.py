@@ -1,13 +1,15 @@
 """What every value on a page passes: escaped, but looked through by one search where it is plain."""
 
 import re
-from collections.abc import Callable, MutableMapping
+from collections.abc import Callable, Iterator, MutableMapping
+from functools import wraps
 from types import CodeType
 from typing import Any, Final
 
 from flask.templating import Environment
 from jinja2 import Environment as AnyEnvironment
 from jinja2 import Template
+from jinja2.runtime import Context
 from markupsafe import escape
 from typing_extensions import override
 
@@ -34,8 +36,12 @@ def escaped(value: object) -> str:
     return escape(value)
 
 
+# What a template's code is to Jinja: pieces of text, one after the other.
+_Draws = Callable[[Context], Iterator[str]]
+
+
 class _Template(Template):
-    """A template that writes its values by ``escaped``."""
+    """A template that writes its values by ``escaped``, and all of its text at once."""
 
     @classmethod
     @override
@@ -49,7 +55,19 @@ class _Template(Template):
         made = super().from_code(environment, code, globals, uptodate)
         # A template's code escapes what it shows by that name, and nothing else by it.
         made.root_render_func.__globals__["escape"] = escaped
+        made.root_render_func = _at_once(made.root_render_func)
+        made.blocks = {name: _at_once(draw) for name, draw in made.blocks.items()}
         return made
+
+
+def _at_once(draw: _Draws) -> _Draws:
+    """Return what yields one text: a hundred would pass through each template around this one."""
+
+    @wraps(draw)
+    def drawn(context: Context) -> Iterator[str]:
+        yield "".join(draw(context))
+
+    return drawn
 
 
 class Drawing(Environment):

@@ -73,8 +73,16 @@ def state_words(key: str, words: Vocabulary) -> str:
     return known.say if known else key.replace("_", " ")
 
 
+def _may_have_unit(text: str) -> bool:
+    """Say whether what stands in each of the keys of units stands in a text."""
+    return "deg" in text or "percent" in text or "ohm" in text or "32nds" in text or "count" in text
+
+
 def with_signs(text: str) -> str:
     """Return a sentence with the keys of units written as a technician writes them."""
+    # Hardly a sentence has one, and a search for words costs a tenth of one by a pattern.
+    if not _may_have_unit(text):
+        return text
     beside = _KEYS.sub(lambda found: _SIGNS[found[1]], text)
     return _DEGREES.sub(lambda found: _SIGNS[found[0]].strip(), beside)
 

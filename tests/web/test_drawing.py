@@ -2,6 +2,7 @@ import pytest
 from flask import Flask
 from hypothesis import given
 from hypothesis import strategies as st
+from jinja2 import DictLoader
 from markupsafe import Markup, escape
 
 from kb.case.model import Phase
@@ -30,7 +31,18 @@ def test_a_template_escapes_what_it_shows_and_what_its_macros_show():
 
 def test_every_template_of_the_site_shows_its_values_so(site):
     drawn = site.app.jinja_env.get_template("base.html")
-    assert drawn.root_render_func.__globals__["escape"] is escaped
+    assert drawn.root_render_func.__wrapped__.__globals__["escape"] is escaped
+
+
+def test_a_template_around_another_gets_its_text_at_once():
+    texts = {
+        "around": "<p>{% block a %}{% endblock %}</p>{{ x }}",
+        "inside": "{% extends 'around' %}{% block a %}{% include 'part' %}{{ super() }}{% endblock %}",
+        "part": "{% for n in x %}{{ n }}{% endfor %}",
+    }
+    drawn = Drawing(Flask("any"), autoescape=True, loader=DictLoader(texts))
+    assert list(drawn.get_template("part").generate(x="a<b")) == ["a&lt;b"]
+    assert list(drawn.get_template("inside").generate(x="a<b")) == ["<p>a&lt;b</p>a&lt;b"]
 
 
 def test_an_address_without_a_value_is_made_once_for_each_root(site):

@@ -70,6 +70,15 @@ def test_units_inside_a_sentence_get_their_signs_and_words_stay():
     assert with_signs("to some degree, degF alone") == "to some degree, °F alone"
 
 
+@pytest.mark.parametrize(
+    "key",
+    ["delta_degF", "delta_degC", "degF", "degC", "deg", "percent", "ohm", "kohm", "Mohm", "mohm",
+     "32nds", "count"],
+)  # fmt: skip
+def test_every_unit_with_a_sign_gets_it_behind_a_number(key):
+    assert with_signs(f"it is 5 {key} now") == f"it is {amount('5', key)} now"
+
+
 def test_a_key_that_the_vocabulary_lacks_is_shown_in_plain_words():
     assert named(WORDS.proof_methods, "seen") == "Seen directly"
     assert named(WORDS.proof_methods, "shop_own_way") == "shop own way"
