@@ -56,7 +56,6 @@ class _Template(Template):
         # A template's code escapes what it shows by that name, and nothing else by it.
         made.root_render_func.__globals__["escape"] = escaped
         made.root_render_func = _at_once(made.root_render_func)
-        made.blocks = {name: _at_once(draw) for name, draw in made.blocks.items()}
         return made
 
 
