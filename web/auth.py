@@ -123,28 +123,28 @@ def session_hash() -> str:
 def _find() -> None:
     """Find who sends the request through the row of the session, which may be gone by now."""
     g.person = g.holder = None
-    token = _token()
+    token, memory, at = _token(), _memory(), now()
     if not token:
         return
-    with _store().read() as unit:
-        g.holder = find_holder(unit, token, now())
+    with memory.store.read() as unit:
+        g.holder = holder = find_holder(unit, token, at)
         # Nearly every page asks for the words: they are looked up on the same way.
-        g.words = _memory().words_in(unit)
-    if g.holder is None:
+        g.words = memory.words_in(unit)
+    if holder is None:
         note(Event.SESSION_REFUSED)
         return
-    found = g.holder.person
+    found = holder.person
     if found is not None:
         g.person = Person(name=found.name, role=Role(found.role), id=found.id)
-    if to_be_noted(g.holder, now()):
+    if to_be_noted(holder, at):
         # Pages are read on a full disk too, and while another program holds the database.
         with (
             suppress(StoreError),
-            _store().write(
-                found.name if found else "nobody", now(), patience_ms=_PATIENCE_MS
+            memory.store.write(
+                found.name if found else "nobody", at, patience_ms=_PATIENCE_MS
             ) as unit,
         ):
-            note_use(unit, g.holder, now())
+            note_use(unit, holder, at)
 
 
 def begin_session(person_id: int, *, shared: bool | None = None) -> Callable[[AnyResponse], None]:

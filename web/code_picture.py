@@ -3,7 +3,7 @@
 import math
 import re
 from collections.abc import Iterator
-from functools import lru_cache
+from functools import cache, lru_cache
 from html import escape
 from typing import Final
 
@@ -16,7 +16,8 @@ _LEVEL: Final = "q"
 _PATTERN: Final = 3
 # Light cells around a code (ISO/IEC 18004).
 _BORDER: Final = 4
-_DARK: Final = re.compile(rb"\x01+")
+# Light cells and the dark ones behind them.
+_RUN: Final = re.compile(rb"(\x00*)(\x01+)")
 # A kept part is a kilobyte: those of the signs of an id, for a few names of this machine.
 _PARTS: Final = 1024
 # Whole pictures, three kilobytes each: those of the jobs in work.
@@ -74,10 +75,19 @@ def _path(cells: int) -> str:
 def _strokes(cells: bytes, size: int) -> Iterator[str]:
     x, y, half = -_BORDER, -_BORDER, ".5"
     for row in range(size):
-        for dark in _DARK.finditer(cells, row * size, (row + 1) * size):
-            start, end = dark.start() - row * size, dark.end() - row * size
-            yield f"{start - x} {row - y}{half}h{end - start}"
-            x, y, half = end, row, ""
+        line = cells[row * size : (row + 1) * size].rstrip(b"\0")
+        if line:
+            (light, dark), *others = _RUN.findall(line)
+            yield f"{len(light) - x} {row - y}{half}h{len(dark)}"
+            yield from map(_stroke, others)
+            x, y, half = len(line), row, ""
+
+
+@cache
+def _stroke(run: tuple[bytes, bytes]) -> str:
+    """Return a stroke in the row of the one before; there are few."""
+    light, dark = map(len, run)
+    return f"{light} 0h{dark}"
 
 
 def _inline(code: segno.QRCode, title: str) -> str:

@@ -10,7 +10,7 @@ from flask.templating import Environment
 from jinja2 import Environment as AnyEnvironment
 from jinja2 import Template
 from jinja2.runtime import Context
-from markupsafe import escape
+from markupsafe import Markup, escape
 from typing_extensions import override
 
 # The signs that ``markupsafe.escape`` writes otherwise.
@@ -29,11 +29,12 @@ def escaped(value: object) -> str:
     ('R&amp;D', '1.5')
     """
     kind = type(value)
-    if kind is float or kind is int:
-        return str(value)
-    if kind is str and not _SPECIAL.search(value):  # type: ignore[call-overload]
+    if kind is str:
+        return escape(value) if _SPECIAL.search(value) else value  # type: ignore[call-overload,return-value]
+    # What a macro drew is escaped.
+    if kind is Markup:
         return value  # type: ignore[return-value]
-    return escape(value)
+    return str(value) if kind is float or kind is int else escape(value)
 
 
 # What a template's code is to Jinja: pieces of text, one after the other.

@@ -6,16 +6,17 @@ from typing import Final
 
 from flask import Blueprint
 
-from kb.case.model import Finding, Job, Phase, ReadingSet
+from kb.case.model import Finding, Job, Phase
+from kb.case.terms import Vocabulary
 from kb.diagnosis.cause_readings import CauseValues
 from kb.retrieval.measures import plain_number
 from kb.workflow.pictures import Move, cycles_of, lacks_refrigerant, moves_of
 from kb.workflow.strips import MOST_STRIPS, Spot, Strip, strips_of
 from kb.workflow.suggest import Suggestion
-from web import db, filters
+from web import db
 from web.charts import Dot, DotStrip, Lane, Slope, dot_strip, slope
 from web.cycle_picture import CyclePicture, cycle_picture
-from web.wording import PHASES, amount, with_signs
+from web.wording import PHASES, amount, when_words, with_signs
 
 bp = Blueprint("pictures", __name__)
 
@@ -93,8 +94,15 @@ def unit_words(unit: str) -> str:
 @bp.app_template_global()
 def strip_picture(row: Strip) -> StripPicture:
     """Return a strip laid out."""
-    lanes = [*_own_lanes(row), *(_cause_lane(cause) for cause in row.causes)]
-    rows = (*_own_rows(row), *_band_rows(row), *(_cause_row(c, row.unit) for c in row.causes))
+    words = db.words()
+    names = [f"{_cases(beside.count)}: {words.cause_name(beside.cause)}" for beside in row.causes]
+    beside = list(zip(names, row.causes, strict=True))
+    lanes = [*_own_lanes(row), *(_cause_lane(*pair) for pair in beside)]
+    rows = (
+        *_own_rows(row, words),
+        *_band_rows(row),
+        *((name, _cause_said(values, row.unit)) for name, values in beside),
+    )
     return StripPicture(
         name=row.name,
         about=tuple(_about(row)),
@@ -153,9 +161,9 @@ def _spot_said(spot: Spot, unit: str) -> str:
     return sign + plain_number(spot.value)
 
 
-def _own_rows(row: Strip) -> Iterator[tuple[str, str]]:
+def _own_rows(row: Strip, words: Vocabulary) -> Iterator[tuple[str, str]]:
     for spot in row.spots:
-        when = filters.phase(ReadingSet(phase=spot.phase, state=spot.state))
+        when = when_words(spot.phase, spot.state, words)
         place = f", {spot.position}" if spot.position else ""
         yield f"This car{place}, {when}", amount(_spot_said(spot, row.unit), row.unit)
 
@@ -165,8 +173,7 @@ def _band_rows(row: Strip) -> Iterator[tuple[str, str]]:
         yield "Usual, not a limit", _span(row.band, row.unit)
 
 
-def _cause_lane(row: CauseValues) -> Lane:
-    name = f"{_cases(row.count)}: {db.words().cause_name(row.cause)}"
+def _cause_lane(name: str, row: CauseValues) -> Lane:
     if row.values:
         return Lane(
             shape="case",
@@ -188,13 +195,12 @@ def _values_said(values: Sequence[float]) -> str:
     return ", ".join(map(plain_number, values))
 
 
-def _cause_row(row: CauseValues, unit: str) -> tuple[str, str]:
-    what = f"{_cases(row.count)}: {db.words().cause_name(row.cause)}"
+def _cause_said(row: CauseValues, unit: str) -> str:
     if row.values:
         *others, last = row.values
-        return what, ", ".join([*map(plain_number, others), _number(last, unit)])
+        return ", ".join([*map(plain_number, others), _number(last, unit)])
     middle = _number(row.middle, unit)
-    return what, f"middle {middle}, middle half {_span((row.low, row.high), unit)}"
+    return f"middle {middle}, middle half {_span((row.low, row.high), unit)}"
 
 
 def _cases(count: int) -> str:

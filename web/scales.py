@@ -3,7 +3,8 @@
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
+from functools import lru_cache
+from typing import Final, NamedTuple
 
 _MOST_TICKS: Final = 6
 
@@ -27,8 +28,7 @@ class Scale:
         return round(self.start + share * (self.end - self.start), 2)
 
 
-@dataclass(frozen=True, slots=True)
-class Tick:
+class Tick(NamedTuple):
     """A round number on an axis."""
 
     label: str
@@ -67,6 +67,8 @@ def round_ends(low: float, high: float) -> tuple[float, float, float]:
     return float(f"{first:.12g}"), float(f"{last:.12g}"), step
 
 
+# Ends are round, so that the readings of many jobs share an axis; a kilobyte each (our choice).
+@lru_cache(maxsize=512)
 def ticks_of(scale: Scale, step: float) -> tuple[Tick, ...]:
     """Return the multiples of ``step`` on a scale."""
     first, last = math.ceil(scale.low / step - 1e-9), math.floor(scale.high / step + 1e-9)

@@ -3,7 +3,7 @@
 import os
 import re
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from tempfile import NamedTemporaryFile
 from typing import Any, cast
@@ -108,7 +108,7 @@ _MOST_ADDRESSES = 500
 _MARKS = tuple(str(10**17 + secrets.randbelow(10**17)) for _ in range(3))
 # A page asks some fifty times: what stands behind the proxy says it in a tenth of its time.
 _REQUEST = cast("LocalProxy[Request]", request)
-_PLAIN = re.compile(r"[A-Za-z0-9_-]+")
+_PLAIN = re.compile(r"[A-Za-z0-9_-][A-Za-z0-9_.-]*")
 
 
 def _is_plain(value: object) -> bool:
@@ -156,6 +156,11 @@ class _Site(Flask):
         if len(self._addresses) < _MOST_ADDRESSES:
             self._addresses[endpoint, request.root_path, *values] = known
         return known
+
+    @override
+    def ensure_sync(self, func: Callable[..., Any]) -> Callable[..., Any]:
+        """Return a function as it is: none of this site is a coroutine, and looking takes time."""
+        return func
 
     @override
     def log_exception(self, exc_info: Any) -> None:

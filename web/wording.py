@@ -134,8 +134,13 @@ def finding_words(row: Finding, words: Vocabulary) -> str:
 
 def set_words(row: ReadingSet, words: Vocabulary) -> str:
     """Return when a reading set was taken, and the state of the car."""
-    state = ", ".join(state_words(key, words) for key in row.state)
-    return PHASES[row.phase] + (f" ({state})" if state else "")
+    return when_words(row.phase, row.state, words)
+
+
+def when_words(phase: Phase, state: Iterable[str], words: Vocabulary) -> str:
+    """Return when something was read, and the state of the car."""
+    said = ", ".join([state_words(key, words) for key in state])
+    return f"{PHASES[phase]} ({said})" if said else PHASES[phase]
 
 
 def guess_words(line: GuessOrCheck) -> str:

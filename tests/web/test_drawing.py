@@ -29,6 +29,11 @@ def test_a_template_escapes_what_it_shows_and_what_its_macros_show():
     )
 
 
+def test_what_a_macro_drew_is_shown_as_it_is():
+    drawn = Markup("<b>")
+    assert escaped(drawn) is drawn
+
+
 def test_every_template_of_the_site_shows_its_values_so(site):
     drawn = site.app.jinja_env.get_template("base.html")
     assert drawn.root_render_func.__wrapped__.__globals__["escape"] is escaped
@@ -52,6 +57,14 @@ def test_an_address_without_a_value_is_made_once_for_each_root(site):
                 assert site.app.url_for("find.show") == f"{root}/find"
                 assert site.app.url_for("find.show", q="a") == f"{root}/find?q=a"
                 assert site.app.url_for("jobs.today", _external=True) == f"http://localhost{root}/"
+
+
+@pytest.mark.parametrize("file", ["style.css", "a-b.c.js", ".hidden", "..", "a b.css", "a/b.css"])
+def test_an_address_of_a_file_is_that_of_the_library(site, file):
+    with site.app.test_request_context("/"):
+        for _ in range(2):
+            expected = Flask.url_for(site.app, "static", filename=file)
+            assert site.app.url_for("static", filename=file) == expected
 
 
 def test_no_more_addresses_are_kept_than_a_few_roots_have(site, monkeypatch):
