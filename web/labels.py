@@ -1,6 +1,6 @@
 """A small printed label for car or bin, with a code that opens the job; and that code as a picture."""
 
-from flask import Blueprint, render_template, url_for
+from flask import Blueprint, render_template, request, url_for
 
 from web.auth import needs
 from web.code_picture import best_code, quick_code
@@ -27,7 +27,8 @@ def _title(job_id: str) -> str:
 
 
 def _address(job_id: str) -> str:
-    return url_for("jobs.show", job_id=job_id, _external=True)
+    # As url_for writes an outside address, which it looks up anew for each.
+    return request.host_url.rstrip("/") + url_for("jobs.show", job_id=job_id)
 
 
 @bp.get("/job/<job_id>/label")

@@ -252,8 +252,9 @@ def _spots_in(draft: _Draft) -> Iterator[Spot]:
 def _values_in(draft: _Draft, beside: Iterable[CauseValues]) -> Iterator[CauseValues]:
     """Yield what the cases of the causes read in the unit that is shown."""
     for row in beside:
-        yield replace(
-            row,
+        yield CauseValues(
+            cause=row.cause,
+            count=row.count,
             values=tuple(map(draft.said, row.values)),
             low=draft.said(row.low),
             middle=draft.said(row.middle),

@@ -3,8 +3,10 @@ from urllib.parse import quote
 
 import pytest
 import segno
+from flask import Flask
 
 from tests.web.conftest import SEEDS, closed_case
+from web import labels
 from web.labels import qr_code
 
 
@@ -76,3 +78,10 @@ def test_a_job_whose_id_is_a_script_is_shown_as_text(site):
         text = site.page(page.format(quote(evil, safe="")))
         assert "&gt;&lt;svg onload=alert(1)&gt;" in text
         assert "<svg onload" not in text
+
+
+@pytest.mark.parametrize("base", ["http://localhost", "https://bay.local:8443", "http://bay/shop"])
+def test_a_code_holds_the_address_that_flask_gives_to_others(site, base):
+    with site.app.test_request_context("/", base_url=base):
+        outside = Flask.url_for(site.app, "jobs.show", job_id="J000001", _external=True)
+        assert labels._address("J000001") == outside
