@@ -111,6 +111,11 @@ def _chosen(job: Job, answers: Suggestion | None, words: Vocabulary) -> Baseline
     return next((rows[key] for key in wanted if key in rows), next(iter(rows.values())))
 
 
+def usual_system(job: Job, answers: Suggestion | None) -> str:
+    """Return the key of the system whose usual readings the form has."""
+    return _chosen(job, answers, db.words()).system
+
+
 def usual_readings(job: Job, answers: Suggestion | None) -> UsualReadings:
     """Return the form of usual readings for the system asked for, or the job's likely one."""
     words = db.words()

@@ -12,7 +12,7 @@ from kb.workflow.suggest import Suggestion, without_waiting
 from web import db
 from web.auth import person
 from web.entries import same_car
-from web.entry_fields import usual_readings
+from web.entry_fields import usual_readings, usual_system
 from web.kept_parts import Place, kept_part
 from web.rights import Right
 
@@ -50,18 +50,22 @@ def kept_pieces(job: Job, settled: frozenset[str], revision: int) -> Markup:
 @bp.app_template_global()
 def kept_entry(job: Job, answers: Suggestion | None, revision: int) -> Markup:
     """Return the forms that write without a sentence where none was refused."""
-    place, usual, earlier = _place(job, revision), usual_readings(job, answers), same_car(job)
+    place, earlier = _place(job, revision), same_car(job)
     asked = bool(request.args.get("system"))
     said = (job.comeback_of, job.complaint, answers is None)
+    usual = (usual_system(job, answers), job.reading_sets)
     shown = (usual, earlier[:_MOST_EARLIER], asked, said, place.follows)
-    values: dict[str, Any] = {
-        "job": job,
-        "answers": answers,
-        "typed": {},
-        "usual": usual,
-        "earlier": earlier,
-    }
-    return kept_part("_entry.html", shown, lambda: values, place=place)
+
+    def values() -> dict[str, Any]:
+        return {
+            "job": job,
+            "answers": answers,
+            "typed": {},
+            "usual": usual_readings(job, answers),
+            "earlier": earlier,
+        }
+
+    return kept_part("_entry.html", shown, values, place=place)
 
 
 @bp.app_template_global()

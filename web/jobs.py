@@ -9,6 +9,7 @@ from werkzeug.wrappers import Response
 
 from kb.case.iso_week import IsoWeek
 from kb.case.model import Job, Vehicle
+from kb.case.parse import parse_again
 from kb.errors import ConflictError, EmptyIndexError, ParseError
 from kb.workflow.decisions import waits_for_decision
 from kb.workflow.jobs import (
@@ -73,9 +74,12 @@ def open_new() -> Page:
         vehicle=read_vehicle(vehicle) if vehicle else None,
         invoice=request.form.get("invoice", "").strip() or None,
     )
+    words, today = db.words(), db.today()
     try:
+        # Read before anybody has to wait for this write: a long text takes a while.
+        parsed = parse_again(text, words=words)
         with db.writing() as unit:
-            entry = open_job(unit, intake, words=db.words(), today=db.today())
+            entry = open_job(unit, intake, words=words, today=today, parsed=parsed)
     except ParseError as error:
         return _today_page({**request.form, "error": str(error)}), 400
     if text not in entry.job.lines:
@@ -136,9 +140,11 @@ def job_page(job: Job, typed: Mapping[str, Any]) -> str:
 def add(job_id: str) -> Page:
     """Add a typed text to an open job."""
     text = _typed_text()
+    words = db.words()
     try:
+        parsed = parse_again(text, words=words)
         with db.writing() as unit:
-            add_text(unit, job_id, text, words=db.words())
+            add_text(unit, job_id, text, words=words, parsed=parsed)
     except (ParseError, ConflictError) as error:
         page = job_page(job_of(job_id), {"text": text, "error": str(error)})
         return page, 400 if isinstance(error, ParseError) else 409

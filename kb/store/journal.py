@@ -29,6 +29,12 @@ _LINES: Final = select(
     HistoryRow.what,
 ).order_by(HistoryRow.seq)
 _LINES_OF: Final = Asked(_LINES.where(HistoryRow.job_id == bindparam("of")))
+_LAST_OF: Final = Asked(
+    _LINES.where((HistoryRow.job_id == bindparam("of")) & (HistoryRow.verb != bindparam("but")))
+    .order_by(None)
+    .order_by(HistoryRow.seq.desc())
+    .limit(bindparam("most"))
+)
 _ADD_LINES: Final = insert(table_of(HistoryRow))
 _COUNT_ON: Final = update(GenerationRow).values(number=GenerationRow.number + 1)
 
@@ -121,6 +127,11 @@ class HistoryRepository:
         """Return the lines of one job, oldest first."""
         rows = _LINES_OF.named(self._pen.connection, of=job_id)
         return tuple(HistoryLine(**row) for row in rows)
+
+    def last_of(self, job_id: str, most: int, *, but: str) -> tuple[HistoryLine, ...]:
+        """Return the last ``most`` lines of one job without those of one verb, oldest first."""
+        rows = _LAST_OF.named(self._pen.connection, of=job_id, most=most, but=but)
+        return tuple(HistoryLine(**row) for row in reversed(rows))
 
     def since(self, seq: int) -> tuple[HistoryLine, ...]:
         """Return all lines after the one numbered ``seq``, oldest first."""

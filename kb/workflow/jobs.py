@@ -82,8 +82,20 @@ def _checked_text(text: str) -> str:
     return text
 
 
-def open_job(unit: UnitOfWork, intake: Intake, *, words: Vocabulary, today: date) -> Entry:
+def open_job(
+    unit: UnitOfWork,
+    intake: Intake,
+    *,
+    words: Vocabulary,
+    today: date,
+    parsed: Parsed | None = None,
+) -> Entry:
     """Open a job from a typed text; with a known invoice number, give that job back unchanged.
+
+    Parameters
+    ----------
+    parsed : Parsed, optional
+        What the text says, where it was read before others had to wait for this write.
 
     Raises
     ------
@@ -93,7 +105,8 @@ def open_job(unit: UnitOfWork, intake: Intake, *, words: Vocabulary, today: date
         If it is said to be a comeback of a job that does not exist.
     """
     known = unit.jobs.by_invoice(intake.invoice) if intake.invoice else None
-    parsed = parse(_checked_text(intake.text), words=words)
+    checked = _checked_text(intake.text)
+    parsed = parsed or parse_again(checked, words=words)
     if known is not None:
         return Entry(job=known, parsed=parsed)
     if intake.comeback_of:
@@ -135,8 +148,20 @@ def open_job_of(unit: UnitOfWork, job_id: str) -> Job:
     return job
 
 
-def add_text(unit: UnitOfWork, job_id: str, text: str, *, words: Vocabulary) -> Entry:
+def add_text(
+    unit: UnitOfWork,
+    job_id: str,
+    text: str,
+    *,
+    words: Vocabulary,
+    parsed: Parsed | None = None,
+) -> Entry:
     """Add a typed text to an open job.
+
+    Parameters
+    ----------
+    parsed : Parsed, optional
+        What the text says, where it was read before others had to wait for this write.
 
     Raises
     ------
@@ -148,7 +173,8 @@ def add_text(unit: UnitOfWork, job_id: str, text: str, *, words: Vocabulary) -> 
         If the text is empty or too long.
     """
     job = open_job_of(unit, job_id)
-    parsed = parse_again(_checked_text(text), words=words)
+    checked = _checked_text(text)
+    parsed = parsed or parse_again(checked, words=words)
     job = merge_text(job, text, parsed)
     unit.jobs.save(job, verb="add", what=text)
     _note_unread(unit, job.id, parsed)

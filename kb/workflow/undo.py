@@ -38,7 +38,7 @@ def undo_last(unit: UnitOfWork, job_id: str, *, words: Vocabulary) -> Undone:
             f"expected a write to take back, got {job_id} as it was opened; "
             "close it with 'no fault found' if it should not be here"
         )
-    line, last = _lines(unit, job_id)[-1], unit.jobs.get(job_id)
+    line, last = _last_line(unit, job_id), unit.jobs.get(job_id)
     job = read_case(text, name=job_id, words=words)
     unit.jobs.save(job, verb="undo", what=f"{line.verb}: {line.what}")
     settle_again(unit, job_id, line)
@@ -49,7 +49,7 @@ def undo_last(unit: UnitOfWork, job_id: str, *, words: Vocabulary) -> Undone:
 
 def text_taken_back(unit: UnitOfWork, job_id: str) -> str:
     """Return the typed text that the last write of a job took back, "" where it took back none."""
-    last = _lines(unit, job_id)[-1]
+    last = _last_line(unit, job_id)
     verb, _, text = last.what.partition(": ")
     return text if (last.verb, verb) == ("undo", "add") else ""
 
@@ -57,7 +57,12 @@ def text_taken_back(unit: UnitOfWork, job_id: str) -> str:
 def written_since(unit: UnitOfWork, job_id: str, revision: int) -> tuple[HistoryLine, ...]:
     """Return the lines of history after the one that made ``revision``, oldest first."""
     newer = unit.jobs.revision(job_id) - revision
-    return _lines(unit, job_id)[-newer:] if newer > 0 else ()
+    return unit.history.last_of(job_id, newer, but=PHOTO_VERB) if newer > 0 else ()
+
+
+def _last_line(unit: UnitOfWork, job_id: str) -> HistoryLine:
+    (line,) = unit.history.last_of(job_id, 1, but=PHOTO_VERB)
+    return line
 
 
 def _lines(unit: UnitOfWork, job_id: str) -> tuple[HistoryLine, ...]:

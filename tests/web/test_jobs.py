@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from kb.case.model import Finding, JobState
+from kb.case.parse import parse_again
 from kb.workflow.jobs import MAX_TEXT
 from tests.web.conftest import shown
 
@@ -32,6 +33,28 @@ CLOSE = {
 def marked(text, field):
     """Return whether a message stands at the field and the field points to it."""
     return f'aria-describedby="{field}-error"' in text and f'id="{field}-error"' in text
+
+
+def test_a_text_is_read_before_others_wait_for_its_write(site, monkeypatch):
+    seen = []
+
+    def read(text, *, words):
+        # A write inside of another one is refused.
+        with site.app.extensions["baybook"].store.write("Ana", datetime.now(UTC)) as unit:
+            unit.history.add("look", None, "")
+        seen.append(text)
+        return parse_again(text, words=words)
+
+    def late(text, **known):
+        raise AssertionError(f"expected {text!r} to be read before the write")
+
+    monkeypatch.setattr("web.jobs.parse_again", read)
+    monkeypatch.setattr("kb.workflow.jobs.parse_again", late)
+    job = site.opened("no crank, one click")
+    site.send(f"/job/{job}/add", text="vent 68F")
+    assert seen == ["no crank, one click", "vent 68F"]
+    assert site.get(job).lines == tuple(seen)
+    assert [row.typed for group in site.get(job).reading_sets for row in group.readings] == ["68"]
 
 
 # --- the whole way -------------------------------------------------------------------------------

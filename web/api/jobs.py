@@ -7,6 +7,7 @@ from flask import Blueprint, Response, request, url_for
 
 from kb.case.meant_now import with_family
 from kb.case.model import Code, Finding, Job, ReadingSet, Vehicle
+from kb.case.parse import parse_again
 from kb.case.place_text import place_text
 from kb.case.standing import standing_of
 from kb.case.vin import clean_vin
@@ -134,6 +135,9 @@ def _of_entry(unit: UnitOfWork, entry: Entry) -> Answer:
 )
 def open_new(body: JobAsked) -> Response:
     """Open a job; with an invoice number that is known, tell that job and write nothing."""
+    words = db.words()
+    # Read before anybody has to wait for this write.
+    parsed = parse_again(body.text, words=words)
 
     def write(unit: UnitOfWork) -> Answer:
         known = unit.jobs.by_invoice(body.invoice) if body.invoice else None
@@ -146,7 +150,7 @@ def open_new(body: JobAsked) -> Response:
             invoice=body.invoice,
             comeback_of=body.comeback_of,
         )
-        entry = open_job(unit, intake, words=db.words(), today=db.today())
+        entry = open_job(unit, intake, words=words, today=db.today(), parsed=parsed)
         where = {"Location": url_for("api.jobs.show_job", job_id=entry.job.id)}
         return replace(_of_entry(unit, entry), headers=where)
 
@@ -174,9 +178,13 @@ def _vehicle(asked: VehicleAsked | None) -> Vehicle | None:
 @operation(Operation(scope=Scope.WORK, body=TextAsked, gives={201: Written}, keyed=True))
 def add_typed(job_id: str, body: TextAsked) -> Response:
     """Add a text to an open job, read as if it had been typed on its page."""
-    return once(
-        body, lambda unit: _of_entry(unit, add_text(unit, job_id, body.text, words=db.words()))
-    )
+    words = db.words()
+    parsed = parse_again(body.text, words=words)
+
+    def write(unit: UnitOfWork) -> Answer:
+        return _of_entry(unit, add_text(unit, job_id, body.text, words=words, parsed=parsed))
+
+    return once(body, write)
 
 
 def read_readings(rows: tuple[ReadingAsked, ...], at: str) -> ReadingSet:

@@ -30,6 +30,23 @@ def test_history_of_a_job_holds_its_own_lines_only(store):
         assert unit.history.of("J3") == ()
 
 
+def test_the_last_lines_of_a_job_come_oldest_first_without_those_of_one_verb(store):
+    with store.write("Ana", NOW) as unit:
+        for verb in ("open", "add", "photo", "wait", "photo"):
+            unit.history.add(verb, "J1", verb)
+        unit.history.add("open", "J2", "")
+
+    def verbs(most):
+        return [line.verb for line in unit.history.last_of("J1", most, but="photo")]
+
+    with store.read() as unit:
+        assert [verbs(most) for most in (1, 2, 9)] == [["wait"], ["add", "wait"],
+                                                       ["open", "add", "wait"]]  # fmt: skip
+        (line,) = unit.history.last_of("J1", 1, but="photo")
+        assert line == unit.history.of("J1")[3]
+        assert unit.history.last_of("J3", 1, but="photo") == ()
+
+
 def test_the_last_line_is_numbered_zero_before_there_is_one(store):
     with store.write("Ana", NOW) as unit:
         assert unit.history.last_seq() == 0

@@ -3,6 +3,7 @@ import pytest
 from kb.case.model import JobState, Proof
 from kb.case.standing import standing_of
 from kb.errors import ConflictError, NotFoundError
+from kb.store.journal import HistoryRepository
 from kb.workflow.close import CloseAnswers, close_job
 from kb.workflow.jobs import Intake, add_text, draft_job, open_job, set_waiting
 from kb.workflow.undo import as_closed_before, text_taken_back, undo_last, written_since
@@ -22,6 +23,23 @@ def test_the_last_write_is_taken_back_whole_and_a_second_undo_brings_it_back(sho
     assert (undone.line.verb, undone.line.what) == ("add", "batt 12.1 V; drop 1.9 V")
     assert [line.verb for line in shop.history(job)] == ["open", "add", "undo"]
     assert shop.write(undo_last, job, words=WORDS).job == after
+
+
+def test_a_write_is_taken_back_without_reading_the_whole_history(shop, monkeypatch):
+    job = opened(shop)
+    shop.write(add_text, job, "batt 12.1 V", words=WORDS)
+    before = shop.get(job)
+    shop.write(set_waiting, job, "a part")
+
+    def of(history, job_id):
+        raise AssertionError(f"expected the last line only, got all of {job_id}")
+
+    monkeypatch.setattr(HistoryRepository, "of", of)
+    assert shop.write(undo_last, job, words=WORDS).line.what == "a part"
+    assert shop.get(job) == before
+    with shop.store.read() as unit:
+        assert text_taken_back(unit, job) == ""
+        assert [line.verb for line in written_since(unit, job, 2)] == ["wait", "undo"]
 
 
 def test_the_text_that_the_last_write_took_back_is_told_until_somebody_writes_again(shop):
