@@ -273,7 +273,6 @@ class CauseModel:
         full = chances_of(evidence, self.calibration)
         order = np.argsort(-full, kind="stable")
         names, cases = (*self.causes_, None), (*self._cases_of, ())
-        return tuple(
-            CauseChance(names[at], chance, cases[at])
-            for at, chance in zip(order.tolist(), full[order].tolist(), strict=True)
-        )
+        rows = zip(order.tolist(), full[order].tolist(), strict=True)
+        made = CauseChance._make
+        return tuple([made((names[at], chance, cases[at])) for at, chance in rows])

@@ -31,6 +31,7 @@ from kb.retrieval.worth import FieldWorth
 Floats = NDArray[np.float32]
 
 TEXTS = ("said", "told")
+_NONE = np.zeros(0, np.int32)
 
 _CONTRARY = "the same words about contrary facts there"
 NO_CASE = (
@@ -45,7 +46,9 @@ def query_text(query: CaseFeatures) -> str:
 
 def _any_of(lists: Sequence[Rows]) -> Rows:
     """Return all rows of several lists, ascending, each once."""
-    return np.unique(np.concatenate([*lists, np.zeros(0, np.int32)]))
+    if len(lists) < 2:
+        return lists[0] if lists else _NONE
+    return np.unique(np.concatenate(lists))
 
 
 class CaseIndex(FieldWorth):
@@ -159,7 +162,7 @@ class CaseIndex(FieldWorth):
             if len(same):
                 weight = self._weight(token.part) * self.agreement(token)
                 yield Alike(part=token.part, what=token.what, rows=same, weight=weight)
-        but = agreeing[0] if len(agreeing) == 1 else _any_of(agreeing)
+        but = _any_of(agreeing)
         if len(with_field) > len(but):
             weight = self._weight(first.part) * self.conflict(first)
             what, part = first.what, first.part

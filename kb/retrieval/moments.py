@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from kb.retrieval.similarity import READING_CORRELATION, normal_scores
+from kb.retrieval.similarity import READING_CORRELATION, normal_score, normal_scores
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -125,10 +125,10 @@ class Scale:
 
     def score(self, value: float, group: str) -> float:
         """Return the normal score of ``value`` in a vehicle of ``group``."""
-        raw = normal_scores(np.array([value]), self.population)
+        raw = normal_score(value, self.population)
         if self.offsets:
-            raw = normal_scores(raw - self.offsets.get(group, 0.0), self.centred)
-        return float(raw[0])
+            raw = normal_score(raw - self.offsets.get(group, 0.0), self.centred)
+        return raw
 
 
 def fit_scale(values: Floats, causes: Codes, *, groups: tuple[str, ...], n_cases: int) -> Scale:

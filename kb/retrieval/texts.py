@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from kb.retrieval.analyzer import told_words
+from kb.retrieval.analyzer import SMALL_WORDS, told_words
 from kb.retrieval.lists import add_lists, places
 from kb.retrieval.spelled import SpelledWords, are_alike, length_of, piece_list
 
@@ -25,6 +25,8 @@ Numbers = NDArray[np.int32]
 
 # Cases whose lengths are reckoned at once: bounds the memory (our choice).
 _AT_ONCE: Final = 20_000
+# Letters with which two words must begin alike to be shown as one (our choice).
+_SAME_START: Final = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,6 +93,10 @@ class CaseTexts:
         self.pointers, self.rows, self.values = pointers, rows, values
         self.n_cases = n_cases
         self.words = tuple(spelled.words)
+        # The first letters of each word by number.
+        self._begin: dict[str, int] = {}
+        numbers = (self._begin.setdefault(w[:_SAME_START], len(self._begin)) for w in self.words)
+        self._begins = np.fromiter(numbers, np.int32, len(self.words))
 
     @classmethod
     def fit(cls, columns: Sequence[Sequence[str]]) -> "CaseTexts":
@@ -188,17 +194,30 @@ class CaseTexts:
         """Return, for each of ``cases``, the pairs of words that its cosines come from.
 
         The first word of a pair is asked, the second is in the case; the largest part comes first.
+        Small words are left out, and words that do not begin alike: that "town" is also a little
+        like "down" counts, but convinces nobody.
         """
         found: list[list[tuple[str, str]]] = [[] for _ in cases]
-        at = places(self.pointers, self.rows, lists=asked.ids, wanted=cases)
+        told = self._told(asked)
+        at = places(self.pointers, self.rows, lists=asked.ids[told], wanted=cases)
         entries, columns = np.nonzero(at >= 0)
-        parts = asked.weights[entries] * self.values[at[entries, columns]]
+        at, entries = at[entries, columns], told[entries]
+        parts = asked.weights[entries] * self.values[at]
         order = np.lexsort((entries, -parts))
         entries, columns = entries[order], columns[order]
         pairs = asked.asked[entries].tolist(), asked.ids[entries].tolist(), columns.tolist()
         for name, word, column in zip(*pairs, strict=True):
             found[column].append((asked.names[name], self.words[word]))
         return found
+
+    def _told(self, asked: AskedWords) -> NDArray[np.int64]:
+        """Return the places in ``asked`` of the pairs of words that are shown."""
+        begins = [
+            -1 if name in SMALL_WORDS else self._begin.get(name[:_SAME_START], -1)
+            for name in asked.names
+        ]
+        wanted = np.array(begins, np.int32)[asked.asked]
+        return np.flatnonzero(self._begins[asked.ids] == wanted)
 
 
 def _rows_of_length_1(

@@ -33,6 +33,7 @@ class FieldWorth:
     def __init__(self) -> None:
         self._scales: dict[str, Scale] = {}
         self._rates: dict[str, float] = {}
+        self._conflicts: dict[tuple[str, str], float] = {}
 
     @cached_property
     def cause_codes_(self) -> Codes:
@@ -98,5 +99,9 @@ class FieldWorth:
         """
         if token.part == "observed":
             return token_conflict(self.copy_rate(token.field))
-        keys = (token_key(token.field, value) for value in self.values_of_[token.field])
-        return token_conflict(max(self.presence_rate(key, token.part) for key in keys))
+        known = token.field, token.part
+        if known not in self._conflicts:
+            keys = (token_key(token.field, value) for value in self.values_of_[token.field])
+            most = max(self.presence_rate(key, token.part) for key in keys)
+            self._conflicts[known] = token_conflict(most)
+        return self._conflicts[known]

@@ -101,8 +101,15 @@ def test_the_words_behind_a_cosine_are_told_strongest_first():
     texts = CaseTexts.fit([["hose leaking at idle", "fan dead", "idle"]])
     asked = texts.ask(("leaks at the hose",))
     first, second, third = texts.shared(asked, np.array([0, 1, 2], np.int32))
-    assert {pair for pair in first if pair[0] != "at"} == {("hose", "hose"), ("leaks", "leaking")}
+    assert set(first) == {("hose", "hose"), ("leaks", "leaking")}
     assert second == third == []
+
+
+def test_words_that_do_not_begin_alike_and_small_words_count_but_are_not_told():
+    texts = CaseTexts.fit([["down at the town"]])
+    asked = texts.ask(("town at the",))
+    assert {texts.words[at] for at in asked.ids} >= {"town", "down", "the"}
+    assert texts.shared(asked, np.array([0], np.int32)) == [[("town", "town")]]
 
 
 def test_words_never_seen_say_nothing():
