@@ -68,6 +68,10 @@ class Lexeme:
 
     def names(self, kind: str) -> tuple[str, ...]:
         """Return the names of one kind."""
+        if len(self.classes) == 1:
+            # Most phrases are of one class, and each is asked for its names many times.
+            ((which, name),) = self.classes
+            return (name,) if which == kind else ()
         return tuple([name for which, name in self.classes if which == kind])
 
 

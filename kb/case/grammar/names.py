@@ -15,6 +15,8 @@ from kb.errors import VocabularyError
 
 _FILE: Final = Path(__file__).resolve().parents[2] / "vocabulary" / "typing.toml"
 _MAX_WORDS: Final = 6
+# Marks of the longest unit ("in of water").
+_MOST_UNIT: Final = 4
 T = TypeVar("T")
 
 Key = tuple[str, ...]
@@ -29,16 +31,16 @@ class Phrases(Generic[T]):
     """Phrases with what they stand for; the longest one at a place wins."""
 
     def __init__(self) -> None:
-        self._rows: dict[Key, list[T]] = {}
+        self._rows: dict[Key, tuple[T, ...]] = {}
         self._longest: dict[str, int] = {}
 
     def add(self, text: str, value: T) -> None:
         """Add ``value`` under the phrase ``text``."""
         key = key_of(text)
         if key:
-            rows = self._rows.setdefault(key, [])
+            rows = self._rows.get(key, ())
             if value not in rows:
-                rows.append(value)
+                self._rows[key] = (*rows, value)
             self._longest[key[0]] = max(self._longest.get(key[0], 0), len(key))
 
     def put(self, text: str, value: T) -> None:
@@ -48,13 +50,14 @@ class Phrases(Generic[T]):
 
     def at(self, line: Line, index: int) -> tuple[tuple[T, ...], int]:
         """Return what the longest phrase at mark ``index`` stands for, and its number of marks."""
-        if index >= len(line.marks):
+        marks = line.marks
+        if index >= len(marks) or (longest := self._longest.get(marks[index].low)) is None:
             return (), 0
-        longest = self._longest.get(line.marks[index].low, 0)
-        for size in range(min(longest, len(line.marks) - index), 0, -1):
-            key = tuple(mark.low for mark in line.marks[index : index + size])
-            if key in self._rows:
-                return tuple(self._rows[key]), size
+        key = tuple([mark.low for mark in marks[index : index + longest]])
+        for size in range(len(key), 0, -1):
+            rows = self._rows.get(key[:size])
+            if rows is not None:
+                return rows, size
         return (), 0
 
     def __contains__(self, text: str) -> bool:
@@ -121,14 +124,15 @@ class Names:
 
     def units_at(self, line: Line, index: int) -> tuple[tuple[str, ...], int]:
         """Return the units that the marks at ``index`` can mean, and how many marks they take."""
-        for size in range(min(4, len(line.marks) - index), 0, -1):
-            marks = line.marks[index : index + size]
-            exact = tuple(mark.raw for mark in marks)
-            if exact in self.cased:
-                return self.cased[exact], size
-            low = tuple(mark.low for mark in marks)
-            if low in self.units:
-                return self.units[low], size
+        marks = line.marks[index : index + _MOST_UNIT]
+        exact = tuple([mark.raw for mark in marks])
+        low = tuple([mark.low for mark in marks])
+        for size in range(len(marks), 0, -1):
+            # A trap in capitals stands for no unit at all.
+            found = self.cased.get(exact[:size])
+            found = self.units.get(low[:size]) if found is None else found
+            if found is not None:
+                return found, size
         return (), 0
 
 
