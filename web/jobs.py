@@ -40,17 +40,17 @@ def today() -> str:
 
 
 def _today_page(typed: Mapping[str, str]) -> str:
+    # All parts of the page ask inside one reading.
     with db.store().read() as unit:
         jobs = sorted(unit.jobs.open_jobs(), key=lambda job: (job.opened, job.id))
-        damaged = sorted(unit.jobs.damaged)
-    return render_template(
-        "today.html",
-        jobs=jobs,
-        damaged=damaged,
-        typed=typed,
-        today=db.today(),
-        week=_week_to_decide(),
-    )
+        return render_template(
+            "today.html",
+            jobs=jobs,
+            damaged=sorted(unit.jobs.damaged),
+            typed=typed,
+            today=db.today(),
+            week=_week_to_decide(),
+        )
 
 
 def _week_to_decide() -> IsoWeek | None:
