@@ -15,6 +15,7 @@ from web.hosts import LOOPBACK, OWN_ADDRESSES, own_names
 from web.layout import say
 from web.nightly import nightly_backups
 from web.people_commands import first_link, sign_in_address
+from web.refitting import refits
 from web.serving import LINUX, MOST_PROCESSES, usual_processes
 
 if TYPE_CHECKING:
@@ -51,7 +52,13 @@ def serve(*, host: str, port: int, names: Sequence[str], proxy: bool, processes:
     }
     if proxy:
         say(f"\nOpen https://{names[0]}/ in a browser, by way of the proxy.")
-    with nightly_backups(store_url(home), home=home) as beside:
+    url = store_url(home)
+    with nightly_backups(url, home=home) as backups, refits(url, home=home) as fitting:
+
+        def beside() -> None:
+            backups()
+            fitting()
+
         serve_pages(settings, host=host, port=port, token=token, processes=processes, beside=beside)
 
 

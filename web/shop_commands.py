@@ -135,8 +135,14 @@ def demo(*, once: bool, folder: Path | None, port: int) -> None:
 
 
 @click.command()
-def rebuild() -> None:
+@click.option(
+    "--if-due", is_flag=True, help="only take in the newest closed jobs, if they are many"
+)
+def rebuild(*, if_due: bool) -> None:
     """Learn anew from the closed jobs: their fields, spellings, the numbers of the chances."""
+    if if_due:
+        _refit()
+        return
     with shop_store() as store:
         memory = shop_memory(store)
         started = time.monotonic()
@@ -148,6 +154,14 @@ def rebuild() -> None:
     else:
         say(f"nothing learned: expected at least {WORTH_LEARNING} closed jobs")
     _measure_trust()
+
+
+def _refit() -> None:
+    """Fit the closed jobs anew where much is new since; what was learned of them stays."""
+    with shop_store() as store:
+        memory = shop_memory(store)
+        done = memory.as_fitted() is not None and memory.refit()
+    say("the newest closed jobs are taken in" if done else "nothing to do: few are new")
 
 
 def _measure_trust() -> None:

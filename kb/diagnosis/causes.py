@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from copy import copy
 from dataclasses import replace
 from typing import Final, NamedTuple
 
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.diagnosis.cause_counts import CauseCounts
+from kb.diagnosis.cause_rows import CauseRows
 from kb.diagnosis.cause_texts import CauseTexts, fit_texts
 from kb.diagnosis.chances import Entry, Evidence, chances_of, log_vote, part_name, summed
 from kb.diagnosis.learned_causes import BESIDE_LEARNED, LEARNED, learned_evidence
@@ -22,6 +24,7 @@ from kb.diagnosis.profiles import ReadingProfile, cause_prior, reading_profile, 
 from kb.retrieval.asked import Asked
 from kb.retrieval.features import CaseFeatures, Token, token_key
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.layers import LayeredAsked, LayeredIndex
 from kb.retrieval.measures import Measure
 from kb.retrieval.vectors import TextSpace
 
@@ -83,23 +86,34 @@ class CauseModel:
         stored = [cause for cause in index.causes_ if cause is not None]
         self.causes_ = tuple(dict.fromkeys([*self.words.causes, *stored]))
         at = self._at = {name: i for i, name in enumerate(self.causes_)}
-        self._cause_of = np.array([at[c] if c is not None else -1 for c in index.causes_], np.int64)
-        cases: list[list[str]] = [[] for _ in self.causes_]
-        for case, cause in zip(index.ids_, index.causes_, strict=True):
-            if cause is not None:
-                cases[at[cause]].append(case)
-        self._cases_of = tuple(tuple(rows) for rows in cases)
-        known = self._cause_of >= 0
-        summed = np.bincount(self._cause_of[known], index.weights_[known], len(at))
+        self.rows_ = CauseRows.of(index, at)
+        cause_of = self.rows_.cause_of
+        known = cause_of >= 0
+        summed = np.bincount(cause_of[known], index.weights_[known], len(at))
         self.weight_ = np.asarray(summed, np.float64)
-        counts = np.array([len(rows) for rows in self._cases_of], np.int64)
+        counts = np.array([len(rows) for rows in self.rows_.cases], np.int64)
         self.prior_: Floats = cause_prior(self.weight_, counts)
         self._complained: defaultdict[str, list[int]] = defaultdict(list)
         for name, row in self.words.causes.items():
             for concept in row.complaints:
                 self._complained[concept].append(at[name])
-        self.counts_ = CauseCounts(index, self._cause_of, len(at))
+        self.counts_ = CauseCounts(index, cause_of, len(at))
         self.outcomes_ = OutcomeTables(self.words, at, counts=self.counts_, prior=self.prior_)
+
+    def following(self, index: LayeredIndex) -> "CauseModel":
+        """Return the model with the cases of ``index``; what was counted stays as it was.
+
+        Parameters
+        ----------
+        index : LayeredIndex
+            Over the index of this model. Its cases of causes that were not known when the model
+            was fitted do not count.
+        """
+        # What is learned when it is first asked for is learned once for all that follow.
+        _ = self.linked
+        made = copy(self)
+        made.rows_ = self.rows_.following(index)
+        return made
 
     def number(self, cause: str) -> int:
         """Return where ``cause`` stands in ``causes_``."""
@@ -112,7 +126,7 @@ class CauseModel:
     def linked(self) -> LinkedFindings:
         """Which recorded findings go together, learned when it is first asked for."""
         if self._linked is None:
-            self._linked = LinkedFindings(self.index, self._cause_of, len(self.causes_))
+            self._linked = LinkedFindings(self.index, self.rows_.fitted, len(self.causes_))
         return self._linked
 
     # --- likelihoods --------------------------------------------------------------------------
@@ -205,7 +219,7 @@ class CauseModel:
     def _profile(self, key: str) -> ReadingProfile | None:
         if key not in self._profiles:
             rows = self.index.measures_.of(key)
-            causes = self._cause_of[rows]
+            causes = self.rows_.fitted[rows]
             known = causes >= 0
             self._profiles[key] = (
                 reading_profile(
@@ -250,18 +264,20 @@ class CauseModel:
 
     # --- the answer ---------------------------------------------------------------------------
 
-    def weigh(self, asked: Asked, entries: Iterable[Entry] | None = None) -> Evidence:
+    def weigh(
+        self, asked: Asked | LayeredAsked, entries: Iterable[Entry] | None = None
+    ) -> Evidence:
         """Return all that a job says of the causes, before any of it is weighted."""
         found = summed(self.entries(asked.query) if entries is None else entries)
         return Evidence(
             names=tuple(found),
             parts=np.stack(list(found.values())),
             prior=np.log(self.prior_),
-            vote=log_vote(asked, self._cause_of, len(self.causes_)),
+            vote=log_vote(asked, self.rows_.cause_of, len(self.causes_)),
             odd=oddness(self.index, asked.query, len(found)),
         )
 
-    def chances(self, asked: Asked) -> tuple[CauseChance, ...]:
+    def chances(self, asked: Asked | LayeredAsked) -> tuple[CauseChance, ...]:
         """Return the causes by chance, largest first, "something else" among them; they sum to 1.
 
         See ``kb.diagnosis.chances`` for the formula.
@@ -272,7 +288,7 @@ class CauseModel:
         """Return the causes by chance out of what ``weigh`` returned."""
         full = chances_of(evidence, self.calibration)
         order = np.argsort(-full, kind="stable")
-        names, cases = (*self.causes_, None), (*self._cases_of, ())
+        names, cases = (*self.causes_, None), (*self.rows_.cases, ())
         rows = zip(order.tolist(), full[order].tolist(), strict=True)
         made = CauseChance._make
         return tuple([made((names[at], chance, cases[at])) for at, chance in rows])

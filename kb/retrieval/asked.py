@@ -1,6 +1,6 @@
 """One query held against every case: its evidence, the best cases, the reasons for each."""
 
-from collections.abc import Callable, Container, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
@@ -98,26 +98,20 @@ class OfSome:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alike:
-    """One weight for the cases in ``rows``, but for those in ``but``, which are among them."""
+    """One weight for the cases in ``rows``."""
 
     part: str
     what: str
     rows: Rows
     weight: float
-    but: Rows | None = None
 
     def add_to(self, total: Floats) -> None:
         """Add what it gives."""
         add_rows(total, self.rows, np.full(len(self.rows), self.weight, total.dtype))
-        if self.but is not None:
-            add_rows(total, self.but, np.full(len(self.but), -self.weight, total.dtype))
 
     def of(self, cases: Rows) -> Sequence[float | None]:
         """Return what it gives each of ``cases``."""
         _, there = stands(self.rows, cases)
-        if self.but is not None and any(there):
-            _, out = stands(self.but, cases)
-            there = [one and not other for one, other in zip(there, out, strict=True)]
         return [self.weight if one else None for one in there]
 
 
@@ -131,25 +125,34 @@ class Asked:
     parts: tuple[Evidence, ...]
     scores: Floats
 
-    def best(self, top: int, among: Container[str] | None = None) -> tuple[Match, ...]:
+    def best(self, top: int, among: Collection[str] | None = None) -> tuple[Match, ...]:
         """Return the ``top`` best cases, best first, ties by case id; the query itself left out.
 
         With ``among``, only cases of these ids; the order is that of all cases.
         """
-        rows = np.array(self.best_rows(top, among), np.int32)
-        scores = self.scores[rows].tolist()
+        return self.matches(self.best_rows(top, among))
+
+    def matches(self, rows: Sequence[int]) -> tuple[Match, ...]:
+        """Return the cases in ``rows`` with their reasons, in that order."""
+        cases = np.array(rows, np.int32)
+        scores = self.scores[cases].tolist()
         return tuple(
             Match(case=self.index.ids_[row], row=row, score=score, reasons=tuple(reasons))
-            for row, score, reasons in zip(rows.tolist(), scores, self._reasons(rows), strict=True)
+            for row, score, reasons in zip(rows, scores, self._reasons(cases), strict=True)
         )
 
-    def best_rows(self, top: int, among: Container[str] | None = None) -> list[int]:
+    def top(self, top: int) -> NDArray[np.int64]:
+        """Return the rows of the ``top`` best cases, best first, ties by case id."""
+        return top_rows(self.scores, top)
+
+    def best_rows(self, top: int, among: Collection[str] | None = None) -> list[int]:
         """Return the rows of the ``top`` best cases, as ``best`` orders them."""
         ids = self.index.ids_
         scores = self.scores
         if among is not None:
-            wanted = np.fromiter((name in among for name in ids), np.bool_, len(ids))
-            scores = np.where(wanted, scores, -np.inf)
+            wanted = [row for case in among if (row := self.index.row_of(case)) is not None]
+            scores = np.full_like(scores, -np.inf)
+            scores[wanted] = self.scores[wanted]
         rows = [int(row) for row in top_rows(scores, top + 1) if scores[row] > -np.inf]
         return [row for row in rows if ids[row] != self.query.case][:top]
 
@@ -177,15 +180,7 @@ class Asked:
             return lambda at, nats: stored.says(part.what, int(cases[at]), nats=nats)
         if isinstance(part, OfSome) and part.measure is not None:
             return self._beside(cases, part, part.measure)
-        said = self._said(part)
-        return lambda _at, _: said
-
-    def _said(self, part: Evidence) -> str:
-        if not isinstance(part, Alike):
-            return part.what
-        if part.weight < 0:
-            return f"{part.what}; otherwise there"
-        return f"{part.what} (in {len(part.rows)} of {len(self.index.ids_)} cases)"
+        return lambda _at, _: part.what
 
     def _beside(self, cases: Rows, part: OfSome, here: Measure) -> Callable[[int, float], str]:
         values = self.index.values_[self.index.measures_.span(here.key)]
@@ -213,21 +208,28 @@ def words_in_common(pairs: Iterable[tuple[str, str]]) -> str:
     return "words: " + ", ".join(told[:_MOST_WORDS]) if told else "words a little alike"
 
 
-def top_rows(scores: NDArray[np.floating[Any]], top: int) -> NDArray[np.int64]:
-    """Return the rows of the ``top`` largest scores, largest first, ties by row number.
+def by_row(rows: Rows) -> NDArray[Any]:
+    """Return what orders cases of one score: their row numbers."""
+    return rows
+
+
+def top_rows(
+    scores: NDArray[np.floating[Any]], top: int, order: Callable[[Rows], NDArray[Any]] = by_row
+) -> NDArray[np.int64]:
+    """Return the rows of the ``top`` largest scores, largest first, ties by ``order`` of the rows.
 
     The ``top``-th largest of the best scores of blocks is a lower bound of the ``top``-th score:
     where cases are many, only blocks that reach it are looked into.
     """
     if top >= len(scores):
-        return np.lexsort((np.arange(len(scores)), -scores))
+        return np.lexsort((order(np.arange(len(scores))), -scores))
     rows = _in_good_blocks(scores, top) if len(scores) >= _MANY else np.arange(len(scores))
     if len(rows) > top:
         here = scores[rows]
         bound = np.partition(here, len(here) - top)[len(here) - top]
         rows = rows[here >= bound]
-    order = np.lexsort((rows, -scores[rows]))
-    return np.asarray(rows[order][:top], np.int64)
+    best = np.lexsort((order(rows), -scores[rows]))
+    return np.asarray(rows[best][:top], np.int64)
 
 
 def _in_good_blocks(scores: NDArray[np.floating[Any]], top: int) -> NDArray[np.int64]:

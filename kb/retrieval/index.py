@@ -1,5 +1,6 @@
 """Exact search over all cases: everything is a posting list, every match carries its parts."""
 
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
@@ -7,31 +8,26 @@ from numpy.typing import NDArray
 
 from kb.case.contraries import contrary_share
 from kb.errors import EmptyIndexError
-from kb.retrieval.asked import Alike, Asked, Evidence, OfAll, OfSome, top_rows
+from kb.retrieval.asked import Asked, Evidence, OfAll, OfSome, top_rows
 from kb.retrieval.features import CaseFeatures, Token
+from kb.retrieval.field_evidence import FieldEvidence
 from kb.retrieval.learned import Learned, StoredFields, label_key
-from kb.retrieval.measures import Measure
-from kb.retrieval.moments import LEAST_VALUES
 from kb.retrieval.postings import Rows, gather
 from kb.retrieval.similarity import (
     CONTRARY_WEIGHT,
     LEAST_NEAR,
     MOST_CONTRARY,
     MOST_STATED,
-    PART_GROUP,
     TEXT_SHARE,
     TEXT_WEIGHT,
     Match,
-    reading_agreement,
 )
 from kb.retrieval.spelling import spelled_words
 from kb.retrieval.texts import AskedWords, CaseTexts
-from kb.retrieval.worth import FieldWorth
 
 Floats = NDArray[np.float32]
 
 TEXTS = ("said", "told")
-_NONE = np.zeros(0, np.int32)
 
 _CONTRARY = "the same words about contrary facts there"
 NO_CASE = (
@@ -44,14 +40,7 @@ def query_text(query: CaseFeatures) -> str:
     return query.said if not query.told else f"{query.said}\n{query.told}"
 
 
-def _any_of(lists: Sequence[Rows]) -> Rows:
-    """Return all rows of several lists, ascending, each once."""
-    if len(lists) < 2:
-        return lists[0] if lists else _NONE
-    return np.unique(np.concatenate(lists))
-
-
-class CaseIndex(FieldWorth):
+class CaseIndex(FieldEvidence):
     """Postings of all cases; ``fit`` learns, ``search`` answers exactly.
 
     Parameters
@@ -65,9 +54,8 @@ class CaseIndex(FieldWorth):
     def __init__(
         self, *, text_weight: float = TEXT_WEIGHT, part_weights: Mapping[str, float] | None = None
     ) -> None:
-        super().__init__()
+        super().__init__(part_weights or {})
         self.text_weight = text_weight
-        self.part_weights: Mapping[str, float] = part_weights or {}
         self.stored_fields: StoredFields | None = None
 
     def fit(self, cases: Sequence[CaseFeatures]) -> "CaseIndex":
@@ -85,10 +73,13 @@ class CaseIndex(FieldWorth):
         self.groups_ = tuple(case.group for case in ordered)
         self.weights_ = np.array([case.weight for case in ordered], np.float64)
         self.stated_ = tuple(case.said for case in ordered)
-        self.texts_ = CaseTexts.fit([[getattr(case, text) for case in ordered] for text in TEXTS])
+        self.texts_ = self._fit_texts([[getattr(c, text) for c in ordered] for text in TEXTS])
         self._fit_tokens(ordered)
         self._fit_measures(ordered)
         return self
+
+    def _fit_texts(self, columns: Sequence[Sequence[str]]) -> CaseTexts:
+        return CaseTexts.fit(columns)
 
     def _fit_tokens(self, cases: Sequence[CaseFeatures]) -> None:
         self.fields_, _ = gather(
@@ -127,25 +118,30 @@ class CaseIndex(FieldWorth):
 
     # --- parts of a query ---------------------------------------------------------------------
 
-    def _weight(self, part: str) -> float:
-        return self.part_weights.get(PART_GROUP[part], 1.0)
-
-    def _text_evidence(self, words: AskedWords) -> OfAll:
+    def text_evidence(self, words: AskedWords) -> OfAll:
+        """Return what the words of a question give every case."""
         cosines = self.texts_.cosines(words)
-        cosines *= np.float32(self.text_weight * TEXT_SHARE * self._weight("text"))
+        cosines *= np.float32(self.text_weight * TEXT_SHARE * self.weight_of("text"))
         return OfAll(part="text", what="words", weights=cosines)
 
-    def _contrary_evidence(self, query: CaseFeatures, text: OfAll) -> Iterator[OfSome]:
-        """Yield what the same words about contrary facts take off, among the nearest texts."""
+    def nearest_texts(self, query: CaseFeatures, text: OfAll) -> Rows:
+        """Return the rows of the nearest texts, nearest first; none for a long query.
+
+        Only these are read for the same words about contrary facts.
+        """
         if len(query.said.split()) > MOST_STATED:
-            return
-        least = LEAST_NEAR * self.text_weight * self._weight("text")
+            return np.zeros(0, np.int64)
+        least = LEAST_NEAR * self.text_weight * self.weight_of("text")
         best = top_rows(text.weights, MOST_CONTRARY)
-        near = np.sort(best[text.weights[best] > least])
+        return best[text.weights[best] > least]
+
+    def _contrary_evidence(self, query: CaseFeatures, near: Rows) -> Iterator[OfSome]:
+        """Yield what the same words about contrary facts take off, among ``near``."""
+        near = np.sort(near)
         shares = np.array([contrary_share(query.said, self.stated_[int(row)]) for row in near])
         rows = np.flatnonzero(shares)
         if len(rows):
-            weights = -CONTRARY_WEIGHT * self._weight("contrary") * shares[rows]
+            weights = -CONTRARY_WEIGHT * self.weight_of("contrary") * shares[rows]
             yield OfSome(
                 part="contrary",
                 what=_CONTRARY,
@@ -153,41 +149,13 @@ class CaseIndex(FieldWorth):
                 weights=weights.astype(np.float32),
             )
 
-    def _field_evidence(self, tokens: Sequence[Token]) -> Iterator[Alike]:
-        """Yield what the tokens of one field give: agreement, or one conflict where none agrees."""
-        first, with_field = tokens[0], self.fields_.of(tokens[0].field)
-        lists = [(token, self.tokens_.of(token.key)) for token in tokens]
-        agreeing = [same for _, same in lists if len(same)]
-        for token, same in lists:
-            if len(same):
-                weight = self._weight(token.part) * self.agreement(token)
-                yield Alike(part=token.part, what=token.what, rows=same, weight=weight)
-        but = _any_of(agreeing)
-        if len(with_field) > len(but):
-            weight = self._weight(first.part) * self.conflict(first)
-            what, part = first.what, first.part
-            yield Alike(part=part, what=what, rows=with_field, weight=weight, but=but)
-
-    def _measure_evidence(self, measure: Measure, group: str) -> OfSome | None:
-        rows = self.measures_.of(measure.key)
-        if len(rows) < LEAST_VALUES:
-            return None
-        scale = self.scale(measure.key)
-        query = scale.score(measure.value, group)
-        weights = reading_agreement(query, scale.scores, scale.correlation)
-        weights *= np.float32(self._weight("reading"))
-        return OfSome(
-            part="reading", what=measure.what, rows=rows, weights=weights, measure=measure
-        )
-
-    def _evidence(self, query: CaseFeatures, words: AskedWords) -> tuple[Evidence, ...]:
-        text = self._text_evidence(words)
-        found: list[Evidence] = [text, *self._contrary_evidence(query, text)]
+    def _evidence(self, query: CaseFeatures, text: OfAll, near: Rows) -> tuple[Evidence, ...]:
+        found: list[Evidence] = [text, *self._contrary_evidence(query, near)]
         by_field: dict[str, list[Token]] = {}
         for token in query.tokens:
             by_field.setdefault(token.field, []).append(token)
-        found += (row for tokens in by_field.values() for row in self._field_evidence(tokens))
-        read = (self._measure_evidence(row, query.group) for row in query.measures)
+        found += (row for tokens in by_field.values() for row in self.field_evidence(tokens))
+        read = (self.measure_evidence(row, query.group) for row in query.measures)
         found += [e for e in read if e is not None]
         found += self._learned_evidence(query)
         return tuple(found)
@@ -197,13 +165,32 @@ class CaseIndex(FieldWorth):
             return
         text = query_text(query)
         for name, rows, nats in self.stored_fields.evidence(text):
-            weights = (self._weight("learned") * nats).astype(np.float32)
+            weights = (self.weight_of("learned") * nats).astype(np.float32)
             yield OfSome(part="learned", what=name, rows=rows, weights=weights)
         spelled = self.stored_fields.spelling(text)
         if spelled is not None:
             rows, nats = spelled
-            weights = (self._weight("spelling") * nats).astype(np.float32)
+            weights = (self.weight_of("spelling") * nats).astype(np.float32)
             yield OfSome(part="spelling", what=text, rows=rows, weights=weights)
+
+    # --- cases ----------------------------------------------------------------------------------
+
+    def __len__(self) -> int:
+        """Return how many cases are here."""
+        return len(self.ids_)
+
+    def holds(self, case: str) -> bool:
+        """Return whether a case of that id is here."""
+        return self.row_of(case) is not None
+
+    def row_of(self, case: str) -> int | None:
+        """Return the row of a case, None where there is none of that id."""
+        at = bisect_left(self.ids_, case)
+        return at if at < len(self.ids_) and self.ids_[at] == case else None
+
+    def weights_of(self, rows: Sequence[int]) -> NDArray[np.float64]:
+        """Return the weights of cases as witnesses."""
+        return np.asarray(self.weights_[rows], np.float64)
 
     # --- answers ------------------------------------------------------------------------------
 
@@ -229,9 +216,38 @@ class CaseIndex(FieldWorth):
 
     def ask(self, query: CaseFeatures) -> Asked:
         """Return the evidence of ``query`` for every case, to be read in several ways."""
-        words = self.texts_.ask((query.said, query.told))
-        parts = self._evidence(query, words)
-        total = np.zeros(len(self.ids_), np.float32)
+        words = self.words_of(query)
+        text = self.text_evidence(words)
+        return self.asked(query, words, text, near=self.nearest_texts(query, text))
+
+    def words_of(self, query: CaseFeatures) -> AskedWords:
+        """Return the words of a query and the words of the cases that they stand for."""
+        return self.texts_.ask((query.said, query.told))
+
+    def asked(
+        self,
+        query: CaseFeatures,
+        words: AskedWords,
+        text: OfAll,
+        *,
+        near: Rows,
+        total: Floats | None = None,
+    ) -> Asked:
+        """Return the evidence of ``query`` for every case out of that of its words.
+
+        Parameters
+        ----------
+        query : CaseFeatures
+            The query.
+        words, text : AskedWords, OfAll
+            As ``words_of`` and ``text_evidence`` give them.
+        near : array of int
+            Rows whose texts are read for the same words about contrary facts.
+        total : array of shape (n_cases,), optional
+            Zeros, which become the scores.
+        """
+        parts = self._evidence(query, text, near)
+        total = np.zeros(len(self.ids_), np.float32) if total is None else total
         for part in parts:
             part.add_to(total)
         return Asked(index=self, query=query, words=words, parts=parts, scores=total)

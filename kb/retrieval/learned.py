@@ -152,12 +152,30 @@ class _Stored:
 
 
 class StoredFields:
-    """The closed fields of all cases, held against what the words of a query point to."""
+    """The closed fields of all cases, held against what the words of a query point to.
 
-    def __init__(self, learned: Learned, labels: Postings, words: Postings) -> None:
+    Parameters
+    ----------
+    learned : Learned
+        The classifiers.
+    labels, words : Postings
+        The cases by value of their closed fields, and by word.
+    like : StoredFields, optional
+        The average case is one of those instead.
+    """
+
+    def __init__(
+        self,
+        learned: Learned,
+        labels: Postings,
+        words: Postings,
+        *,
+        like: "StoredFields | None" = None,
+    ) -> None:
         self.learned = learned
         self.spelled = SpelledRows(learned.spelling, words) if learned.spelling else None
-        self._stored = {model.field: _stored(model, labels) for model in learned.fields}
+        self.stored = {model.field: _stored(model, labels) for model in learned.fields}
+        self._usual = like.stored if like is not None else self.stored
 
     def evidence(self, text: str) -> Iterator[tuple[str, Rows, Floats]]:
         """Yield field, rows and nats: ``ln P(stored values | text)`` against the average case.
@@ -168,12 +186,14 @@ class StoredFields:
         if point is None:
             return
         for model in self.learned.fields:
-            stored = self._stored[model.field]
-            if not len(stored.rows):
+            stored, usual = self.stored[model.field], self._usual[model.field]
+            if not len(stored.rows) or not len(usual.rows):
                 continue
-            score = stored.sets @ model.log_chances(point)
-            ratio = np.exp(score - score.max())
-            ratio /= float(stored.share @ ratio)
+            chances = model.log_chances(point)
+            average = usual.sets @ chances
+            most = average.max()
+            ratio = np.exp(stored.sets @ chances - most)
+            ratio /= float(usual.share @ np.exp(average - most))
             scale = self.learned.weight * model.skill**SKILL_POWER
             nats = scale * np.log(STRAY + (1 - STRAY) * ratio)
             yield model.field, stored.rows, nats[stored.set_of]
@@ -187,7 +207,7 @@ class StoredFields:
 
     def says(self, what: str, row: int, *, nats: float) -> str:
         """Return the reason line of a learned field, or of the words of a query, for one case."""
-        stored = self._stored.get(what)
+        stored = self.stored.get(what)
         if stored is None:
             pairs = self.spelled.pairs(what, row) if self.spelled else ""
             return f"stands for the same: {pairs}" if pairs else "the same words"

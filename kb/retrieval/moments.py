@@ -5,6 +5,7 @@ to what is thought before any are counted, so that a field with few cases keeps 
 were measured on invented shops, see the tests).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -129,6 +130,14 @@ class Scale:
         if self.offsets:
             raw = normal_score(raw - self.offsets.get(group, 0.0), self.centred)
         return raw
+
+    def score_all(self, values: Floats, groups: Sequence[str]) -> Floats:
+        """Return the normal score of each value, in a vehicle of the group beside it."""
+        raw = normal_scores(values, self.population)
+        if not self.offsets:
+            return raw
+        moved = raw - np.array([self.offsets.get(group, 0.0) for group in groups])
+        return normal_scores(moved, self.centred)
 
 
 def fit_scale(values: Floats, causes: Codes, *, groups: tuple[str, ...], n_cases: int) -> Scale:

@@ -26,7 +26,7 @@ from kb.retrieval.texts import CaseTexts
 from kb.retrieval.vectors import TextSpace
 
 # Raised when the arrays mean something else than before.
-FORMAT: Final = 7
+FORMAT: Final = 8
 _SEPARATOR: Final = "\x1e"
 _DIGEST_BYTES: Final = 32
 Arrays = dict[str, NDArray[Any]]
@@ -123,6 +123,7 @@ def write_snapshot(
     *,
     spaces: Mapping[str, TextSpace],
     numbers: Mapping[str, float] | None = None,
+    source: Mapping[str, Any] | None = None,
 ) -> None:
     """Write a fitted index aside and put it in place at once.
 
@@ -131,13 +132,15 @@ def write_snapshot(
     path : Path
         The file.
     stamp : mapping
-        What the index was fitted from; ``read_snapshot`` wants the same.
+        With what the index was fitted; ``read_snapshot`` wants the same.
     spaces : mapping
         Further text spaces to keep with it, by a name that ends in the analyzer's name.
     numbers : mapping or None
         Fitted numbers to keep with it, by name.
+    source : mapping or None
+        From what the index was fitted, plain values that JSON can hold.
     """
-    head = {"spaces": list(spaces)}
+    head = {"spaces": list(spaces), "source": dict(source or {})}
     arrays: Arrays = {"values": index.values_, "case weights": index.weights_}
     pack(arrays, "head", [json.dumps(head, sort_keys=True)])
     pack(arrays, "ids", index.ids_)
@@ -204,21 +207,22 @@ def read_arrays(path: Path, *, key: str) -> Arrays | None:
 
 
 class Kept(NamedTuple):
-    """What a file keeps: the fitted index, further text spaces and fitted numbers, by name."""
+    """What a file keeps: the fitted index and from what, more text spaces and numbers by name."""
 
     cases: CaseIndex
     spaces: dict[str, TextSpace]
     numbers: dict[str, float]
+    source: dict[str, Any]
 
 
 def read_snapshot(path: Path, stamp: Mapping[str, Any]) -> Kept | None:
-    """Return the index that was fitted from what ``stamp`` names, None where there is none."""
+    """Return the index that was fitted with what ``stamp`` names, None where there is none."""
     arrays = read_arrays(path, key=_key(stamp))
     if arrays is None:
         return None
     head = json.loads(unpack(arrays, "head")[0])
     spaces = {name: _unpack_space(arrays, f"cause {name}") for name in head["spaces"]}
-    return Kept(_index(arrays), spaces, _numbers(arrays))
+    return Kept(_index(arrays), spaces, _numbers(arrays), head["source"])
 
 
 def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:

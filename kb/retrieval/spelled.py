@@ -79,14 +79,14 @@ class SpelledWords:
 
     @classmethod
     def of(cls, words: Sequence[str]) -> "SpelledWords":
-        """Return the words by their pieces, numbered as they come."""
-        numbers: dict[str, int] = {}
+        """Return the words by their pieces, numbered as they come; pieces are in order."""
+        every = [pieces(word) for word in words]
+        numbers = {piece: at for at, piece in enumerate(sorted(set().union(*every)))}
         ids: list[int] = []
         counts: list[int] = []
         ends = [0]
-        for word in words:
-            counted = pieces(word)
-            ids.extend(numbers.setdefault(piece, len(numbers)) for piece in counted)
+        for counted in every:
+            ids.extend(numbers[piece] for piece in counted)
             counts.extend(counted.values())
             ends.append(len(ids))
         parts = (np.array(counts, np.float32), np.array(ids, np.int32), np.array(ends, np.int32))

@@ -93,16 +93,22 @@ class CaseTexts:
         self.pointers, self.rows, self.values = pointers, rows, values
         self.n_cases = n_cases
         self.words = tuple(spelled.words)
+        # Those among which words tell as much as they do here, where it is not these.
+        self.like: CaseTexts | None = None
         # The first letters of each word by number.
         self._begin: dict[str, int] = {}
         numbers = (self._begin.setdefault(w[:_SAME_START], len(self._begin)) for w in self.words)
         self._begins = np.fromiter(numbers, np.int32, len(self.words))
 
     @classmethod
-    def fit(cls, columns: Sequence[Sequence[str]]) -> "CaseTexts":
+    def fit(
+        cls, columns: Sequence[Sequence[str]], *, like: "CaseTexts | None" = None
+    ) -> "CaseTexts":
         """Return the texts by word; ``columns`` holds one text a case each.
 
         A list holds, for each case with the word, the sum over its texts of weights of length 1.
+        With ``like``, a word tells as much as it does among those texts, so that scores of both
+        may be set side by side.
         """
         counted = [[Counter(told_words(text)) for text in column] for column in columns]
         n_cases = len(columns[0])
@@ -111,8 +117,13 @@ class CaseTexts:
             held.update(set().union(*row))
         words = sorted(held)
         spelled = SpelledWords.of(words)
-        frequency = np.array([held[word] for word in words], np.float64)
-        idf = np.log((1 + n_cases) / (1 + frequency)) + 1
+        if like is None:
+            frequency = np.array([held[word] for word in words], np.float64)
+            idf = np.log((1 + n_cases) / (1 + frequency)) + 1
+        else:
+            idf = np.array([like.rarity(word) for word in words], np.float64)
+        # As it is kept: the same text is the same to the last bit, now and in a later layer.
+        idf = idf.astype(np.float32)
         weights = np.sqrt(spelled.lengths.astype(np.float64) * idf)
         unit = spelled.unit_rows()
         total = sparse.csr_array((n_cases, len(words)))
@@ -120,14 +131,16 @@ class CaseTexts:
             total = total + _rows_of_length_1(column, spelled.words, weights, unit=unit)
         by_word = sparse.csr_array(total).T.tocsr()
         by_word.sort_indices()
-        return cls(
+        made = cls(
             spelled,
-            idf.astype(np.float32),
+            idf,
             pointers=by_word.indptr.astype(np.int32),
             rows=by_word.indices.astype(np.int32),
             values=by_word.data.astype(np.float32),
             n_cases=n_cases,
         )
+        made.like = like
+        return made
 
     def ask(self, texts: Sequence[str]) -> AskedWords:
         """Return the words of a question, which may have several texts, and what they stand for."""
@@ -147,13 +160,16 @@ class CaseTexts:
             weights=scales * alike,
         )
 
-    def _rarity(self, word: str) -> float:
+    def rarity(self, word: str) -> float:
+        """Return the ``idf`` of a word, see ``word_weight``."""
+        if self.like is not None:
+            return self.like.rarity(word)
         at = self.spelled.words.get(word)
         return float(self.idf[at]) if at is not None else math.log(1 + self.n_cases) + 1
 
     def _of_length_1(self, counted: Mapping[str, int]) -> dict[str, float]:
         weights = {
-            word: (1 + math.log(n)) * word_weight(word, rarity=self._rarity(word))
+            word: (1 + math.log(n)) * word_weight(word, rarity=self.rarity(word))
             for word, n in sorted(counted.items())
         }
         spread: defaultdict[str, float] = defaultdict(float)

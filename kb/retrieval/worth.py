@@ -84,11 +84,18 @@ class FieldWorth:
             self._rates[key] = shrunk_presence_rate(counts, self._sizes, prior=COPY_RATE[part])
         return self._rates[key]
 
+    def often(self, token: Token) -> tuple[int, int]:
+        """Return in how many of how many cases a token is."""
+        return len(self.tokens_.of(token.key)), len(self.ids_)
+
     def agreement(self, token: Token) -> float:
-        """Return the nats of a token that two cases have."""
-        same = len(self.tokens_.of(token.key))
+        """Return the nats of a token that two cases have.
+
+        One that no case here has counts as if one had it.
+        """
+        same = max(1, len(self.tokens_.of(token.key)))
         if token.part == "observed":
-            recorded = len(self.fields_.of(token.field))
+            recorded = max(1, len(self.fields_.of(token.field)))
             return token_agreement(self.copy_rate(token.field), same / recorded)
         return token_agreement(self.presence_rate(token.key, token.part), same / len(self.ids_))
 
@@ -101,7 +108,8 @@ class FieldWorth:
             return token_conflict(self.copy_rate(token.field))
         known = token.field, token.part
         if known not in self._conflicts:
-            keys = (token_key(token.field, value) for value in self.values_of_[token.field])
+            values = self.values_of_.get(token.field, (token.value,))
+            keys = (token_key(token.field, value) for value in values)
             most = max(self.presence_rate(key, token.part) for key in keys)
             self._conflicts[known] = token_conflict(most)
         return self._conflicts[known]

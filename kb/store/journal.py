@@ -28,6 +28,14 @@ _LINES: Final = select(
     HistoryRow.job_id,
     HistoryRow.what,
 ).order_by(HistoryRow.seq)
+_LINE: Final = Asked(_LINES.where(HistoryRow.seq == bindparam("number")))
+_LAST: Final = Asked(select(func.max(HistoryRow.seq)))
+_TOUCHED: Final = Asked(
+    select(HistoryRow.job_id)
+    .where((HistoryRow.seq > bindparam("number")) & HistoryRow.job_id.is_not(None))
+    .distinct()
+    .order_by(HistoryRow.job_id)
+)
 _LINES_OF: Final = Asked(_LINES.where(HistoryRow.job_id == bindparam("of")))
 _LAST_OF: Final = Asked(
     _LINES.where((HistoryRow.job_id == bindparam("of")) & (HistoryRow.verb != bindparam("but")))
@@ -137,6 +145,10 @@ class HistoryRepository:
         """Return all lines after the one numbered ``seq``, oldest first."""
         return self._lines(_LINES.where(HistoryRow.seq > seq))
 
+    def touched_since(self, seq: int) -> tuple[str, ...]:
+        """Return the ids of all jobs with lines after the one numbered ``seq``, in order."""
+        return tuple(str(job_id) for (job_id,) in _TOUCHED.rows(self._pen.connection, number=seq))
+
     def writers(self) -> tuple[str, ...]:
         """Return every name that ever wrote, in order."""
         query = select(HistoryRow.who).distinct().order_by(HistoryRow.who)
@@ -149,11 +161,12 @@ class HistoryRepository:
 
     def line(self, seq: int) -> HistoryLine | None:
         """Return the line of that number, None where there is none."""
-        return next(iter(self._lines(_LINES.where(HistoryRow.seq == seq))), None)
+        rows = _LINE.named(self._pen.connection, number=seq)
+        return next((HistoryLine(**row) for row in rows), None)
 
     def last_seq(self) -> int:
         """Return the number of the newest line, 0 before there is one."""
-        return self._pen.connection.scalar(select(func.max(HistoryRow.seq))) or 0
+        return _LAST.scalar(self._pen.connection) or 0
 
     def _lines(self, query: Select[*tuple[Any, ...]]) -> tuple[HistoryLine, ...]:
         rows = self._pen.connection.execute(query).mappings()

@@ -31,7 +31,7 @@ def shown_at_close(fitted: Fitted | None, job: Job) -> ShownAnswer | None:
     None where nothing is fitted, where the job itself is among the fitted (closed before and
     reopened: it would find itself), or where answering failed, which stops no close.
     """
-    if fitted is None or not fitted.index.ids_ or job.closing is not None or fitted.holds(job.id):
+    if fitted is None or not len(fitted.index) or job.closing is not None or fitted.holds(job.id):
         return None
     try:
         return _shown(fitted, job)

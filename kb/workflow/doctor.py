@@ -4,7 +4,7 @@ import hashlib
 import os
 import shutil
 import stat
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -20,6 +20,7 @@ from kb.store.marker import last_backup, marked_place
 from kb.store.photo_files import photo_path
 from kb.store.soundness import Soundness, look_into
 from kb.store.truncation import LONG_LOG, log_bytes
+from kb.workflow.following import Source
 from kb.workflow.last_rebuild import last_rebuild
 from kb.workflow.memory import LEARNED, SNAPSHOT
 from kb.workflow.words import words_of
@@ -172,14 +173,24 @@ def _photos(database: Soundness, folder: Path) -> Looked:
 def _index(place: Place) -> Looked:
     """Hold the kept index and what was learned against the store; both are made anew at need."""
     with open_store(place.url, home=place.home) as store, store.read() as unit:
-        last, state, words = last_rebuild(unit), unit.state(), words_of(unit)
-    stamp = last.stamp(state, altitude_m=place.altitude_m, terms=words.shop.mark)
+        last, words = last_rebuild(unit), words_of(unit)
+        found = _kept_index(place, last.stamp(altitude_m=place.altitude_m, terms=words.shop.mark))
+        fits = found is not None and found.comes_before(unit)
+        behind = found is not None and found.state != unit.state()
     if last.learned and read_learned(place.home / LEARNED, key=last.name) is None:
         seen = "what was learned from the closed jobs is gone, damaged or another shop's; not used"
         return _look("kept index", seen, "run baybook rebuild")
-    if read_snapshot(place.home / SNAPSHOT, stamp) is None:
-        return _sound("kept index", "none of the present state; the next answer makes it anew")
+    if not fits:
+        return _sound("kept index", "none of these records; the next answer makes it anew")
+    if behind:
+        return _sound("kept index", "of a little while ago; the newest cases are laid over it")
     return _sound("kept index", "fits the records")
+
+
+def _kept_index(place: Place, stamp: Mapping[str, object]) -> Source | None:
+    """Return from what the kept index was fitted, None where there is none to be used."""
+    kept = read_snapshot(place.home / SNAPSHOT, stamp)
+    return None if kept is None else Source(**kept.source)
 
 
 # --- around the database ---------------------------------------------------------------------------

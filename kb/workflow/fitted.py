@@ -1,17 +1,21 @@
 """The closed jobs of one state of the store, fitted: what answers without looking at the store."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from typing import Final, Self
+from typing import TYPE_CHECKING, Final, Self
 
 from kb.case.meant_now import as_meant_now
 from kb.case.model import Job
 from kb.diagnosis.causes import CauseChance, CauseModel
 from kb.diagnosis.explain import Explainer
-from kb.retrieval.features import case_features
+from kb.retrieval.features import CaseFeatures, case_features
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.layers import LayeredIndex
 from kb.workflow.suggest import Suggestion, Wanted, suggest_from, without_waiting
+
+if TYPE_CHECKING:
+    from kb.workflow.following import Source
 
 # Jobs whose answers a process remembers, some 40 kB each: more than a shop has open (our choice).
 MOST_REMEMBERED: Final = 128
@@ -21,18 +25,20 @@ MOST_REMEMBERED: Final = 128
 class Fitted:
     """Index and causes as they were fitted.
 
-    ``state`` and ``terms`` name what of the store they were fitted on, ``learned`` the last
-    rebuild and when its file was written. ``prices`` takes what the repair of a cause cost in
+    ``source`` and ``terms`` name what of the store they stand for, ``learned`` the last rebuild and
+    when its file was written. ``new_causes`` are those of later cases that
+    no fitted one had. ``prices`` takes what the repair of a cause cost in
     cases of that state in cents, None where no price was written.
     """
 
-    state: str
+    source: "Source"
     terms: str
-    index: CaseIndex
+    index: CaseIndex | LayeredIndex
     model: CauseModel
     explainer: Explainer
     altitude_m: float = 0.0
     learned: str = ""
+    new_causes: frozenset[str] = frozenset()
     prices: dict[str | None, int | None] = field(default_factory=dict, repr=False, compare=False)
     _remembered: Callable[[Job, int], Suggestion] = field(init=False, repr=False, compare=False)
 
@@ -42,14 +48,60 @@ class Fitted:
         object.__setattr__(self, "_remembered", remembered)
 
     @classmethod
-    def of(cls, state: str, index: CaseIndex, model: CauseModel, *, altitude_m: float) -> Self:
-        """Return what was fitted on the closed jobs of ``state``."""
+    def of(
+        cls, source: "Source", index: CaseIndex, model: CauseModel, *, altitude_m: float
+    ) -> Self:
+        """Return what was fitted on the closed jobs of ``source``."""
         mark = model.words.shop.mark
-        return cls(state, mark, index, model, Explainer(model), altitude_m=altitude_m)
+        return cls(source, mark, index, model, Explainer(model), altitude_m=altitude_m)
+
+    @property
+    def state(self) -> str:
+        """The state of the closed jobs that it stands for."""
+        return self.source.state
+
+    @property
+    def base(self) -> CaseIndex:
+        """The index as it was fitted."""
+        return self.index if isinstance(self.index, CaseIndex) else self.index.base
+
+    @property
+    def later(self) -> int:
+        """How many cases came, changed or went since they were fitted."""
+        return self.index.later if isinstance(self.index, LayeredIndex) else 0
+
+    def with_later(
+        self, source: "Source", cases: Sequence[CaseFeatures], touched: Collection[str]
+    ) -> Self:
+        """Return it with jobs that were written since.
+
+        Parameters
+        ----------
+        source : Source
+            What it stands for then.
+        cases : sequence of CaseFeatures
+            Those of the written jobs that are closed and may be witnesses.
+        touched : collection of str
+            Ids of all written jobs.
+        """
+        layered = self.index
+        if not isinstance(layered, LayeredIndex):
+            layered = LayeredIndex(layered)
+        known = set(self.model.causes_)
+        new = {case.cause for case in cases if case.cause is not None} - known
+        index = layered.changed(cases, touched)
+        return replace(
+            self,
+            source=source,
+            index=index,
+            model=self.model.following(index),
+            new_causes=self.new_causes | new,
+            prices={},
+        )
 
     def holds(self, job_id: str) -> bool:
         """Return whether the job itself is among the fitted ones."""
-        return job_id in self.index.ids_
+        return self.index.holds(job_id)
 
     def suggest(self, job: Job, wanted: Wanted) -> Suggestion:
         """Return the three answers for ``job``, without reasons.

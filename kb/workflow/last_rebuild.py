@@ -45,17 +45,17 @@ class LastRebuild:
             written = 0
         return f"{self.name} {written}"
 
-    def stamp(self, state: str, *, altitude_m: float, terms: str) -> dict[str, object]:
+    def stamp(self, *, altitude_m: float, terms: str) -> dict[str, object]:
         """Return what a kept index is held against.
 
         Parameters
         ----------
-        state, terms : str
-            Name the closed jobs and the shop's words that it was fitted on.
         altitude_m : float
             The shop's altitude in metres.
+        terms : str
+            Names the shop's words with which it was fitted.
         """
-        return {"state": state, "altitude_m": altitude_m, "terms": terms, "rebuild": self.name}
+        return {"altitude_m": altitude_m, "terms": terms, "rebuild": self.name}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

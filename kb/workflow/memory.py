@@ -2,7 +2,7 @@
 
 import gc
 import logging
-from collections.abc import Container, Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
@@ -13,19 +13,19 @@ from threadpoolctl import threadpool_limits
 
 from kb.case.model import Job
 from kb.case.shop_words import with_shop_terms
-from kb.case.standing import ELSEWHERE
 from kb.case.terms import Vocabulary
-from kb.diagnosis.calibrate import ClosedJob, calibrate
 from kb.diagnosis.calibration import Calibration, from_numbers
 from kb.diagnosis.causes import CauseModel
-from kb.retrieval.features import CaseFeatures, case_features
+from kb.retrieval.features import CaseFeatures
 from kb.retrieval.learned import Learned
 from kb.retrieval.learned_file import read_learned, write_learned
 from kb.retrieval.snapshot import read_snapshot, write_snapshot
 from kb.retrieval.weigh import fit_weighed
 from kb.store.engine import Store
 from kb.store.unit_of_work import UnitOfWork
+from kb.workflow.calibrating import calibrated
 from kb.workflow.fitted import Fitted
+from kb.workflow.following import Source, followed, is_due
 from kb.workflow.last_rebuild import (
     LastRebuild,
     Rebuilt,
@@ -37,13 +37,10 @@ from kb.workflow.repair_prices import guess_of
 from kb.workflow.suggest import (
     Suggestion,
     Wanted,
-    as_written_up,
     fit_features,
     witness_features,
 )
 
-# The newest closed jobs on which a rebuild fits the numbers; more would take minutes (our choice).
-MOST_CALIBRATED = 600
 # File of a kept index, and the number of closed jobs from which fitting anew costs more than
 # reading it (a hundred take half a second; our choice).
 SNAPSHOT = "index.npz"
@@ -84,6 +81,7 @@ class Memory:
         self.folder = folder
         self._lock = Lock()
         self._fitted: Fitted | None = None
+        self._seen_kept = 0
 
     @property
     def words(self) -> Vocabulary:
@@ -102,59 +100,99 @@ class Memory:
         return words
 
     def fitted(self) -> Fitted:
-        """Return the closed jobs of the present state, fitted; fits them where they are not."""
-        with self._lock:
-            with self.store.read() as unit:
-                state, words, last = unit.state(), self.words_in(unit), last_rebuild(unit)
-            now = (state, words.shop.mark, last.mark(self.folder, LEARNED))
+        """Return the closed jobs of the present state, fitted.
+
+        A few jobs that were written since are laid over what is fitted here or was kept; else all
+        are fitted anew.
+        """
+        with self._lock, self.store.read() as unit:
+            state, words, last = unit.state(), self.words_in(unit), last_rebuild(unit)
             known = self._fitted
             if known is not None and known.state != state and known.state == self.store.state():
                 # Who began to read before a job was closed waited here while it was fitted.
                 return known
-            if known is None or (known.state, known.terms, known.learned) != now:
+            marks = words.shop.mark, last.mark(self.folder, LEARNED)
+            if known is not None and (known.terms, known.learned) != marks:
+                known = None
+            if known is not None and known.state == state and not self._kept_since(known):
+                return known
+            made = self._followed(unit, known, words, last=last)
+            if made is None:
                 gc.unfreeze()
-                made = self._kept(state, words, last) or self._fit(words, last)
-                known = self._taken_up(made, last)
-            return known
+                made = self._taken_up(self._fit(words, last), last)
+            self._fitted = made
+            return made
+
+    def _followed(
+        self, unit: UnitOfWork, known: Fitted | None, words: Vocabulary, *, last: LastRebuild
+    ) -> Fitted | None:
+        """Return what is known here or was kept with what was written since; None where all changed."""
+        if known is None or self._kept_since(known):
+            kept = self._kept(words, last)
+            known = known if kept is None else self._taken_up(kept, last)
+        return None if known is None else followed(unit, known, Source.of(unit))
+
+    def _kept_since(self, known: Fitted) -> bool:
+        """Return whether another process kept what it fitted while jobs were laid over ours."""
+        return known.later > 0 and self._when_kept() != self._seen_kept
+
+    def _when_kept(self) -> int:
+        """Return when the kept index was written, 0 where there is none."""
+        try:
+            return 0 if self.folder is None else (self.folder / SNAPSHOT).stat().st_mtime_ns
+        except OSError:
+            return 0
 
     def _taken_up(self, made: Fitted, last: LastRebuild) -> Fitted:
         mark = last.mark(self.folder, LEARNED)
         if self.folder is not None and last.learned:
-            made.index.attach(read_learned(self.folder / LEARNED, key=last.name))
-        self._fitted = replace(made, learned=mark)
-        # It stays until jobs are closed: the collector of cycles need not look through all of it
-        # again and again, which takes 0.28 s at 10,000 jobs, once in a few hundred questions.
+            made.base.attach(read_learned(self.folder / LEARNED, key=last.name))
+        # It stays until jobs are fitted anew: the collector of cycles need not look through all of
+        # it again and again, which takes 0.28 s at 10,000 jobs, once in a few hundred questions.
         gc.freeze()
-        return self._fitted
+        return replace(made, learned=mark)
 
     def as_fitted(self) -> Fitted | None:
         """Return what this process fitted last, even if jobs were closed since; never fits.
 
-        Where nothing is fitted here yet, a kept index of the present state is taken up; None
-        where there is none, or while another thread is fitting.
+        Where nothing is fitted here yet, a kept index is taken up; None where there is none, or
+        while another thread is fitting.
         """
         if self._fitted is not None or not self._lock.acquire(blocking=False):
             return self._fitted
         try:
             with self.store.read() as unit:
-                state, words, last = unit.state(), self.words_in(unit), last_rebuild(unit)
-            kept = self._kept(state, words, last)
-            return None if kept is None else self._taken_up(kept, last)
+                words, last = self.words_in(unit), last_rebuild(unit)
+                self._fitted = self._followed(unit, None, words, last=last)
+            return self._fitted
         finally:
             self._lock.release()
 
-    def _stamp(self, state: str, words: Vocabulary, last: LastRebuild) -> dict[str, object]:
-        return last.stamp(state, altitude_m=self.altitude_m, terms=words.shop.mark)
+    def refit(self) -> bool:
+        """Fit anew and keep it for all processes if it is time to; say whether it was done."""
+        if not is_due(self.fitted()):
+            return False
+        with self._lock:
+            with self.store.read() as unit:
+                words, last = self.words_in(unit), last_rebuild(unit)
+            gc.unfreeze()
+            self._fitted = self._taken_up(self._fit(words, last), last)
+        return True
 
-    def _kept(self, state: str, words: Vocabulary, last: LastRebuild) -> Fitted | None:
+    def _stamp(self, words: Vocabulary, last: LastRebuild) -> dict[str, object]:
+        return last.stamp(altitude_m=self.altitude_m, terms=words.shop.mark)
+
+    def _kept(self, words: Vocabulary, last: LastRebuild) -> Fitted | None:
         if self.folder is None:
             return None
-        found = read_snapshot(self.folder / SNAPSHOT, self._stamp(state, words, last))
+        self._seen_kept = self._when_kept()
+        found = read_snapshot(self.folder / SNAPSHOT, self._stamp(words, last))
         if found is None:
             return None
         model = CauseModel(words, calibration=from_numbers(found.numbers))
         model.restore(found.cases, found.spaces)
-        return Fitted.of(state, found.cases, model, altitude_m=self.altitude_m)
+        source = Source(**found.source)
+        return Fitted.of(source, found.cases, model, altitude_m=self.altitude_m)
 
     def calibration(self) -> Calibration:
         """Return the numbers with which the memory answers."""
@@ -176,41 +214,22 @@ class Memory:
         """
         with self._lock:
             with self.store.read() as unit:
-                state, jobs = unit.state(), unit.jobs.witnesses()
+                source, jobs = Source.of(unit), unit.jobs.witnesses()
                 words = self.words_in(unit)
             made = [witness_features(job, words, self.altitude_m) for job in jobs]
             # Threads of the linear algebra wait for each other on a busy small machine: 84 s
             # became 23 s at 10,000 jobs with one.
             with threadpool_limits(limits=1):
                 learned = fit_weighed(made)
-                numbers = self._calibrate(jobs, made, learned, words=words)
+                parts = learned.parts if learned else {}
+                numbers = calibrated(jobs, made, words, altitude_m=self.altitude_m, parts=parts)
                 last = new_rebuild(numbers.as_numbers(), learned=learned is not None)
                 self._keep_learned(learned, last)
                 with self.store.write(who, at) as unit:
                     keep_rebuild(unit, last)
-                self._keep(state, made, last, words=words)
+                self._keep(source, made, last, words=words)
             self._fitted = None
         return Rebuilt(numbers=numbers, fields=len(learned.fields) if learned else 0)
-
-    def _calibrate(
-        self,
-        jobs: Sequence[Job],
-        made: Sequence[CaseFeatures],
-        learned: Learned | None,
-        *,
-        words: Vocabulary,
-    ) -> Calibration:
-        """Return the numbers fitted on the newest own jobs, each asked as it was first written up."""
-        own = [at for at, job in enumerate(jobs) if job.origin not in ELSEWHERE]
-        order = sorted(own, key=lambda at: (jobs[at].opened, jobs[at].id))
-        pairs = [
-            ClosedJob(
-                stored=made[at],
-                asked=case_features(as_written_up(jobs[at]), words, altitude_m=self.altitude_m),
-            )
-            for at in order[-MOST_CALIBRATED:]
-        ]
-        return calibrate(pairs, words, parts=learned.parts if learned else {})
 
     def _keep_learned(self, learned: Learned | None, last: LastRebuild) -> None:
         if self.folder is None:
@@ -222,15 +241,15 @@ class Memory:
 
     def _fit(self, words: Vocabulary, last: LastRebuild) -> Fitted:
         with self.store.read() as unit:
-            state, jobs = unit.state(), unit.jobs.witnesses()
+            source, jobs = Source.of(unit), unit.jobs.witnesses()
             for job_id in sorted(unit.jobs.damaged):
                 logger.warning("left out, changed on the disk: %s", job_id)
         made = [witness_features(job, words, self.altitude_m) for job in jobs]
-        return self._keep(state, made, last, words=words)
+        return self._keep(source, made, last, words=words)
 
     def _keep(
         self,
-        state: str,
+        source: Source,
         made: Sequence[CaseFeatures],
         last: LastRebuild,
         *,
@@ -240,7 +259,7 @@ class Memory:
         numbers = last.calibration
         index, model = fit_features(made, words, calibration=numbers)
         if self.folder is not None and len(made) >= WORTH_KEEPING:
-            stamp = self._stamp(state, words, last)
+            stamp = self._stamp(words, last)
             with suppress(OSError):
                 write_snapshot(
                     self.folder / SNAPSHOT,
@@ -248,10 +267,14 @@ class Memory:
                     index,
                     spaces=model.texts_.spaces(),
                     numbers=numbers.as_numbers(),
+                    source=source.as_numbers(),
                 )
-        return Fitted.of(state, index, model, altitude_m=self.altitude_m)
+            self._seen_kept = self._when_kept()
+        return Fitted.of(source, index, model, altitude_m=self.altitude_m)
 
-    def suggest(self, job: Job, *, top: int = 5, among: Container[str] | None = None) -> Suggestion:
+    def suggest(
+        self, job: Job, *, top: int = 5, among: Collection[str] | None = None
+    ) -> Suggestion:
         """Return the three answers for ``job``; a case closed a moment ago is among them.
 
         Raises
@@ -267,4 +290,4 @@ class Memory:
 
     def size(self) -> int:
         """Return how many closed jobs the memory holds."""
-        return len(self.fitted().index.ids_)
+        return len(self.fitted().index)

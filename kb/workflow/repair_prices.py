@@ -1,6 +1,5 @@
 """What the repair of a cause costs in the shop's own cases, and so whether guessing it pays."""
 
-from bisect import bisect_left
 from collections.abc import Sequence
 from statistics import median
 
@@ -9,6 +8,7 @@ from kb.case.standing import ELSEWHERE
 from kb.diagnosis.causes import CauseChance
 from kb.diagnosis.guess import GuessOrCheck, guess_or_check
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.layers import LayeredIndex
 from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.fitted import Fitted
 from kb.workflow.suggest import Suggestion
@@ -27,10 +27,10 @@ def repair_price(job: Job) -> int | None:
     return prices[0] if prices and prices[0] else None
 
 
-def _own(index: CaseIndex, cases: Sequence[str]) -> list[str]:
+def _own(index: CaseIndex | LayeredIndex, cases: Sequence[str]) -> list[str]:
     """Return those of ``cases`` that are not of another shop, which gives no prices."""
-    rows = [bisect_left(index.ids_, case) for case in cases]
-    return [index.ids_[row] for row in rows if index.origins_[row] not in ELSEWHERE]
+    rows = ((case, index.row_of(case)) for case in cases)
+    return [case for case, at in rows if at is not None and index.origins_[at] not in ELSEWHERE]
 
 
 def _price_of(unit: UnitOfWork, best: CauseChance, now: Fitted) -> int | None:

@@ -1,6 +1,6 @@
 """The three answers while a job is open: cases like it, likely causes, the next check."""
 
-from collections.abc import Container, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 from kb.case.meant_now import as_meant_now
@@ -17,6 +17,7 @@ from kb.diagnosis.guess import GuessOrCheck
 from kb.errors import EmptyIndexError
 from kb.retrieval.features import CaseFeatures, case_features, finding_token
 from kb.retrieval.index import NO_CASE, CaseIndex
+from kb.retrieval.layers import LayeredIndex
 from kb.retrieval.similarity import Reason
 
 # Likely causes that are shown, each with its reasons, beside "something else" (our choice).
@@ -98,7 +99,7 @@ class Wanted:
     """Which prior cases are shown: the ``top`` best, with ``among`` only those of these ids."""
 
     top: int = 5
-    among: Container[str] | None = None
+    among: Collection[str] | None = None
 
 
 def witness_features(job: Job, words: Vocabulary, altitude_m: float) -> CaseFeatures:
@@ -165,7 +166,7 @@ def without_waiting(job: Job) -> Job:
 
 
 def suggest_from(
-    index: CaseIndex,
+    index: CaseIndex | LayeredIndex,
     model: CauseModel,
     job: Job,
     *,
@@ -185,7 +186,7 @@ def suggest_from(
     """
     job = as_meant_now(job, model.words)
     query = case_features(job, model.words, altitude_m=altitude_m)
-    if not index.ids_:
+    if not len(index):
         raise EmptyIndexError(NO_CASE)
     asked = index.ask(query)
     entries = model.entries(query)

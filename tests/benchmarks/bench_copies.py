@@ -1,7 +1,7 @@
 """Copies of a busy shop: plain copies of its files against backups; how many are bad.
 
 Run as ``python -m tests.benchmarks.bench_copies [COPIES]`` (50 unless told otherwise). Another
-process writes cases all the while. A copy is bad that does not open, has damaged pages, rows or
+process writes some twenty cases a second all the while. A copy is bad that does not open, has damaged pages, rows or
 cases, or lacks a case that was acknowledged before the copying began.
 """
 
@@ -30,7 +30,7 @@ class Writer:
     """A process that writes cases until it is ended, and the ids that it acknowledged."""
 
     def __init__(self, url: str) -> None:
-        command = [sys.executable, "-m", "tests.kb.store.other_process", "write_until_killed", url]
+        command = [sys.executable, "-m", "tests.kb.store.other_process", "write_steadily", url]
         self.process = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
         self.safe: list[str] = []
         threading.Thread(target=self._listen, daemon=True).start()

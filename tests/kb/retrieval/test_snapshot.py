@@ -49,7 +49,7 @@ def test_a_kept_index_answers_to_the_last_bit_as_the_fitted_one(kept):
     path, index, spaces = kept
     found = read_snapshot(path, STAMP)
     assert found is not None
-    again, more, _ = found
+    again, more, _, _ = found
     assert np.array_equal(again.scores(QUERY), index.scores(QUERY))
     assert again.search(QUERY) == index.search(QUERY)
     assert (again.causes_, again.standings_) == (index.causes_, index.standings_)

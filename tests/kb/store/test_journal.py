@@ -53,6 +53,7 @@ def test_the_last_line_is_numbered_zero_before_there_is_one(store):
         unit.history.add_many("import", ["J1", "J2"], "")
         assert unit.history.last_seq() == 2
         assert [line.job_id for line in unit.history.since(1)] == ["J2"]
+        assert unit.history.touched_since(1) == ("J2",)
 
 
 def test_a_line_of_another_time_keeps_its_own_person_and_moment(store):

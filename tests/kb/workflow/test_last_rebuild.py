@@ -30,12 +30,11 @@ def test_numbers_that_other_code_fitted_do_not_count():
 
 def test_a_kept_index_is_held_against_all_that_it_was_fitted_on():
     made = new_rebuild({}, learned=False)
-    stamp = made.stamp("s", altitude_m=0.0, terms="t")
+    stamp = made.stamp(altitude_m=0.0, terms="t")
     others = (
-        made.stamp("x", altitude_m=0.0, terms="t"),
-        made.stamp("s", altitude_m=1.0, terms="t"),
-        made.stamp("s", altitude_m=0.0, terms="x"),
-        new_rebuild({}, learned=False).stamp("s", altitude_m=0.0, terms="t"),
+        made.stamp(altitude_m=1.0, terms="t"),
+        made.stamp(altitude_m=0.0, terms="x"),
+        new_rebuild({}, learned=False).stamp(altitude_m=0.0, terms="t"),
     )
     assert stamp not in others
 

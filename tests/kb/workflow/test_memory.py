@@ -6,7 +6,7 @@ import pytest
 
 from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.retrieval import weigh
-from kb.workflow import memory
+from kb.workflow import calibrating, memory
 from kb.workflow.jobs import draft_job
 from tests.kb.workflow.conftest import NOW
 from tests.kb.workflow.test_close import closed, opened
@@ -35,7 +35,7 @@ def test_a_rebuild_fits_the_numbers_once_and_keeps_them(shop, tmp_path, monkeypa
         fits.append(len(jobs))
         return Calibration(vote=0.9, tried=len(jobs))
 
-    monkeypatch.setattr(memory, "calibrate", fit)
+    monkeypatch.setattr(calibrating, "calibrate", fit)
     closed(shop, opened(shop))
     closed(shop, opened(shop))
     fitted = memory.Memory(shop.store, shop.words, folder=tmp_path)

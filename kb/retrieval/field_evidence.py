@@ -1,0 +1,104 @@
+"""What the tokens and the readings of a query give the cases that have something in their place."""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kb.retrieval.asked import Alike, Evidence, OfSome
+from kb.retrieval.features import Token, token_key
+from kb.retrieval.measures import Measure
+from kb.retrieval.postings import Rows
+from kb.retrieval.similarity import PART_GROUP, reading_agreement
+from kb.retrieval.worth import FieldWorth
+
+Floats = NDArray[np.float32]
+
+_NONE = np.zeros(0, np.int32)
+# Values of a field up to which those not asked for are gone through one by one (our choice).
+_FEW_VALUES = 6
+
+
+def _any_of(lists: Sequence[Rows]) -> Rows:
+    """Return all rows of several lists, ascending, each once."""
+    if len(lists) < 2:
+        return lists[0] if lists else _NONE
+    return np.unique(np.concatenate(lists))
+
+
+class FieldEvidence(FieldWorth):
+    """The postings of all that is not text, held against a query.
+
+    Parameters
+    ----------
+    part_weights : mapping
+        Weight of each group of parts, see ``kb.retrieval.weigh``; those not named weigh 1.
+    """
+
+    def __init__(self, part_weights: Mapping[str, float]) -> None:
+        super().__init__()
+        self.part_weights = part_weights
+
+    def weight_of(self, part: str) -> float:
+        """Return what a kind of evidence weighs."""
+        return self.part_weights.get(PART_GROUP[part], 1.0)
+
+    def field_evidence(self, tokens: Sequence[Token]) -> Iterator[Evidence]:
+        """Yield what the tokens of one field give: agreement, or one conflict where none agrees."""
+        agreeing = []
+        for token in tokens:
+            same = self.tokens_.of(token.key)
+            if len(same):
+                agreeing.append(same)
+                weight = self.weight_of(token.part) * self.agreement(token)
+                having, cases = self.often(token)
+                what = f"{token.what} (in {having} of {cases} cases)"
+                yield Alike(part=token.part, what=what, rows=same, weight=weight)
+        but = _any_of(agreeing)
+        if len(self.fields_.of(tokens[0].field)) > len(but):
+            yield from self._conflict_evidence(tokens, but)
+
+    def _conflict_evidence(self, tokens: Sequence[Token], but: Rows) -> Iterator[Evidence]:
+        """Yield what a field takes off the cases that have none of the values asked.
+
+        Nothing is added and taken off again, which would leave a last digit behind.
+
+        Parameters
+        ----------
+        tokens : sequence of Token
+            All of the field.
+        but : array of int
+            Rows of the cases that have one of them.
+        """
+        first, rows = tokens[0], self.fields_.of(tokens[0].field)
+        weight = float(np.float32(self.weight_of(first.part) * self.conflict(first)))
+        what = f"{first.what}; otherwise there"
+        asked = {token.value for token in tokens}
+        values = self.values_of_[first.field]
+        lists = {value: self.tokens_.of(token_key(first.field, value)) for value in values}
+        if len(lists) <= _FEW_VALUES and sum(map(len, lists.values())) == len(rows):
+            # No case has two values of the field.
+            for value, others in lists.items():
+                if value not in asked:
+                    yield Alike(part=first.part, what=what, rows=others, weight=weight)
+            return
+        weights = np.full(len(rows), weight, np.float32)
+        weights[np.searchsorted(rows, but)] = 0
+        yield OfSome(part=first.part, what=what, rows=rows, weights=weights)
+
+    def measure_evidence(self, measure: Measure, group: str) -> OfSome | None:
+        """Return what a reading gives, taken in a vehicle of ``group``; None where too few have it."""
+        rows = self.measures_.of(measure.key)
+        scale = self.scale(measure.key)
+        if not scale.usable:
+            return None
+        query = scale.score(measure.value, group)
+        weights = reading_agreement(query, self.reading_scores(measure.key), scale.correlation)
+        weights *= np.float32(self.weight_of("reading"))
+        return OfSome(
+            part="reading", what=measure.what, rows=rows, weights=weights, measure=measure
+        )
+
+    def reading_scores(self, key: str) -> Floats:
+        """Return the normal score of each value of measure ``key``, in the order of its rows."""
+        return self.scale(key).scores

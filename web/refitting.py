@@ -1,0 +1,58 @@
+"""Fitting anew beside the pages: a thread that looks from time to time and starts the command."""
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from threading import Event, Thread
+from typing import Final
+
+from kb.errors import StoreError
+from kb.store.turn import Turn
+
+# Seconds between two looks; the program that looks reads the kept index (our choice).
+LOOK_EVERY_S: Final = 120.0
+# Beside the shop's database lies the door at which programs that fit anew turn back.
+_DOOR: Final = "refit"
+
+
+def start_refit(url: str, home: Path) -> bool:
+    """Fit anew if it is due, as a program of its own; say whether this process was the one."""
+    try:
+        with Turn(home / _DOOR).taken(0, others_ms=0):
+            subprocess.run(
+                [sys.executable, "-m", "web.cli", "rebuild", "--if-due"],
+                env={**os.environ, "BAYBOOK_HOME": str(home), "BAYBOOK_DB": url},
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                check=False,
+            )
+    except StoreError:
+        # Another process is at it.
+        return False
+    return True
+
+
+@contextmanager
+def refits(
+    url: str, *, home: Path, run: Callable[[str, Path], bool] = start_refit
+) -> Iterator[Callable[[], None]]:
+    """Fit the closed jobs anew when much is new, while the block runs.
+
+    Yields what a process calls to begin; its first look comes a little later.
+    """
+    ended = Event()
+
+    def look_on() -> None:
+        while not ended.wait(LOOK_EVERY_S):
+            run(url, home)
+
+    def begin() -> None:
+        Thread(target=look_on, name="fitting anew", daemon=True).start()
+
+    try:
+        yield begin
+    finally:
+        ended.set()
