@@ -12,13 +12,11 @@ from dataclasses import dataclass
 from threading import Thread
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
+from web.relief import Relief
+
 if TYPE_CHECKING:
     from flask import Flask
 
-# Threads of one process: one answers while another waits for the disk. More of them only take the
-# interpreter's lock from each other: 116 requests a second with two, 66 with four
-# (``bench_load`` on two processors).
-THREADS: Final = 2
 # More processes than this wait for each other's writes instead of for the processor (our choice).
 MOST_PROCESSES: Final = 4
 DEFAULT_PROCESSES: Final = 2
@@ -94,7 +92,10 @@ def _serve_here(app: "Flask", opened: socket.socket, door: Door) -> None:
 
     # A request that waits a moment for a thread is no news.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-    server = create_server(app, sockets=[opened], threads=THREADS, ident=None, **door.limits)
+    answer = Relief(app.wsgi_app)
+    app.wsgi_app = answer  # type: ignore[method-assign]
+    server = create_server(app, sockets=[opened], threads=1, ident=None, **door.limits)
+    answer.look_on(server.task_dispatcher.set_thread_count)
     server.run()
 
 

@@ -3,6 +3,7 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
 import time
 import urllib.error
 import urllib.request
@@ -15,6 +16,7 @@ from web.serving import Door, usual_processes
 # A shop's pages stand in for by the number of the process that answers.
 PAGES = """
 import sys
+import threading
 from flask import Flask
 from web.serving import Door, serve
 
@@ -22,13 +24,16 @@ def make_app():
     import os
     app = Flask("pages")
     app.add_url_rule("/", "who", lambda: str(os.getpid()))
+    go_on = threading.Event()
+    app.add_url_rule("/wait", "wait", lambda: str(go_on.wait(60)))
+    app.add_url_rule("/go-on", "go on", lambda: str(go_on.set()))
     return app
 
 if sys.argv[2] == "broken":
     def make_app():
         raise ValueError("no such shop")
 
-serve(make_app, Door(host="127.0.0.1", port=int(sys.argv[1]), limits={}), processes=2)
+serve(make_app, Door(host="127.0.0.1", port=int(sys.argv[1]), limits={}), processes=int(sys.argv[3]))
 """
 linux_only = pytest.mark.skipif(not serving.LINUX, reason="processes are split on Linux alone")
 
@@ -62,9 +67,9 @@ def keeper():
     """Return a function that serves in processes of their own."""
     begun = []
 
-    def begin(kind="sound"):
+    def begin(kind="sound", processes=2):
         port = free_port()
-        words = [sys.executable, "-c", PAGES, str(port), kind]
+        words = [sys.executable, "-c", PAGES, str(port), kind, str(processes)]
         process = subprocess.Popen(words, stderr=subprocess.PIPE, text=True)
         begun.append(process)
         return port, process
@@ -134,6 +139,23 @@ def test_what_dies_at_once_again_and_again_is_given_up_with_a_reason(keeper):
     assert process.returncode != 0
     assert "expected processes that go on serving, got 3 that ended at once" in said
     assert "no such shop" in said
+
+
+def test_a_page_that_takes_long_holds_up_no_other(keeper):
+    port, _ = keeper(processes=1)
+    until(lambda: answer(port))
+    told = []
+
+    def wait():
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}/wait", timeout=60) as page:
+            told.append(page.read())
+
+    waiting = threading.Thread(target=wait)
+    waiting.start()
+    with urllib.request.urlopen(f"http://127.0.0.1:{port}/go-on", timeout=30) as page:
+        assert page.read() == b"None"
+    waiting.join()
+    assert told == [b"True"]
 
 
 def test_an_address_that_is_taken_is_told():
