@@ -8,12 +8,13 @@ from xml.etree import ElementTree
 import pytest
 
 from kb.retrieval.analyzer import told_words
-from tests.benchmarks import bench_scale
-from tests.benchmarks.bench_scale import Course, Row, Spent, built, milliseconds, nearest_texts
+from tests.benchmarks import bench_scale, scale_lance
+from tests.benchmarks.bench_scale import Source, built, nearest_texts
 from tests.benchmarks.scale_cases import World
 from tests.benchmarks.scale_chart import chart
 from tests.benchmarks.scale_peers import TEXT_PEERS, TOP, bytes_of
 from tests.benchmarks.scale_sql import asked_of, assert_agrees, by_duckdb
+from tests.benchmarks.scale_table import Course, Row, Spent, milliseconds
 
 SIZE = 400
 SVG = "{http://www.w3.org/2000/svg}"
@@ -31,7 +32,7 @@ def cases(world):
 
 @pytest.fixture(scope="module")
 def index(cases):
-    return built(cases)
+    return built([cases])
 
 
 def words_of(case):
@@ -114,6 +115,14 @@ def test_a_score_or_a_case_that_differs_is_told(world, index):
         assert_agrees(index, query, [*others, (left_out, low)])
 
 
+@pytest.mark.skipif(not scale_lance.INSTALLED, reason="needs LanceDB")
+def test_the_hybrid_search_finds_a_stored_case_first(cases, index):
+    with scale_lance.by_lancedb(index, [case.told for case in cases]) as engine:
+        found = engine.best(scale_lance.asked_of(index, replace(cases[77], said=cases[77].told)))
+    assert found[0] == 77
+    assert len(set(found)) == TOP
+
+
 def test_what_would_take_too_long_is_left_out_and_stays_out():
     spent = Spent(most=10)
     assert spent.allows("slow", 1000)
@@ -124,6 +133,14 @@ def test_what_would_take_too_long_is_left_out_and_stays_out():
     row = course.row("slow", lambda: pytest.fail("built"), lambda _: pytest.fail("asked"))
     assert row.line().split() == ["10000", "text", "slow", *"------"]
     assert not spent.allows("slow", 20_000)
+
+
+def test_the_texts_of_the_cases_are_kept_as_they_go_by(world, cases):
+    source = Source(world=world)
+    given = [case for chunk in source.chunks(SIZE) for case in chunk]
+    assert given == cases
+    assert source.texts == [f"{case.said}\n{case.told}" for case in cases]
+    assert source.seconds > 0
 
 
 def test_the_ratio_is_our_time_over_that_of_the_other():
@@ -165,7 +182,7 @@ def test_one_command_prints_one_table_and_writes_the_chart(tmp_path, monkeypatch
     shown: list[str] = []
     bench_scale.main(shown.append)
     rows = [line.split() for line in shown[1:]]
-    engines = 4 + len(TEXT_PEERS) + 1
+    engines = 4 + len(TEXT_PEERS) + 1 + scale_lance.INSTALLED
     assert [row[0] for row in rows] == ["60"] * engines + ["120"] * engines
     assert all(float(row[-1]) > 0 for row in rows)
     lines = ElementTree.parse(file).getroot().iter(f"{SVG}circle")

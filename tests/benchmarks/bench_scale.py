@@ -1,38 +1,42 @@
 """What an answer costs as cases grow, ours beside plain libraries, in one table.
 
 Run: ``python -m tests.benchmarks.bench_scale --cases 10000 100000 [--queries 100] [--chart FILE]``.
-Needs ``pip install -e '.[bench]'``; 100,000 cases take 2 GB. Compare within one run.
+Needs ``pip install -e '.[bench]'``; 100,000 cases took 1.5 GB and three minutes. Compare within one run.
 """
 
 import argparse
-import gc
 import os
 import time
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import AbstractContextManager
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import chain
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
 from threadpoolctl import threadpool_limits
 
 from kb.retrieval.asked import top_rows
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.index import CaseIndex
+from tests.benchmarks import scale_lance
 from tests.benchmarks.scale_cases import World
 from tests.benchmarks.scale_chart import chart
 from tests.benchmarks.scale_peers import TEXT_PEERS, TOP, bytes_of
 from tests.benchmarks.scale_sql import TOLERANCE, asked_of, assert_agrees, by_duckdb
+from tests.benchmarks.scale_table import (
+    HEAD,
+    MOST_SECONDS,
+    PASSES,
+    Course,
+    Row,
+    Spent,
+    milliseconds,
+)
 
-# Passes over the questions, of which each question's best counts; seconds beyond which an engine is
-# left out, as reckoned from the size before (our choice).
-PASSES: Final = 3
-MOST_SECONDS: Final = 120
 SHOWN: Final = 10
 
+LANCE: Final = "" if scale_lance.INSTALLED else "; not installed here"
 ABOUT: Final = f"""\
 One thread. Each question counts by the best of {PASSES} passes, after one that is not timed, so that
 what is reckoned once an index is there already. ratio: p50 of ours above it over p50 of this one;
@@ -43,83 +47,19 @@ whole: words, tokens, readings and contrary facts; ours gives the {SHOWN} best w
 DuckDB: the same score in SQL over our posting lists, the {TOP} best without reasons and without the
 contrary facts; it is given what each word and token weighs. Every answer of it was held against
 ours, also without contrary facts: the same cases, scores within {TOLERANCE:g}.
+LanceDB: words and readings alone, fused by rank, another score{LANCE}.
 ours: each word of a question is looked up anew; "seen": all words of it were asked before.
 bytes: of what is kept in memory, or in the engine's files, by case; of ours, text: the texts alone."""
-HEAD: Final = (
-    f"{'cases':>9}  {'':6}{'':20}{'build s':>9}{'bytes':>8}"
-    f"{'p50 ms':>10}{'p95 ms':>10}{'p99 ms':>10}{'ratio':>9}"
-)
 
 TEXT, WHOLE = "text", "whole"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """One line of the table; without ``times``, in ms and ascending, a dash."""
-
-    cases: int
-    kind: str
-    name: str
-    build: float = 0.0
-    size: float = 0.0
-    times: tuple[float, ...] = ()
-    beside: float = 0.0
-
-    def percentile(self, percent: float) -> float:
-        """Return the time within which so many of a hundred answers come."""
-        return float(np.percentile(self.times, percent))
-
-    def line(self) -> str:
-        """Return the line."""
-        start = f"{self.cases:9}  {self.kind:6}{self.name:20}"
-        if not self.times:
-            return start + f"{'-':>9}{'-':>8}" + 3 * f"{'-':>10}" + f"{'-':>9}"
-        ms = "".join(f"{self.percentile(percent):10.3f}" for percent in (50, 95, 99))
-        ratio = f"{self.beside / self.percentile(50):9.3f}" if self.beside else f"{'':9}"
-        return start + f"{self.build:9.2f}{self.size:8.0f}{ms}{ratio}".rstrip()
-
-
-@dataclass(slots=True, kw_only=True)
-class Spent:
-    """How long each engine took at the size before, to leave out what would take too long."""
-
-    most: float = MOST_SECONDS
-    before: dict[str, tuple[int, float]] = field(default_factory=dict)
-
-    def allows(self, name: str, cases: int) -> bool:
-        """Return whether an engine is fast enough; one left out stays out."""
-        size, seconds = self.before.get(name, (cases, 0.0))
-        return seconds * cases / size <= self.most
-
-    def note(self, name: str, cases: int, *, seconds: float) -> None:
-        """Keep how long an engine took."""
-        self.before[name] = (cases, seconds)
-
-
-def milliseconds(
-    ask: Callable[[Any], object],
-    questions: Sequence[Any],
-    before: Callable[[], object] = lambda: None,
-) -> tuple[float, ...]:
-    """Return the time of each question, the best of the passes; ``before`` each is not timed."""
-    best = np.full(len(questions), np.inf)
-    for number in range(PASSES + 1):
-        for at, question in enumerate(questions):
-            before()
-            start = time.perf_counter()
-            ask(question)
-            taken = 1000 * (time.perf_counter() - start)
-            if number:
-                best[at] = min(best[at], taken)
-    return tuple(np.sort(best).tolist())
 
 
 # --- ours ----------------------------------------------------------------------------------------
 
 
-def built(cases: Sequence[CaseFeatures]) -> CaseIndex:
-    """Return the index over all cases."""
-    return CaseIndex().fit(cases)
+def built(chunks: Iterable[Sequence[CaseFeatures]]) -> CaseIndex:
+    """Return the index over all cases, which come some at a time in order of their ids."""
+    return CaseIndex().fit(list(chain.from_iterable(chunks)))
 
 
 def forget_words(index: CaseIndex) -> None:
@@ -156,52 +96,16 @@ def ours(index: CaseIndex, queries: Sequence[CaseFeatures], seconds: float) -> I
 # --- peers ---------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Course:
-    """The peers of one kind at one size; ``beside`` is our p50 in ms."""
-
-    cases: int
-    kind: str
-    beside: float
-    spent: Spent
-
-    def row(
-        self,
-        name: str,
-        peer: Callable[[], AbstractContextManager[Any]],
-        times: Callable[[Any], tuple[float, ...]],
-    ) -> Row:
-        """Return the row of one peer."""
-        if not self.spent.allows(name, self.cases):
-            return Row(cases=self.cases, kind=self.kind, name=name)
-        start = time.perf_counter()
-        with peer() as engine:
-            build = time.perf_counter() - start
-            row = Row(
-                cases=self.cases,
-                kind=self.kind,
-                name=name,
-                build=build,
-                size=engine.size / self.cases,
-                times=times(engine),
-                beside=self.beside,
-            )
-        self.spent.note(name, self.cases, seconds=time.perf_counter() - start)
-        gc.collect()
-        return row
-
-
 def text_rows(
-    course: Course, cases: Sequence[CaseFeatures], queries: Sequence[CaseFeatures]
+    course: Course, texts: Sequence[str], queries: Sequence[CaseFeatures]
 ) -> Iterator[Row]:
     """Yield the rows of all that find the nearest texts."""
-    texts = [f"{case.said}\n{case.told}" for case in cases]
     asked = [query.said for query in queries]
     for name, peer in TEXT_PEERS.items():
         yield course.row(name, partial(peer, texts), lambda engine: milliseconds(engine.ask, asked))
 
 
-def whole_row(course: Course, index: CaseIndex, queries: Sequence[CaseFeatures]) -> Row:
+def sql_row(course: Course, index: CaseIndex, queries: Sequence[CaseFeatures]) -> Row:
     """Return the row of the whole score in SQL, each answer held against ours."""
     asked = [asked_of(index, query) for query in queries]
 
@@ -213,24 +117,60 @@ def whole_row(course: Course, index: CaseIndex, queries: Sequence[CaseFeatures])
     return course.row("DuckDB SQL", lambda: by_duckdb(index), times)
 
 
+def whole_rows(
+    course: Course,
+    index: CaseIndex,
+    *,
+    texts: Sequence[str],
+    queries: Sequence[CaseFeatures],
+) -> Iterator[Row]:
+    """Yield the rows of all that go by more than words."""
+    yield sql_row(course, index, queries)
+    if scale_lance.INSTALLED:
+        asked = [scale_lance.asked_of(index, query) for query in queries]
+        yield course.row(
+            "LanceDB hybrid",
+            lambda: scale_lance.by_lancedb(index, texts),
+            lambda engine: milliseconds(engine.best, asked),
+        )
+
+
 # --- the table -----------------------------------------------------------------------------------
+
+
+@dataclass(slots=True, kw_only=True)
+class Source:
+    """Gives cases some at a time; keeps their texts, and the seconds that making them took."""
+
+    world: World
+    texts: list[str] = field(default_factory=list)
+    seconds: float = 0.0
+
+    def chunks(self, n_cases: int) -> Iterator[Sequence[CaseFeatures]]:
+        """Yield the cases, some at a time."""
+        start = time.perf_counter()
+        for chunk in self.world.chunks(n_cases):
+            self.texts += [f"{case.said}\n{case.told}" for case in chunk]
+            self.seconds += time.perf_counter() - start
+            yield chunk
+            start = time.perf_counter()
 
 
 def rows_of(
     world: World, n_cases: int, *, queries: Sequence[CaseFeatures], spent: Spent
 ) -> Iterator[Row]:
     """Yield the rows of one size, each as soon as it is there."""
-    cases = list(chain.from_iterable(world.chunks(n_cases)))
-    start = time.perf_counter()
-    index = built(cases)
+    source, start = Source(world=world), time.perf_counter()
+    index = built(source.chunks(n_cases))
+    seconds = time.perf_counter() - start - source.seconds
     beside: dict[str, float] = {}
-    for row in ours(index, queries, time.perf_counter() - start):
+    for row in ours(index, queries, seconds):
         beside.setdefault(row.kind, row.percentile(50))
         yield row
     course = Course(cases=n_cases, kind=TEXT, beside=beside[TEXT], spent=spent)
-    yield from text_rows(course, cases, queries)
+    yield from text_rows(course, source.texts, queries)
     course = Course(cases=n_cases, kind=WHOLE, beside=beside[WHOLE], spent=spent)
-    yield whole_row(course, index, queries)
+    yield from whole_rows(course, index, texts=source.texts, queries=queries)
 
 
 def drawn(rows: Sequence[Row]) -> str:
