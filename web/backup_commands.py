@@ -20,6 +20,7 @@ from kb.store.server_restore import (
     restore_on_server,
     take_server_as_it_is,
 )
+from kb.workflow.kept_features import FEATURES
 from kb.workflow.memory import LEARNED, SNAPSHOT
 from kb.workflow.nightly import note_done
 from kb.workflow.trust import TRUST
@@ -28,7 +29,7 @@ from web.layout import say, table
 from web.report import json_line
 
 # What is made from the jobs anew, so that it goes aside with them.
-DERIVED: Final = (SNAPSHOT, LEARNED, TRUST)
+DERIVED: Final = (SNAPSHOT, FEATURES, LEARNED, TRUST)
 _BACKUP = click.Path(exists=True, dir_okay=False, path_type=Path)
 _FOLDER = click.Path(file_okay=False, path_type=Path)
 

@@ -70,7 +70,7 @@ def memory() -> Memory:
 def fitted_mark() -> Hashable:
     """Return what the answers for a job follow from, besides the job itself."""
     fitted = memory().fitted()
-    return (fitted.state, fitted.terms, fitted.learned)
+    return (fitted.state, fitted.terms, fitted.learned, fitted.later)
 
 
 def words() -> Vocabulary:

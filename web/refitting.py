@@ -12,7 +12,7 @@ from typing import Final
 from kb.errors import StoreError
 from kb.store.turn import Turn
 
-# Seconds between two looks; the program that looks reads the kept index (our choice).
+# Seconds between two looks (our choice).
 LOOK_EVERY_S: Final = 120.0
 # Beside the shop's database lies the door at which programs that fit anew turn back.
 _DOOR: Final = "refit"
@@ -38,18 +38,20 @@ def start_refit(url: str, home: Path) -> bool:
 @contextmanager
 def refits(
     url: str, *, home: Path, run: Callable[[str, Path], bool] = start_refit
-) -> Iterator[Callable[[], None]]:
+) -> Iterator[Callable[[Callable[[], bool]], None]]:
     """Fit the closed jobs anew when much is new, while the block runs.
 
-    Yields what a process calls to begin; its first look comes a little later.
+    Yields what a process calls to begin, with what says whether it is time; its first look comes a
+    little later.
     """
     ended = Event()
 
-    def look_on() -> None:
-        while not ended.wait(LOOK_EVERY_S):
-            run(url, home)
+    def begin(is_due: Callable[[], bool]) -> None:
+        def look_on() -> None:
+            while not ended.wait(LOOK_EVERY_S):
+                if is_due():
+                    run(url, home)
 
-    def begin() -> None:
         Thread(target=look_on, name="fitting anew", daemon=True).start()
 
     try:

@@ -55,9 +55,9 @@ def serve(*, host: str, port: int, names: Sequence[str], proxy: bool, processes:
     url = store_url(home)
     with nightly_backups(url, home=home) as backups, refits(url, home=home) as fitting:
 
-        def beside() -> None:
+        def beside(app: "Flask") -> None:
             backups()
-            fitting()
+            fitting(app.extensions["baybook"].is_due)
 
         serve_pages(settings, host=host, port=port, token=token, processes=processes, beside=beside)
 
@@ -90,7 +90,7 @@ def serve_pages(
     port: int,
     token: str | None = None,
     processes: int = 1,
-    beside: Callable[[], None] | None = None,
+    beside: Callable[["Flask"], None] | None = None,
 ) -> None:
     """Serve the pages until interrupted; with ``token``, print the link that signs in once.
 
@@ -107,7 +107,7 @@ def serve_pages(
     def make_app() -> "Flask":
         app = create_app({**settings, "ALTITUDE_M": altitude_m()})
         if beside is not None:
-            beside()
+            beside(app)
         return app
 
     base = f"http://{_reached_by(host)}:{port}"

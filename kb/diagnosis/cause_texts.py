@@ -1,7 +1,7 @@
 """The words that belong to a cause: of its closed cases, and of the catalogue."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from itertools import compress
 from typing import Final, NamedTuple
@@ -30,6 +30,15 @@ _MOST_REMEMBERED: Final = 4096
 _NONE: Final = np.zeros(0, np.int64)
 
 
+# Cause, what came in and what was found of one case.
+CauseText = tuple[str | None, str, str]
+
+
+def texts_of(cases: Iterable[CaseFeatures]) -> list[CauseText]:
+    """Return the texts of cases in order of case ids."""
+    return [(row.cause, row.said, row.told) for row in sorted(cases, key=lambda row: row.case)]
+
+
 def catalogue_text(words: Vocabulary, name: str) -> str:
     """Return what the catalogue says of a cause; of one that the shop added, its name."""
     row = words.causes.get(name)
@@ -40,20 +49,30 @@ def catalogue_text(words: Vocabulary, name: str) -> str:
 
 
 def fit_texts(
-    cases: Sequence[CaseFeatures], causes: Sequence[str], words: Vocabulary
+    cases: Iterable[CauseText], causes: Sequence[str], words: Vocabulary
 ) -> dict[str, TextSpace]:
-    """Return the spaces of what came in and what was found, one document a cause."""
+    """Return the spaces of what came in and what was found, one document a cause.
+
+    Parameters
+    ----------
+    cases : iterable of CauseText
+        In order of case ids.
+    causes : sequence of str
+        All causes.
+    words : Vocabulary
+        With the catalogue's words for them.
+    """
     said: defaultdict[str, list[str]] = defaultdict(list)
     told: defaultdict[str, list[str]] = defaultdict(list)
-    for case in sorted(cases, key=lambda case: case.case):
-        if case.cause is not None:
-            said[case.cause].append(case.said)
-            told[case.cause].append(case.told)
-    came_in = ["\n".join([*said[name], catalogue_text(words, name)]) for name in causes]
-    found = ["\n".join([*told[name], catalogue_text(words, name)]) for name in causes]
+    for cause, came_in, found in cases:
+        if cause is not None:
+            said[cause].append(came_in)
+            told[cause].append(found)
+    all_said = ["\n".join([*said[name], catalogue_text(words, name)]) for name in causes]
+    all_told = ["\n".join([*told[name], catalogue_text(words, name)]) for name in causes]
     return {
         f"{name} {kind}": TextSpace(analyzer).fit(texts)
-        for name, texts in (("said", came_in), ("told", found))
+        for name, texts in (("said", all_said), ("told", all_told))
         for kind, analyzer in ANALYZERS.items()
     }
 

@@ -13,7 +13,7 @@ from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.diagnosis.cause_counts import CauseCounts
 from kb.diagnosis.cause_rows import CauseRows
-from kb.diagnosis.cause_texts import CauseTexts, fit_texts
+from kb.diagnosis.cause_texts import CauseText, CauseTexts, fit_texts, texts_of
 from kb.diagnosis.chances import Entry, Evidence, chances_of, log_vote, part_name, summed
 from kb.diagnosis.learned_causes import BESIDE_LEARNED, LEARNED, learned_evidence
 from kb.diagnosis.linked import TOGETHER, LinkedFindings
@@ -68,6 +68,10 @@ class CauseModel:
         Sets ``causes_`` (names), ``weight_`` and ``prior_`` by cause, ``counts_``, ``outcomes_``
         and ``texts_``.
         """
+        return self.fit_told(texts_of(cases), index)
+
+    def fit_told(self, cases: Iterable[CauseText], index: CaseIndex) -> "CauseModel":
+        """Learn the profiles of the cases of ``index`` out of their texts, see ``fit``."""
         self._count(index)
         self.texts_ = CauseTexts(fit_texts(cases, self.causes_, self.words))
         return self

@@ -41,6 +41,11 @@ def token_key(field: str, value: str) -> str:
     return f"{field}\t{value}"
 
 
+def field_of(key: str) -> str:
+    """Return the field of a key that ``token_key`` made."""
+    return key.rpartition("\t")[0]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CaseFeatures:
     """What the index knows of one job.

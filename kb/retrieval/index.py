@@ -9,10 +9,12 @@ from numpy.typing import NDArray
 from kb.case.contraries import contrary_share
 from kb.errors import EmptyIndexError
 from kb.retrieval.asked import Asked, Evidence, OfAll, OfSome, top_rows
-from kb.retrieval.features import CaseFeatures, Token
+from kb.retrieval.feature_lists import Lists
+from kb.retrieval.feature_table import FeatureTable
+from kb.retrieval.features import CaseFeatures, Token, field_of
 from kb.retrieval.field_evidence import FieldEvidence
-from kb.retrieval.learned import Learned, StoredFields, label_key
-from kb.retrieval.postings import Rows, gather
+from kb.retrieval.learned import Learned, StoredFields
+from kb.retrieval.postings import Rows
 from kb.retrieval.similarity import (
     CONTRARY_WEIGHT,
     LEAST_NEAR,
@@ -22,12 +24,10 @@ from kb.retrieval.similarity import (
     TEXT_WEIGHT,
     Match,
 )
-from kb.retrieval.spelling import spelled_words
 from kb.retrieval.texts import AskedWords, CaseTexts
 
 Floats = NDArray[np.float32]
 
-TEXTS = ("said", "told")
 
 _CONTRARY = "the same words about contrary facts there"
 NO_CASE = (
@@ -65,45 +65,23 @@ class CaseIndex(FieldEvidence):
         ``stated_`` by row, ``texts_``, ``fields_`` and ``tokens_`` (rows by field, by field and value), ``labels_`` (by
         closed field and value) and ``measures_`` (rows by quantity, with ``values_``).
         """
-        ordered = sorted(cases, key=lambda case: case.case)
-        self.ids_ = tuple(case.case for case in ordered)
-        self.causes_ = tuple(case.cause for case in ordered)
-        self.standings_ = tuple(case.standing for case in ordered)
-        self.origins_ = tuple(case.origin for case in ordered)
-        self.groups_ = tuple(case.group for case in ordered)
-        self.weights_ = np.array([case.weight for case in ordered], np.float64)
-        self.stated_ = tuple(case.said for case in ordered)
-        self.texts_ = self._fit_texts([[getattr(c, text) for c in ordered] for text in TEXTS])
-        self._fit_tokens(ordered)
-        self._fit_measures(ordered)
+        return self.fit_table(FeatureTable.of(cases))
+
+    def fit_table(self, table: FeatureTable) -> "CaseIndex":
+        """Take in all cases of a table, see ``fit``."""
+        self.ids_, self.causes_, self.stated_ = table.cases, table.causes, table.said
+        self.standings_, self.origins_, self.groups_ = table.standings, table.origins, table.groups
+        self.weights_ = table.weights
+        self.texts_ = self._fit_texts((table.said_words, table.told_words))
+        self.tokens_, _ = table.tokens.postings()
+        self.fields_, _ = table.tokens.named(field_of).postings()
+        self.labels_, _ = table.labels.postings()
+        self.words_, _ = table.spelled.postings()
+        self.measures_, self.values_ = table.measures.postings()
         return self
 
-    def _fit_texts(self, columns: Sequence[Sequence[str]]) -> CaseTexts:
-        return CaseTexts.fit(columns)
-
-    def _fit_tokens(self, cases: Sequence[CaseFeatures]) -> None:
-        self.fields_, _ = gather(
-            (field, row)
-            for row, case in enumerate(cases)
-            for field in dict.fromkeys(token.field for token in case.tokens)
-        )
-        self.tokens_, _ = gather(
-            (token.key, row) for row, case in enumerate(cases) for token in case.tokens
-        )
-
-        self.labels_, _ = gather(
-            (label_key(*label), row) for row, case in enumerate(cases) for label in case.labels
-        )
-        self.words_, _ = gather(
-            (word, row)
-            for row, case in enumerate(cases)
-            for word in dict.fromkeys(spelled_words(case.said))
-        )
-
-    def _fit_measures(self, cases: Sequence[CaseFeatures]) -> None:
-        rows = [(row, measure) for row, case in enumerate(cases) for measure in case.measures]
-        self.measures_, order = gather((measure.key, row) for row, measure in rows)
-        self.values_ = np.array([rows[at][1].value for at in order], np.float64)
+    def _fit_texts(self, columns: Sequence[Lists]) -> CaseTexts:
+        return CaseTexts.of(columns)
 
     def attach(self, learned: Learned | None) -> "CaseIndex":
         """Let the closed fields of the cases count, as ``learned`` reads them off a query.

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from typing_extensions import override
 
+from kb.retrieval.feature_lists import Lists
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.learned import Learned, StoredFields
@@ -42,8 +43,8 @@ class Layer(CaseIndex):
         return self
 
     @override
-    def _fit_texts(self, columns: Sequence[Sequence[str]]) -> CaseTexts:
-        return CaseTexts.fit(columns, like=self.base.texts_)
+    def _fit_texts(self, columns: Sequence[Lists]) -> CaseTexts:
+        return CaseTexts.of(columns, like=self.base.texts_)
 
     @override
     def scale(self, key: str) -> Scale:

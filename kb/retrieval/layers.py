@@ -102,7 +102,7 @@ class LayeredIndex:
             found[first + gone] = away
         return found
 
-    @property
+    @cached_property
     def later(self) -> int:
         """How many cases came, changed or went since the base was fitted."""
         new = {self.ids_[row] for row in self.later_rows()}

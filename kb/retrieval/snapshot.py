@@ -157,10 +157,10 @@ def write_snapshot(
     named = numbers or {}
     pack(arrays, "number names", list(named))
     arrays["numbers"] = np.array(list(named.values()), np.float64)
-    write_arrays(path, arrays, key=_key(stamp))
+    write_arrays(path, arrays, key=key_of(stamp))
 
 
-def _key(stamp: Mapping[str, Any]) -> str:
+def key_of(stamp: Mapping[str, Any]) -> str:
     """Return what a file made from ``stamp`` by this very code is held against."""
     return json.dumps({"format": FORMAT, "code": code_digest(), **stamp}, sort_keys=True)
 
@@ -217,7 +217,7 @@ class Kept(NamedTuple):
 
 def read_snapshot(path: Path, stamp: Mapping[str, Any]) -> Kept | None:
     """Return the index that was fitted with what ``stamp`` names, None where there is none."""
-    arrays = read_arrays(path, key=_key(stamp))
+    arrays = read_arrays(path, key=key_of(stamp))
     if arrays is None:
         return None
     head = json.loads(unpack(arrays, "head")[0])

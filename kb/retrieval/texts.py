@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from kb.retrieval.analyzer import SMALL_WORDS, told_words
+from kb.retrieval.feature_lists import Lists, counted_words
 from kb.retrieval.lists import add_lists, places
 from kb.retrieval.spelled import SpelledWords, are_alike, length_of, piece_list
 
@@ -110,15 +111,19 @@ class CaseTexts:
         With ``like``, a word tells as much as it does among those texts, so that scores of both
         may be set side by side.
         """
-        counted = [[Counter(told_words(text)) for text in column] for column in columns]
-        n_cases = len(columns[0])
-        held: Counter[str] = Counter()
-        for row in zip(*counted, strict=True):
-            held.update(set().union(*row))
-        words = sorted(held)
+        return cls.of([Lists.of(map(counted_words, column)) for column in columns], like=like)
+
+    @classmethod
+    def of(cls, columns: Sequence[Lists], *, like: "CaseTexts | None" = None) -> "CaseTexts":
+        """Return the texts by word out of how often each text has each word, see ``fit``."""
+        n_cases = len(columns[0].ends) - 1
+        words = sorted({word for column in columns for word in column.names})
         spelled = SpelledWords.of(words)
+        numbered = [(column, _numbers_of(column, spelled.words)) for column in columns]
         if like is None:
-            frequency = np.array([held[word] for word in words], np.float64)
+            at = [column.rows * len(words) + ids for column, ids in numbered]
+            held = np.unique(np.concatenate(at)) % max(1, len(words))
+            frequency = np.bincount(held, minlength=len(words))
             idf = np.log((1 + n_cases) / (1 + frequency)) + 1
         else:
             idf = np.array([like.rarity(word) for word in words], np.float64)
@@ -127,8 +132,9 @@ class CaseTexts:
         weights = np.sqrt(spelled.lengths.astype(np.float64) * idf)
         unit = spelled.unit_rows()
         total = sparse.csr_array((n_cases, len(words)))
-        for column in counted:
-            total = total + _rows_of_length_1(column, spelled.words, weights, unit=unit)
+        for column, ids in numbered:
+            parts = ((1 + np.log(column.values)) * weights[ids], ids, column.ends)
+            total = total + _of_length_1(sparse.csr_array(parts, shape=total.shape), unit)
         by_word = sparse.csr_array(total).T.tocsr()
         by_word.sort_indices()
         made = cls(
@@ -236,23 +242,17 @@ class CaseTexts:
         return np.flatnonzero(self._begins[asked.ids] == wanted)
 
 
-def _rows_of_length_1(
-    counted: Sequence[Mapping[str, int]],
-    words: Mapping[str, int],
-    weights: NDArray[np.float64],
-    *,
-    unit: sparse.csr_array,
-) -> sparse.csr_array:
+def _numbers_of(column: Lists, words: Mapping[str, int]) -> NDArray[np.int64]:
+    """Return the number among ``words`` of each word of each text."""
+    return np.array([words[word] for word in column.names], np.int64)[column.ids]
+
+
+def _of_length_1(made: sparse.csr_array, unit: sparse.csr_array) -> sparse.csr_array:
     """Return texts by word, each of length 1 over the pieces of its words."""
-    ends = np.cumsum([0, *map(len, counted)])
-    ids = np.array([words[word] for row in counted for word in sorted(row)], np.int32)
-    counts = np.array([row[word] for row in counted for word in sorted(row)], np.float64)
-    shape = (len(counted), len(words))
-    made = sparse.csr_array(((1 + np.log(counts)) * weights[ids], ids, ends), shape=shape)
-    lengths = np.ones(len(counted))
-    for start in range(0, len(counted), _AT_ONCE):
+    lengths = np.ones(made.shape[0])
+    for start in range(0, made.shape[0], _AT_ONCE):
         spread = made[start : start + _AT_ONCE] @ unit
         squares = np.asarray(spread.multiply(spread).sum(axis=1)).ravel()
         lengths[start : start + _AT_ONCE] = np.sqrt(squares)
-    made.data /= np.repeat(np.where(lengths > 0, lengths, 1.0), np.diff(ends))
+    made.data /= np.repeat(np.where(lengths > 0, lengths, 1.0), np.diff(made.indptr))
     return made

@@ -28,6 +28,8 @@ _ONE: Final = Asked(HASHES.where(JobRow.id == bindparam("job")))
 _SOME: Final = HASHES.where(JobRow.id.in_(bindparam("jobs", expanding=True)))
 # Named, not left out: so the index of the states serves, however many are closed.
 _OPEN: Final = Asked(HASHES.where(JobRow.state.in_([JobState.OPEN.value, JobState.WAITING.value])))
+_CLOSED: Final = JobRow.state == JobState.CLOSED.value
+_WITNESS: Final = _CLOSED & (JobRow.origin != Origin.INVENTED.value)
 _OF_CAR: Final = Asked(HASHES.where(JobRow.vehicle_vin == bindparam("vin")))
 _COMEBACKS: Final = Asked(select(JobRow.id).where(JobRow.comeback_of == bindparam("job")))
 _REVISION: Final = Asked(select(JobRow.revision).where(JobRow.id == bindparam("job")))
@@ -131,19 +133,20 @@ class JobRepository:
 
     def closed_jobs(self) -> tuple[Job, ...]:
         """Return every closed job."""
-        return load_jobs(
-            self._connection, JobRow.state == JobState.CLOSED.value, damaged=self.damaged
-        )
+        return load_jobs(self._connection, _CLOSED, damaged=self.damaged)
 
     def witnesses(self) -> tuple[Job, ...]:
         """Return every closed job that may be a witness: all but the invented ones."""
-        chosen = (JobRow.state == JobState.CLOSED.value) & (JobRow.origin != Origin.INVENTED.value)
-        return load_jobs(self._connection, chosen, damaged=self.damaged)
+        return load_jobs(self._connection, _WITNESS, damaged=self.damaged)
+
+    def witness_marks(self) -> dict[str, str]:
+        """Return the content hash of every closed job that may be a witness, by its id."""
+        rows = self._connection.execute(select(JobRow.id, JobRow.content_hash).where(_WITNESS))
+        return {str(job_id): str(mark) for job_id, mark in rows}
 
     def closed_since(self, seq: int) -> tuple[Job, ...]:
         """Return the closed jobs that were written after line ``seq`` of the history."""
-        touched = select(HistoryRow.job_id).where(HistoryRow.seq > seq)
-        chosen = (JobRow.state == JobState.CLOSED.value) & JobRow.id.in_(touched)
+        chosen = _CLOSED & JobRow.id.in_(select(HistoryRow.job_id).where(HistoryRow.seq > seq))
         return load_jobs(self._connection, chosen, damaged=self.damaged)
 
     def ids(self) -> tuple[str, ...]:

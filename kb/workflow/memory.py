@@ -1,8 +1,7 @@
 """The shop's closed jobs, fitted: one memory a process, following the store in every process."""
 
 import gc
-import logging
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
@@ -16,7 +15,7 @@ from kb.case.shop_words import with_shop_terms
 from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import Calibration, from_numbers
 from kb.diagnosis.causes import CauseModel
-from kb.retrieval.features import CaseFeatures
+from kb.retrieval.feature_table import FeatureTable
 from kb.retrieval.learned import Learned
 from kb.retrieval.learned_file import read_learned, write_learned
 from kb.retrieval.snapshot import read_snapshot, write_snapshot
@@ -26,6 +25,7 @@ from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.calibrating import calibrated
 from kb.workflow.fitted import Fitted
 from kb.workflow.following import Source, followed, is_due
+from kb.workflow.kept_features import features_now
 from kb.workflow.last_rebuild import (
     LastRebuild,
     Rebuilt,
@@ -37,7 +37,7 @@ from kb.workflow.repair_prices import guess_of
 from kb.workflow.suggest import (
     Suggestion,
     Wanted,
-    fit_features,
+    fit_table,
     witness_features,
 )
 
@@ -47,8 +47,6 @@ SNAPSHOT = "index.npz"
 # File of what was learned on rebuild.
 LEARNED = "learned.npz"
 WORTH_KEEPING = 50
-
-logger = logging.getLogger(__name__)
 
 
 class Memory:
@@ -168,6 +166,10 @@ class Memory:
         finally:
             self._lock.release()
 
+    def is_due(self) -> bool:
+        """Return whether it is time to fit anew, as far as this process knows; never waits."""
+        return self._fitted is not None and is_due(self._fitted)
+
     def refit(self) -> bool:
         """Fit anew and keep it for all processes if it is time to; say whether it was done."""
         if not is_due(self.fitted()):
@@ -227,7 +229,7 @@ class Memory:
                 self._keep_learned(learned, last)
                 with self.store.write(who, at) as unit:
                     keep_rebuild(unit, last)
-                self._keep(source, made, last, words=words)
+                self._keep(source, FeatureTable.of(made), last, words=words)
             self._fitted = None
         return Rebuilt(numbers=numbers, fields=len(learned.fields) if learned else 0)
 
@@ -241,24 +243,22 @@ class Memory:
 
     def _fit(self, words: Vocabulary, last: LastRebuild) -> Fitted:
         with self.store.read() as unit:
-            source, jobs = Source.of(unit), unit.jobs.witnesses()
-            for job_id in sorted(unit.jobs.damaged):
-                logger.warning("left out, changed on the disk: %s", job_id)
-        made = [witness_features(job, words, self.altitude_m) for job in jobs]
-        return self._keep(source, made, last, words=words)
+            source = Source.of(unit)
+            table = features_now(unit, words, altitude_m=self.altitude_m, folder=self.folder)
+        return self._keep(source, table, last, words=words)
 
     def _keep(
         self,
         source: Source,
-        made: Sequence[CaseFeatures],
+        table: FeatureTable,
         last: LastRebuild,
         *,
         words: Vocabulary,
     ) -> Fitted:
         """Fit index and model, and keep a large index for the next process."""
         numbers = last.calibration
-        index, model = fit_features(made, words, calibration=numbers)
-        if self.folder is not None and len(made) >= WORTH_KEEPING:
+        index, model = fit_table(table, words, calibration=numbers)
+        if self.folder is not None and len(table) >= WORTH_KEEPING:
             stamp = self._stamp(words, last)
             with suppress(OSError):
                 write_snapshot(

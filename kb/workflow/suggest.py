@@ -15,6 +15,7 @@ from kb.diagnosis.expected import LEAST_NATS
 from kb.diagnosis.explain import Explainer, Explanation
 from kb.diagnosis.guess import GuessOrCheck
 from kb.errors import EmptyIndexError
+from kb.retrieval.feature_table import FeatureTable
 from kb.retrieval.features import CaseFeatures, case_features, finding_token
 from kb.retrieval.index import NO_CASE, CaseIndex
 from kb.retrieval.layers import LayeredIndex
@@ -139,6 +140,15 @@ def fit_features(
     """Return index and cause model of the features of closed jobs."""
     index = CaseIndex().fit(features)
     return index, CauseModel(words, calibration=calibration).fit(features, index)
+
+
+def fit_table(
+    table: FeatureTable, words: Vocabulary, *, calibration: Calibration = SHIPPED
+) -> tuple[CaseIndex, CauseModel]:
+    """Return index and cause model of the features of closed jobs."""
+    index = CaseIndex().fit_table(table)
+    told = zip(table.causes, table.said, table.told, strict=True)
+    return index, CauseModel(words, calibration=calibration).fit_told(told, index)
 
 
 def as_written_up(job: Job) -> Job:

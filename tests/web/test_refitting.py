@@ -38,9 +38,23 @@ def test_the_thread_looks_until_the_pages_end(url, tmp_path, monkeypatch):
         return True
 
     with refits(url, home=tmp_path, run=run) as begin:
-        begin()
+        begin(lambda: True)
         assert looked.acquire(timeout=30)
         assert looked.acquire(timeout=30)
+
+
+def test_nothing_is_started_while_little_is_new(url, tmp_path, monkeypatch):
+    monkeypatch.setattr(refitting, "LOOK_EVERY_S", 0.001)
+    looked = threading.Semaphore(0)
+
+    def is_due():
+        looked.release()
+        return False
+
+    with refits(url, home=tmp_path, run=lambda *_: pytest.fail("started")) as begin:
+        begin(is_due)
+        for _ in range(3):
+            assert looked.acquire(timeout=30)
 
 
 def test_the_program_that_is_started_runs(url, tmp_path, capfd):

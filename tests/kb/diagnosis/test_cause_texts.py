@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from kb.case.terms import load_vocabulary
-from kb.diagnosis.cause_texts import TEXT_WEIGHT, CauseTexts, catalogue_text, fit_texts
+from kb.diagnosis.cause_texts import TEXT_WEIGHT, CauseTexts, catalogue_text, fit_texts, texts_of
 from kb.retrieval.features import CaseFeatures
 
 WORDS = load_vocabulary()
@@ -19,7 +19,7 @@ def test_a_cause_of_the_catalogue_has_its_complaints_among_its_words():
 
 def test_the_words_of_a_case_lead_to_its_cause():
     cases = [CaseFeatures(case="C0", said="zorps at dusk", cause="b")]
-    space = fit_texts(cases, ("a", "b"), WORDS)["said word"]
+    space = fit_texts(texts_of(cases), ("a", "b"), WORDS)["said word"]
     near = space.cosine(space.query("zorps"))
     assert near[1] > 0
     assert near[0] == 0
@@ -31,7 +31,7 @@ def evidence(texts, prior, **job):
 
 def test_words_speak_for_their_cause_and_on_average_for_none():
     cases = [CaseFeatures(case="C0", said="zorps at dusk", cause="b")]
-    texts, prior = CauseTexts(fit_texts(cases, ("a", "b"), WORDS)), np.array([0.25, 0.75])
+    texts, prior = CauseTexts(fit_texts(texts_of(cases), ("a", "b"), WORDS)), np.array([0.25, 0.75])
     nats = evidence(texts, prior, said="zorps")
     assert nats[1] > 0 > nats[0]
     assert prior @ nats == pytest.approx(0)
@@ -47,7 +47,7 @@ CAUSES, EVEN = ("a", "b", "c"), np.full(3, 1 / 3)
 
 
 def test_all_words_at_once_say_what_each_space_says():
-    spaces = fit_texts(CASES, CAUSES, WORDS)
+    spaces = fit_texts(texts_of(CASES), CAUSES, WORDS)
     job = {"said": "zorps at dusk", "told": "torn gromm, never heard of"}
     text = "\n".join(job.values())
     shares = {"said word": 0.65 * 0.3, "said char": 0.65 * 0.7, "told word": 0.35 * 0.3}
@@ -62,7 +62,7 @@ def test_all_words_at_once_say_what_each_space_says():
 
 
 def test_the_spaces_are_given_back_as_they_were():
-    spaces = fit_texts(CASES, CAUSES, WORDS)
+    spaces = fit_texts(texts_of(CASES), CAUSES, WORDS)
     kept = CauseTexts(spaces).spaces()
     assert list(kept) == list(spaces)
     for name, space in spaces.items():
@@ -73,7 +73,7 @@ def test_the_spaces_are_given_back_as_they_were():
 
 
 def test_words_shared_with_a_cause_are_those_of_its_spaces_the_strongest_first():
-    spaces = fit_texts(CASES, CAUSES, WORDS)
+    spaces = fit_texts(texts_of(CASES), CAUSES, WORDS)
     job = CaseFeatures(case="Q", said="zorps at dusk behind the gromm")
     words = CauseTexts(spaces).ask(job)
     for cause in range(len(CAUSES)):

@@ -113,7 +113,7 @@ def test_a_hostile_file_is_never_unpacked(tmp_path, monkeypatch, name, signed):
     path, body = tmp_path / "index.npz", hostile(name)
     digest = hashlib.blake2b(body, digest_size=32).digest()
     if signed == "as another shop":
-        digest = snapshot._digest(body, snapshot._key({"state": "8"}))
+        digest = snapshot._digest(body, snapshot.key_of({"state": "8"}))
     path.write_bytes(body if signed == "not at all" else digest + body)
     monkeypatch.setattr(np, "load", lambda *_, **__: pytest.fail("it was unpacked"))
     assert read_snapshot(path, STAMP) is None
