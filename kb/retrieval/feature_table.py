@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from kb.retrieval.feature_lists import Floats, Lists, Numbers, counted_words, once
+from kb.retrieval.feature_lists import Floats, Lists, counted_words, once
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.learned import label_key
 from kb.retrieval.spelling import spelled_words
@@ -66,8 +66,9 @@ class FeatureTable:
         """Return the number of cases."""
         return len(self.cases)
 
-    def take(self, rows: Numbers) -> "FeatureTable":
-        """Return the features of the cases in ``rows``, ascending."""
+    def take(self, wanted: Sequence[int]) -> "FeatureTable":
+        """Return the features of the cases in the rows ``wanted``, ascending."""
+        rows = np.asarray(wanted, np.int64)
         plain: dict[str, Any] = {
             name: tuple(getattr(self, name)[at] for at in rows.tolist()) for name in PLAIN
         }
@@ -82,5 +83,4 @@ class FeatureTable:
         lists = {name: getattr(self, name).then(getattr(others, name)) for name in LISTS}
         weights = np.concatenate([self.weights, others.weights])
         both = FeatureTable(**plain, **lists, weights=weights)
-        order = np.array(sorted(range(len(both)), key=both.cases.__getitem__), np.int64)
-        return both.take(order)
+        return both.take(sorted(range(len(both)), key=both.cases.__getitem__))

@@ -8,7 +8,7 @@ from bisect import bisect_left
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any, Final, TypeVar, cast
+from typing import Any, Final, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,6 @@ from kb.retrieval.postings import Rows
 from kb.retrieval.similarity import MOST_CONTRARY, Match
 
 Floats = NDArray[np.float32]
-Part = TypeVar("Part")
 
 _NONE: Final = np.zeros(0, np.int64)
 

@@ -37,7 +37,7 @@ class Source:
         seq = unit.history.last_seq()
         return cls(state=unit.state(), seq=seq, line=_digest(unit.history.line(seq)))
 
-    def as_numbers(self) -> dict[str, Any]:
+    def as_values(self) -> dict[str, Any]:
         """Return it for a file."""
         return asdict(self)
 

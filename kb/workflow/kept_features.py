@@ -6,8 +6,6 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-import numpy as np
-
 from kb.case.model import Job
 from kb.case.terms import Vocabulary
 from kb.retrieval.feature_file import read_features, write_features
@@ -67,7 +65,7 @@ def _still_so(kept: FeatureTable, marks: Mapping[str, str]) -> FeatureTable:
     """Return those of the kept features whose jobs are as they were."""
     pairs = enumerate(zip(kept.cases, kept.marks, strict=True))
     rows = [row for row, (case, mark) in pairs if marks.get(case) == mark]
-    return kept if len(rows) == len(kept) else kept.take(np.array(rows, np.int64))
+    return kept if len(rows) == len(kept) else kept.take(rows)
 
 
 def _witnesses(unit: UnitOfWork, ids: set[str]) -> list[Job]:

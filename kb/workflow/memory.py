@@ -267,7 +267,7 @@ class Memory:
                     index,
                     spaces=model.texts_.spaces(),
                     numbers=numbers.as_numbers(),
-                    source=source.as_numbers(),
+                    source=source.as_values(),
                 )
             self._seen_kept = self._when_kept()
         return Fitted.of(source, index, model, altitude_m=self.altitude_m)
