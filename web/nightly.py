@@ -1,8 +1,5 @@
 """The nightly backup beside the pages: a thread that looks at the clock and starts the command."""
 
-import os
-import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -16,6 +13,7 @@ from typing import Final
 from kb.errors import KBError
 from kb.store.engine import open_store
 from kb.workflow.nightly import claim, is_due, last_done
+from web.beside import run_beside
 from web.layout import say
 
 # Seconds between two looks at the clock (our choice).
@@ -30,14 +28,7 @@ def steady_seconds() -> float:
 
 def start_backup(url: str, home: Path) -> bool:
     """Run the backup as a program of its own, so that no page waits for it; say if all went well."""
-    ended = subprocess.run(
-        [sys.executable, "-m", "web.cli", "backup", "--unhurried"],
-        env={**os.environ, "BAYBOOK_HOME": str(home), "BAYBOOK_DB": url},
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        check=False,
-    )
-    return ended.returncode == 0
+    return run_beside(("backup", "--unhurried"), url=url, home=home)
 
 
 def wall_clock() -> datetime:

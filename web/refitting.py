@@ -1,8 +1,5 @@
 """Fitting anew beside the pages: a thread that looks from time to time and starts the command."""
 
-import os
-import subprocess
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -11,6 +8,7 @@ from typing import Final
 
 from kb.errors import StoreError
 from kb.store.turn import Turn
+from web.beside import run_beside
 
 # Seconds between two looks (our choice).
 LOOK_EVERY_S: Final = 120.0
@@ -22,13 +20,7 @@ def start_refit(url: str, home: Path) -> bool:
     """Fit anew if it is due, as a program of its own; say whether this process was the one."""
     try:
         with Turn(home / _DOOR).taken(0, others_ms=0):
-            subprocess.run(
-                [sys.executable, "-m", "web.cli", "rebuild", "--if-due"],
-                env={**os.environ, "BAYBOOK_HOME": str(home), "BAYBOOK_DB": url},
-                stdin=subprocess.DEVNULL,
-                stdout=subprocess.DEVNULL,
-                check=False,
-            )
+            run_beside(("rebuild", "--if-due"), url=url, home=home)
     except StoreError:
         # Another process is at it.
         return False

@@ -115,8 +115,32 @@ class Alike:
         return [self.weight if one else None for one in there]
 
 
+class Ranked:
+    """Scores of one query against every case of an index, and which cases are best by them."""
+
+    __slots__ = ()
+    index: Any
+    query: CaseFeatures
+    scores: Floats
+
+    def top(self, top: int) -> NDArray[np.int64]:
+        """Return the rows of the ``top`` best cases, best first, ties by case id."""
+        return top_rows(self.scores, top, self.index.order)
+
+    def best_rows(self, top: int, among: Collection[str] | None = None) -> list[int]:
+        """Return the rows of the ``top`` best cases, as ``Asked.best`` orders them."""
+        scores = self.scores
+        if among is not None:
+            wanted = [row for case in among if (row := self.index.row_of(case)) is not None]
+            scores = np.full_like(scores, -np.inf)
+            scores[wanted] = self.scores[wanted]
+        best = top_rows(scores, top + 1, self.index.order)
+        found = [int(row) for row in best if scores[row] > -np.inf]
+        return [row for row in found if self.index.ids_[row] != self.query.case][:top]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class Asked(Ranked):
     """One query held against every case; ``scores`` in nats, shape ``(n_cases,)``."""
 
     index: "CaseIndex"
@@ -140,21 +164,6 @@ class Asked:
             Match(case=self.index.ids_[row], row=row, score=score, reasons=tuple(reasons))
             for row, score, reasons in zip(rows, scores, self._reasons(cases), strict=True)
         )
-
-    def top(self, top: int) -> NDArray[np.int64]:
-        """Return the rows of the ``top`` best cases, best first, ties by case id."""
-        return top_rows(self.scores, top)
-
-    def best_rows(self, top: int, among: Collection[str] | None = None) -> list[int]:
-        """Return the rows of the ``top`` best cases, as ``best`` orders them."""
-        ids = self.index.ids_
-        scores = self.scores
-        if among is not None:
-            wanted = [row for case in among if (row := self.index.row_of(case)) is not None]
-            scores = np.full_like(scores, -np.inf)
-            scores[wanted] = self.scores[wanted]
-        rows = [int(row) for row in top_rows(scores, top + 1) if scores[row] > -np.inf]
-        return [row for row in rows if ids[row] != self.query.case][:top]
 
     def _reasons(self, cases: Rows) -> list[list[Reason]]:
         """Return the reasons for each of ``cases``, the strongest first."""
@@ -208,13 +217,10 @@ def words_in_common(pairs: Iterable[tuple[str, str]]) -> str:
     return "words: " + ", ".join(told[:_MOST_WORDS]) if told else "words a little alike"
 
 
-def by_row(rows: Rows) -> NDArray[Any]:
-    """Return what orders cases of one score: their row numbers."""
-    return rows
-
-
 def top_rows(
-    scores: NDArray[np.floating[Any]], top: int, order: Callable[[Rows], NDArray[Any]] = by_row
+    scores: NDArray[np.floating[Any]],
+    top: int,
+    order: Callable[[Rows], NDArray[Any]] = np.asarray,
 ) -> NDArray[np.int64]:
     """Return the rows of the ``top`` largest scores, largest first, ties by ``order`` of the rows.
 

@@ -89,10 +89,11 @@ class CaseIndex(FieldEvidence):
         The parts of the evidence then have the weights that were fitted with them, else 1.
         """
         self.part_weights = learned.parts if learned is not None else {}
-        self.stored_fields = (
-            StoredFields(learned, self.labels_, self.words_) if learned is not None else None
-        )
+        self.stored_fields = self._stored(learned) if learned is not None else None
         return self
+
+    def _stored(self, learned: Learned) -> StoredFields:
+        return StoredFields(learned, self.labels_, self.words_)
 
     # --- parts of a query ---------------------------------------------------------------------
 
@@ -165,6 +166,10 @@ class CaseIndex(FieldEvidence):
         """Return the row of a case, None where there is none of that id."""
         at = bisect_left(self.ids_, case)
         return at if at < len(self.ids_) and self.ids_[at] == case else None
+
+    def order(self, rows: Rows) -> Rows:
+        """Return what orders rows as their case ids do: the rows themselves."""
+        return rows
 
     def weights_of(self, rows: Sequence[int]) -> NDArray[np.float64]:
         """Return the weights of cases as witnesses."""

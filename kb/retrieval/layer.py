@@ -35,12 +35,8 @@ class Layer(CaseIndex):
         return self
 
     @override
-    def attach(self, learned: Learned | None) -> "Layer":
-        super().attach(learned)
-        if learned is not None:
-            like = self.base.stored_fields
-            self.stored_fields = StoredFields(learned, self.labels_, self.words_, like=like)
-        return self
+    def _stored(self, learned: Learned) -> StoredFields:
+        return StoredFields(learned, self.labels_, self.words_, like=self.base.stored_fields)
 
     @override
     def _fit_texts(self, columns: Sequence[Lists]) -> CaseTexts:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.errors import EmptyIndexError
-from kb.retrieval.asked import Asked, OfAll, top_rows
+from kb.retrieval.asked import Asked, OfAll, Ranked
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.index import NO_CASE, CaseIndex
 from kb.retrieval.layer import Joined, Layer, layer_of
@@ -212,17 +212,13 @@ class LayeredIndex:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LayeredAsked:
+class LayeredAsked(Ranked):
     """One query held against every case of all layers; ``scores`` in nats, ``-inf`` where gone."""
 
     index: LayeredIndex
     query: CaseFeatures
     layers: tuple[Asked, ...]
     scores: Floats
-
-    def top(self, top: int) -> NDArray[np.int64]:
-        """Return the rows of the ``top`` best cases, best first, ties by case id."""
-        return top_rows(self.scores, top, self.index.order)
 
     def best(self, top: int, among: Collection[str] | None = None) -> tuple[Match, ...]:
         """Return the ``top`` best cases, see ``Asked.best``."""
@@ -233,17 +229,6 @@ class LayeredAsked:
             for match in self.layers[at].matches(rows) if rows else ():
                 found[at, match.row] = replace(match, row=first + match.row)
         return tuple(found[place] for place in places)
-
-    def best_rows(self, top: int, among: Collection[str] | None = None) -> list[int]:
-        """Return the rows of the ``top`` best cases, as ``best`` orders them."""
-        scores = self.scores
-        if among is not None:
-            rows = [row for case in among if (row := self.index.row_of(case)) is not None]
-            scores = np.full_like(scores, -np.inf)
-            scores[rows] = self.scores[rows]
-        best = top_rows(scores, top + 1, self.index.order)
-        found = [int(row) for row in best if scores[row] > -np.inf]
-        return [row for row in found if self.index.ids_[row] != self.query.case][:top]
 
 
 def _rows_of(layer: CaseIndex, cases: Iterable[str]) -> Rows:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from kb.retrieval.analyzer import SMALL_WORDS, told_words
-from kb.retrieval.feature_lists import Lists, counted_words
+from kb.retrieval.feature_lists import Lists
 from kb.retrieval.lists import add_lists, places
 from kb.retrieval.spelled import SpelledWords, are_alike, length_of, piece_list
 
@@ -102,20 +102,13 @@ class CaseTexts:
         self._begins = np.fromiter(numbers, np.int32, len(self.words))
 
     @classmethod
-    def fit(
-        cls, columns: Sequence[Sequence[str]], *, like: "CaseTexts | None" = None
-    ) -> "CaseTexts":
-        """Return the texts by word; ``columns`` holds one text a case each.
+    def of(cls, columns: Sequence[Lists], *, like: "CaseTexts | None" = None) -> "CaseTexts":
+        """Return the texts by word; ``columns`` hold how often each case's text has each word.
 
         A list holds, for each case with the word, the sum over its texts of weights of length 1.
         With ``like``, a word tells as much as it does among those texts, so that scores of both
         may be set side by side.
         """
-        return cls.of([Lists.of(map(counted_words, column)) for column in columns], like=like)
-
-    @classmethod
-    def of(cls, columns: Sequence[Lists], *, like: "CaseTexts | None" = None) -> "CaseTexts":
-        """Return the texts by word out of how often each text has each word, see ``fit``."""
         n_cases = len(columns[0].ends) - 1
         words = sorted({word for column in columns for word in column.names})
         spelled = SpelledWords.of(words)

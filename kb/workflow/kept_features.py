@@ -48,17 +48,10 @@ def features_now(
     made = [witness_features(job, words, altitude_m) for job in jobs]
     table = table.with_others(FeatureTable.of(made, [marks[job.id] for job in jobs]))
     if folder is not None and (kept is None or kept.marks != table.marks):
-        keep_features(folder, table, words, altitude_m=altitude_m)
+        # Where there is no room, none are kept.
+        with suppress(OSError):
+            write_features(folder / FEATURES, table, stamp)
     return table
-
-
-def keep_features(
-    folder: Path, table: FeatureTable, words: Vocabulary, *, altitude_m: float
-) -> None:
-    """Keep features for the next time all is fitted; where there is no room, none are kept."""
-    stamp = {"terms": words.shop.mark, "altitude_m": altitude_m}
-    with suppress(OSError):
-        write_features(folder / FEATURES, table, stamp)
 
 
 def _still_so(kept: FeatureTable, marks: Mapping[str, str]) -> FeatureTable:

@@ -115,11 +115,8 @@ class Memory:
             if known is not None and known.state == state and not self._kept_since(known):
                 return known
             made = self._followed(unit, known, words, last=last)
-            if made is None:
-                gc.unfreeze()
-                made = self._taken_up(self._fit(words, last), last)
-            self._fitted = made
-            return made
+            self._fitted = made or self._fit(words, last)
+            return self._fitted
 
     def _followed(
         self, unit: UnitOfWork, known: Fitted | None, words: Vocabulary, *, last: LastRebuild
@@ -177,8 +174,7 @@ class Memory:
         with self._lock:
             with self.store.read() as unit:
                 words, last = self.words_in(unit), last_rebuild(unit)
-            gc.unfreeze()
-            self._fitted = self._taken_up(self._fit(words, last), last)
+            self._fitted = self._fit(words, last)
         return True
 
     def _stamp(self, words: Vocabulary, last: LastRebuild) -> dict[str, object]:
@@ -242,10 +238,11 @@ class Memory:
             write_learned(self.folder / LEARNED, learned, key=last.name)
 
     def _fit(self, words: Vocabulary, last: LastRebuild) -> Fitted:
+        gc.unfreeze()
         with self.store.read() as unit:
             source = Source.of(unit)
             table = features_now(unit, words, altitude_m=self.altitude_m, folder=self.folder)
-        return self._keep(source, table, last, words=words)
+        return self._taken_up(self._keep(source, table, last, words=words), last)
 
     def _keep(
         self,

@@ -138,14 +138,13 @@ def fit_features(
     features: Sequence[CaseFeatures], words: Vocabulary, *, calibration: Calibration = SHIPPED
 ) -> tuple[CaseIndex, CauseModel]:
     """Return index and cause model of the features of closed jobs."""
-    index = CaseIndex().fit(features)
-    return index, CauseModel(words, calibration=calibration).fit(features, index)
+    return fit_table(FeatureTable.of(features), words, calibration=calibration)
 
 
 def fit_table(
     table: FeatureTable, words: Vocabulary, *, calibration: Calibration = SHIPPED
 ) -> tuple[CaseIndex, CauseModel]:
-    """Return index and cause model of the features of closed jobs."""
+    """Return index and cause model of a table of the features of closed jobs."""
     index = CaseIndex().fit_table(table)
     told = zip(table.causes, table.said, table.told, strict=True)
     return index, CauseModel(words, calibration=calibration).fit_told(told, index)

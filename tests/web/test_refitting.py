@@ -1,3 +1,4 @@
+import subprocess
 import threading
 
 import pytest
@@ -18,9 +19,12 @@ def url(tmp_path):
 
 def test_while_one_process_fits_another_turns_back(url, tmp_path, monkeypatch):
     started = []
-    monkeypatch.setattr(
-        "web.refitting.subprocess.run", lambda words, **_: started.append(words[2:])
-    )
+
+    def run(words, **_):
+        started.append(words[2:])
+        return subprocess.CompletedProcess(words, 0)
+
+    monkeypatch.setattr("web.beside.subprocess.run", run)
     with Turn(tmp_path / "refit").taken(0, others_ms=0):
         assert not start_refit(url, tmp_path)
     assert started == []

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from sklearn.feature_extraction.text import TfidfVectorizer
 
 from kb.retrieval.analyzer import told_words
+from kb.retrieval.feature_lists import Lists, counted_words
 from kb.retrieval.spelled import LEAST_ALIKE, length_of, pieces
 from kb.retrieval.texts import CaseTexts
 
@@ -60,11 +61,16 @@ def dense_cosine(first, second, texts):
     return product(a, b, LEAST_ALIKE - 1e-6) / lengths
 
 
+def fitted(columns):
+    """Return the texts of cases, one a column each."""
+    return CaseTexts.of([Lists.of(map(counted_words, column)) for column in columns])
+
+
 @pytest.mark.source("scikit-learn", "TfidfVectorizer: idf_")
 @settings(deadline=None, max_examples=60)
 @given(st.lists(st.tuples(TEXTS, TEXTS), min_size=1, max_size=6), TEXTS, TEXTS)
 def test_cosines_equal_a_dense_computation_to_1e_5(cases, said, told):
-    texts = CaseTexts.fit([[case[0] for case in cases], [case[1] for case in cases]])
+    texts = fitted([[case[0] for case in cases], [case[1] for case in cases]])
     got = texts.cosines(texts.ask((said, told)))
     expected = [
         sum(dense_cosine(asked, stored, cases) for asked in (said, told) for stored in case)
@@ -76,7 +82,7 @@ def test_cosines_equal_a_dense_computation_to_1e_5(cases, said, told):
 @settings(deadline=None, max_examples=40)
 @given(st.lists(TEXTS, min_size=1, max_size=6), TEXTS)
 def test_a_cosine_lies_between_0_and_1(stored, asked):
-    texts = CaseTexts.fit([stored])
+    texts = fitted([stored])
     got = texts.cosines(texts.ask((asked,)))
     assert got.min() >= 0
     assert got.max() <= 1 + 1e-5
@@ -84,21 +90,21 @@ def test_a_cosine_lies_between_0_and_1(stored, asked):
 
 def test_the_same_text_is_the_most_alike():
     stored = ["fan dead at idle", "fan dead", "hose leaks at idle", "belt squeals cold"]
-    texts = CaseTexts.fit([stored])
+    texts = fitted([stored])
     for row, text in enumerate(stored):
         assert texts.cosines(texts.ask((text,))).argmax() == row
 
 
 def test_all_pairs_are_the_cosines_of_each_case_with_each():
     stored = ["leaks at idle", "no leak", "hose collapsed", "hoses colapsed at idle", ""]
-    texts = CaseTexts.fit([stored, stored[::-1]])
+    texts = fitted([stored, stored[::-1]])
     pairs = texts.pairs()
     for row, (said, told) in enumerate(zip(stored, stored[::-1], strict=True)):
         np.testing.assert_allclose(texts.cosines(texts.ask((said, told))), pairs[row], atol=1e-5)
 
 
 def test_the_words_behind_a_cosine_are_told_strongest_first():
-    texts = CaseTexts.fit([["hose leaking at idle", "fan dead", "idle"]])
+    texts = fitted([["hose leaking at idle", "fan dead", "idle"]])
     asked = texts.ask(("leaks at the hose",))
     first, second, third = texts.shared(asked, np.array([0, 1, 2], np.int32))
     assert set(first) == {("hose", "hose"), ("leaks", "leaking")}
@@ -106,13 +112,13 @@ def test_the_words_behind_a_cosine_are_told_strongest_first():
 
 
 def test_words_that_do_not_begin_alike_and_small_words_count_but_are_not_told():
-    texts = CaseTexts.fit([["down at the town"]])
+    texts = fitted([["down at the town"]])
     asked = texts.ask(("town at the",))
     assert {texts.words[at] for at in asked.ids} >= {"town", "down", "the"}
     assert texts.shared(asked, np.array([0], np.int32)) == [[("town", "town")]]
 
 
 def test_words_never_seen_say_nothing():
-    texts = CaseTexts.fit([["fan dead"]])
+    texts = fitted([["fan dead"]])
     assert texts.cosines(texts.ask(("zzz qqq",))).tolist() == [0.0]
     assert texts.cosines(texts.ask(("", ""))).tolist() == [0.0]
