@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
 from numpy.typing import NDArray
 
 from kb.retrieval.feature_lists import Lists
@@ -40,16 +39,14 @@ def read_features(path: Path, stamp: Mapping[str, Any]) -> FeatureTable | None:
 
 def _pack_lists(arrays: Arrays, name: str, lists: Lists) -> None:
     pack(arrays, f"{name} names", lists.names)
-    arrays[f"{name} ends"], arrays[f"{name} ids"] = lists.ends, lists.ids.astype(np.int32)
-    # Counts fit into half the room; readings need all of it.
-    short = lists.values.astype(np.float32)
-    arrays[f"{name} values"] = short if np.array_equal(short, lists.values) else lists.values
+    arrays[f"{name} ends"], arrays[f"{name} ids"] = lists.ends, lists.ids
+    arrays[f"{name} values"] = lists.values
 
 
 def _unpack_lists(arrays: Mapping[str, NDArray[Any]], name: str) -> Lists:
     return Lists(
         tuple(unpack(arrays, f"{name} names")),
         arrays[f"{name} ends"],
-        arrays[f"{name} ids"].astype(np.int64),
-        arrays[f"{name} values"].astype(np.float64),
+        arrays[f"{name} ids"],
+        arrays[f"{name} values"],
     )

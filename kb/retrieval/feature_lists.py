@@ -1,18 +1,17 @@
 """For each case the names that it has, as plain arrays that are put together and turned about."""
 
-from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from itertools import chain
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-
-from kb.retrieval.analyzer import told_words
-from kb.retrieval.postings import Postings
+from scipy import sparse
 
 Numbers = NDArray[np.int64]
-Floats = NDArray[np.float64]
-Pairs = Iterable[tuple[str, float]]
+Ids = NDArray[np.int32]
+Floats = NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,30 +24,30 @@ class Lists:
 
     names: tuple[str, ...]
     ends: Numbers
-    ids: Numbers
+    ids: Ids
     values: Floats
 
     @classmethod
-    def of(cls, cases: Iterable[Pairs]) -> "Lists":
-        """Return the names and values of all cases, in their order."""
-        known: dict[str, int] = {}
-        ids: list[int] = []
-        values: list[float] = []
-        ends = [0]
-        for pairs in cases:
-            for name, value in pairs:
-                ids.append(known.setdefault(name, len(known)))
-                values.append(value)
-            ends.append(len(ids))
-        return cls(
-            tuple(known), np.array(ends, np.int64), np.array(ids, np.int64), np.array(values, float)
-        ).in_order()
+    def of(cls, cases: Iterable[Sequence[str]], values: Iterable[float]) -> "Lists":
+        """Return the names of all cases, in their order, and a value for each of them."""
+        names, ends, ids = _numbered(cases)
+        return cls(names, ends, ids, np.fromiter(values, np.float64, len(ids)))
+
+    @classmethod
+    def counted(cls, cases: Iterable[Sequence[str]], *, once: bool = False) -> "Lists":
+        """Return each name once a case, in order, with how often it is there, or with 1."""
+        names, ends, ids = _numbered(cases)
+        ones = np.ones(len(ids), np.float32)
+        table = sparse.csr_array((ones, ids, ends), shape=(len(ends) - 1, len(names)))
+        table.sum_duplicates()
+        counts = np.ones_like(table.data) if once else table.data
+        return cls(names, table.indptr.astype(np.int64), table.indices.astype(np.int32), counts)
 
     def in_order(self) -> "Lists":
         """Return them with only the names that a case has, in order."""
-        used = np.unique(self.ids).tolist()
+        used = np.flatnonzero(np.bincount(self.ids, minlength=len(self.names))).tolist()
         order = sorted(used, key=self.names.__getitem__)
-        number = np.full(len(self.names), -1, np.int64)
+        number = np.full(len(self.names), -1, np.int32)
         number[order] = np.arange(len(order))
         names = tuple(self.names[at] for at in order)
         return Lists(names, self.ends, number[self.ids], self.values)
@@ -64,41 +63,46 @@ class Lists:
         """Return the lists of both, one after the other."""
         names = dict.fromkeys((*self.names, *others.names))
         number = {name: at for at, name in enumerate(names)}
-        moved = np.array([number[name] for name in others.names], np.int64)
+        moved = np.array([number[name] for name in others.names], np.int32)
         ids = np.concatenate([self.ids, moved[others.ids]])
         ends = np.concatenate([self.ends, self.ends[-1] + others.ends[1:]])
         values = np.concatenate([self.values, others.values])
         return Lists(tuple(names), ends, ids, values).in_order()
 
-    @property
-    def rows(self) -> Numbers:
-        """The case of each value."""
-        return np.repeat(np.arange(len(self.ends) - 1), np.diff(self.ends))
+    def __len__(self) -> int:
+        """Return the number of cases."""
+        return len(self.ends) - 1
 
-    def postings(self) -> tuple[Postings, Floats]:
-        """Return the cases by name, and the values in that order."""
-        order = np.argsort(self.ids, kind="stable")
-        counts = np.bincount(self.ids, minlength=len(self.names))
-        pointers = np.concatenate([[0], np.cumsum(counts)]).astype(np.int32)
-        keys = {name: at for at, name in enumerate(self.names)}
-        rows = self.rows[order].astype(np.int32)
-        return Postings(keys, pointers, rows), self.values[order]
+    def counts(self) -> Numbers:
+        """Return how often each name is there, shape ``(n_names,)``."""
+        return np.bincount(self.ids, minlength=len(self.names))
+
+    def table(self) -> sparse.csr_array:
+        """Return the value of each name of each case, shape ``(n_cases, n_names)``."""
+        shape = (len(self), len(self.names))
+        return sparse.csr_array((self.values, self.ids, self.ends), shape=shape)
 
     def named(self, rename: Callable[[str], str]) -> "Lists":
         """Return them under other names; names that become one are there once a case."""
-        known = {name: at for at, name in enumerate(sorted({rename(name) for name in self.names}))}
-        number = np.array([known[rename(name)] for name in self.names], np.int64)
-        pairs = np.unique(self.rows * max(1, len(known)) + number[self.ids])
-        rows, ids = np.divmod(pairs, max(1, len(known)))
-        ends = np.searchsorted(rows, np.arange(len(self.ends)))
-        return Lists(tuple(known), ends, ids, np.ones(len(ids)))
+        renamed = [rename(name) for name in self.names]
+        known = {name: at for at, name in enumerate(sorted(set(renamed)))}
+        number = np.array([known[name] for name in renamed], np.int32)
+        shape = (len(self.ends) - 1, len(known))
+        ones = np.ones(len(self.ids), np.float32)
+        # What is summed up is moved about in place.
+        table = sparse.csr_array((ones, number[self.ids], self.ends.copy()), shape=shape)
+        table.sum_duplicates()
+        ends, ids = table.indptr.astype(np.int64), table.indices.astype(np.int32)
+        return Lists(tuple(known), ends, ids, np.ones_like(table.data))
 
 
-def counted_words(text: str) -> list[tuple[str, float]]:
-    """Return the words of a text, in order, each with how often it is there."""
-    return sorted(Counter(told_words(text)).items())
-
-
-def once(names: Iterable[str]) -> list[tuple[str, float]]:
-    """Return names, each once, each with 1."""
-    return [(name, 1.0) for name in dict.fromkeys(names)]
+def _numbered(cases: Iterable[Sequence[str]]) -> tuple[tuple[str, ...], Numbers, Ids]:
+    """Return all names in order, where the names of each case end, and the number of each."""
+    rows = list(cases)
+    every = list(chain.from_iterable(rows))
+    names = tuple(sorted(set(every)))
+    known = {name: at for at, name in enumerate(names)}
+    ids = np.fromiter(map(known.__getitem__, every), np.int32, len(every))
+    ends = np.zeros(len(rows) + 1, np.int64)
+    np.cumsum(np.fromiter(map(len, rows), np.int64, len(rows)), out=ends[1:])
+    return names, ends, ids

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from kb.retrieval.feature_lists import Floats, Lists, counted_words, once
+from kb.retrieval.analyzer import told_words
+from kb.retrieval.feature_lists import Lists
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.learned import label_key
 from kb.retrieval.spelling import spelled_words
@@ -29,7 +31,7 @@ class FeatureTable:
     standings: tuple[str, ...]
     origins: tuple[str, ...]
     groups: tuple[str, ...]
-    weights: Floats
+    weights: NDArray[np.float64]
     said: tuple[str, ...]
     told: tuple[str, ...]
     said_words: Lists
@@ -54,12 +56,17 @@ class FeatureTable:
             weights=np.array([row.weight for row in rows], np.float64),
             said=tuple(row.said for row in rows),
             told=tuple(row.told for row in rows),
-            said_words=Lists.of(counted_words(row.said) for row in rows),
-            told_words=Lists.of(counted_words(row.told) for row in rows),
-            spelled=Lists.of(once(spelled_words(row.said)) for row in rows),
-            tokens=Lists.of(once(token.key for token in row.tokens) for row in rows),
-            labels=Lists.of(once(label_key(*label) for label in row.labels) for row in rows),
-            measures=Lists.of([(row.key, row.value) for row in case.measures] for case in rows),
+            said_words=Lists.counted(told_words(row.said) for row in rows),
+            told_words=Lists.counted(told_words(row.told) for row in rows),
+            spelled=Lists.counted((spelled_words(row.said) for row in rows), once=True),
+            tokens=Lists.counted(([token.key for token in row.tokens] for row in rows), once=True),
+            labels=Lists.counted(
+                ([label_key(*label) for label in row.labels] for row in rows), once=True
+            ),
+            measures=Lists.of(
+                ([read.key for read in row.measures] for row in rows),
+                (read.value for row in rows for read in row.measures),
+            ),
         )
 
     def __len__(self) -> int:

@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 from kb.case.contraries import contrary_share
 from kb.errors import EmptyIndexError
 from kb.retrieval.asked import Asked, Evidence, OfAll, OfSome, top_rows
-from kb.retrieval.feature_lists import Lists
 from kb.retrieval.feature_table import FeatureTable
-from kb.retrieval.features import CaseFeatures, Token, field_of
+from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.field_evidence import FieldEvidence
+from kb.retrieval.index_fit import IndexFit
 from kb.retrieval.learned import Learned, StoredFields
 from kb.retrieval.postings import Rows
 from kb.retrieval.similarity import (
@@ -24,6 +24,7 @@ from kb.retrieval.similarity import (
     TEXT_WEIGHT,
     Match,
 )
+from kb.retrieval.text_fit import TextFit
 from kb.retrieval.texts import AskedWords, CaseTexts
 
 Floats = NDArray[np.float32]
@@ -65,23 +66,28 @@ class CaseIndex(FieldEvidence):
         ``stated_`` by row, ``texts_``, ``fields_`` and ``tokens_`` (rows by field, by field and value), ``labels_`` (by
         closed field and value) and ``measures_`` (rows by quantity, with ``values_``).
         """
-        return self.fit_table(FeatureTable.of(cases))
+        return self.fit_tables([FeatureTable.of(cases)])
 
-    def fit_table(self, table: FeatureTable) -> "CaseIndex":
-        """Take in all cases of a table, see ``fit``."""
-        self.ids_, self.causes_, self.stated_ = table.cases, table.causes, table.said
-        self.standings_, self.origins_, self.groups_ = table.standings, table.origins, table.groups
-        self.weights_ = table.weights
-        self.texts_ = self._fit_texts((table.said_words, table.told_words))
-        self.tokens_, _ = table.tokens.postings()
-        self.fields_, _ = table.tokens.named(field_of).postings()
-        self.labels_, _ = table.labels.postings()
-        self.words_, _ = table.spelled.postings()
-        self.measures_, self.values_ = table.measures.postings()
+    def fit_tables(self, tables: Sequence[FeatureTable]) -> "CaseIndex":
+        """Take in all cases of tables in order of case ids, see ``fit``; each is read twice."""
+        like = self._like()
+        fit = IndexFit(TextFit(None if like is None else like.rarity))
+        for table in tables:
+            fit.count(table)
+        for table in tables:
+            fit.put(table)
+        self.ids_, self.causes_, self.stated_ = map(fit.plain, ("cases", "causes", "said"))
+        self.standings_, self.origins_ = fit.plain("standings"), fit.plain("origins")
+        self.groups_, self.weights_ = fit.plain("groups"), fit.weights
+        self.texts_ = CaseTexts.fitted(fit.texts, like=like)
+        self.tokens_, self.fields_ = fit.postings("tokens"), fit.postings("fields")
+        self.labels_, self.words_ = fit.postings("labels"), fit.postings("spelled")
+        self.measures_, self.values_ = fit.measures()
         return self
 
-    def _fit_texts(self, columns: Sequence[Lists]) -> CaseTexts:
-        return CaseTexts.of(columns)
+    def _like(self) -> CaseTexts | None:
+        """Return the texts among which words tell as much as here; None where these count."""
+        return None
 
     def attach(self, learned: Learned | None) -> "CaseIndex":
         """Let the closed fields of the cases count, as ``learned`` reads them off a query.

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 from typing_extensions import override
 
-from kb.retrieval.feature_lists import Lists
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.learned import Learned, StoredFields
@@ -39,8 +38,8 @@ class Layer(CaseIndex):
         return StoredFields(learned, self.labels_, self.words_, like=self.base.stored_fields)
 
     @override
-    def _fit_texts(self, columns: Sequence[Lists]) -> CaseTexts:
-        return CaseTexts.of(columns, like=self.base.texts_)
+    def _like(self) -> CaseTexts:
+        return self.base.texts_
 
     @override
     def scale(self, key: str) -> Scale:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from kb.retrieval.analyzer import word_grams
+from kb.retrieval.feature_lists import Lists
 from kb.retrieval.lists import add_lists
 
 Floats = NDArray[np.float32]
@@ -80,25 +81,17 @@ class SpelledWords:
     @classmethod
     def of(cls, words: Sequence[str]) -> "SpelledWords":
         """Return the words by their pieces, numbered as they come; pieces are in order."""
-        every = [pieces(word) for word in words]
-        numbers = {piece: at for at, piece in enumerate(sorted(set().union(*every)))}
-        ids: list[int] = []
-        counts: list[int] = []
-        ends = [0]
-        for counted in every:
-            ids.extend(numbers[piece] for piece in counted)
-            counts.extend(counted.values())
-            ends.append(len(ids))
-        parts = (np.array(counts, np.float32), np.array(ids, np.int32), np.array(ends, np.int32))
-        by_word = sparse.csr_array(parts, shape=(len(words), len(numbers)))
+        lists = Lists.counted(map(piece_list, words))
+        by_word = lists.table()
+        lengths = np.sqrt(by_word.multiply(by_word).sum(axis=1))
         by_piece = by_word.T.tocsr()
         return cls(
             words={word: at for at, word in enumerate(words)},
-            pieces=numbers,
+            pieces={piece: at for at, piece in enumerate(lists.names)},
             pointers=by_piece.indptr.astype(np.int32),
             rows=by_piece.indices.astype(np.int32),
             counts=by_piece.data,
-            lengths=np.array([length_of(word) for word in words], np.float32),
+            lengths=np.asarray(lengths, np.float32).ravel(),
         )
 
     def unit_rows(self) -> sparse.csr_array:

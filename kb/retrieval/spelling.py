@@ -48,7 +48,10 @@ def spelled_words(text: str) -> list[str]:
     ['repl', 'lh', 'lamp', 'fuse']
     """
     words: list[str] = []
-    for token in _TOKEN.findall(text.lower()):
+    tokens: list[str] = _TOKEN.findall(text.lower())
+    if not _JOINT.search(text):
+        return [token for token in tokens if not token.isdigit()]
+    for token in tokens:
         parts = [part for part in _JOINT.split(token) if part]
         words += ["".join(parts)] if all(len(part) == 1 for part in parts) else parts
     return [word for word in words if not word.isdigit()]

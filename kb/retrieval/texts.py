@@ -20,12 +20,11 @@ from kb.retrieval.analyzer import SMALL_WORDS, told_words
 from kb.retrieval.feature_lists import Lists
 from kb.retrieval.lists import add_lists, places
 from kb.retrieval.spelled import SpelledWords, are_alike, length_of, piece_list
+from kb.retrieval.text_fit import TextFit
 
 Floats = NDArray[np.float32]
 Numbers = NDArray[np.int32]
 
-# Cases whose lengths are reckoned at once: bounds the memory (our choice).
-_AT_ONCE: Final = 20_000
 # Letters with which two words must begin alike to be shown as one (our choice).
 _SAME_START: Final = 3
 
@@ -109,34 +108,22 @@ class CaseTexts:
         With ``like``, a word tells as much as it does among those texts, so that scores of both
         may be set side by side.
         """
-        n_cases = len(columns[0].ends) - 1
-        words = sorted({word for column in columns for word in column.names})
-        spelled = SpelledWords.of(words)
-        numbered = [(column, _numbers_of(column, spelled.words)) for column in columns]
-        if like is None:
-            at = [column.rows * len(words) + ids for column, ids in numbered]
-            held = np.unique(np.concatenate(at)) % max(1, len(words))
-            frequency = np.bincount(held, minlength=len(words))
-            idf = np.log((1 + n_cases) / (1 + frequency)) + 1
-        else:
-            idf = np.array([like.rarity(word) for word in words], np.float64)
-        # As it is kept: the same text is the same to the last bit, now and in a later layer.
-        idf = idf.astype(np.float32)
-        weights = np.sqrt(spelled.lengths.astype(np.float64) * idf)
-        unit = spelled.unit_rows()
-        total = sparse.csr_array((n_cases, len(words)))
-        for column, ids in numbered:
-            parts = ((1 + np.log(column.values)) * weights[ids], ids, column.ends)
-            total = total + _of_length_1(sparse.csr_array(parts, shape=total.shape), unit)
-        by_word = sparse.csr_array(total).T.tocsr()
-        by_word.sort_indices()
+        fit = TextFit(None if like is None else like.rarity)
+        fit.count(columns)
+        fit.put(columns)
+        return cls.fitted(fit, like=like)
+
+    @classmethod
+    def fitted(cls, fit: TextFit, *, like: "CaseTexts | None" = None) -> "CaseTexts":
+        """Return the texts that were put into ``fit``, see ``of``."""
+        words = fit.made()
         made = cls(
-            spelled,
-            idf,
-            pointers=by_word.indptr.astype(np.int32),
-            rows=by_word.indices.astype(np.int32),
-            values=by_word.data.astype(np.float32),
-            n_cases=n_cases,
+            words.spelled,
+            words.idf,
+            pointers=words.gathered.pointers,
+            rows=words.gathered.rows,
+            values=words.gathered.values,
+            n_cases=fit.n_cases,
         )
         made.like = like
         return made
@@ -233,19 +220,3 @@ class CaseTexts:
         ]
         wanted = np.array(begins, np.int32)[asked.asked]
         return np.flatnonzero(self._begins[asked.ids] == wanted)
-
-
-def _numbers_of(column: Lists, words: Mapping[str, int]) -> NDArray[np.int64]:
-    """Return the number among ``words`` of each word of each text."""
-    return np.array([words[word] for word in column.names], np.int64)[column.ids]
-
-
-def _of_length_1(made: sparse.csr_array, unit: sparse.csr_array) -> sparse.csr_array:
-    """Return texts by word, each of length 1 over the pieces of its words."""
-    lengths = np.ones(made.shape[0])
-    for start in range(0, made.shape[0], _AT_ONCE):
-        spread = made[start : start + _AT_ONCE] @ unit
-        squares = np.asarray(spread.multiply(spread).sum(axis=1)).ravel()
-        lengths[start : start + _AT_ONCE] = np.sqrt(squares)
-    made.data /= np.repeat(np.where(lengths > 0, lengths, 1.0), np.diff(made.indptr))
-    return made

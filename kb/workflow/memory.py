@@ -37,7 +37,7 @@ from kb.workflow.repair_prices import guess_of
 from kb.workflow.suggest import (
     Suggestion,
     Wanted,
-    fit_table,
+    fit_tables,
     witness_features,
 )
 
@@ -254,7 +254,7 @@ class Memory:
     ) -> Fitted:
         """Fit index and model, and keep a large index for the next process."""
         numbers = last.calibration
-        index, model = fit_table(table, words, calibration=numbers)
+        index, model = fit_tables([table], words, calibration=numbers)
         if self.folder is not None and len(table) >= WORTH_KEEPING:
             stamp = self._stamp(words, last)
             with suppress(OSError):

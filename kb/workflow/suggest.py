@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 
 from kb.case.meant_now import as_meant_now
 from kb.case.model import Job, JobState, Origin, Phase, Standing
@@ -138,15 +139,17 @@ def fit_features(
     features: Sequence[CaseFeatures], words: Vocabulary, *, calibration: Calibration = SHIPPED
 ) -> tuple[CaseIndex, CauseModel]:
     """Return index and cause model of the features of closed jobs."""
-    return fit_table(FeatureTable.of(features), words, calibration=calibration)
+    return fit_tables([FeatureTable.of(features)], words, calibration=calibration)
 
 
-def fit_table(
-    table: FeatureTable, words: Vocabulary, *, calibration: Calibration = SHIPPED
+def fit_tables(
+    tables: Sequence[FeatureTable], words: Vocabulary, *, calibration: Calibration = SHIPPED
 ) -> tuple[CaseIndex, CauseModel]:
-    """Return index and cause model of a table of the features of closed jobs."""
-    index = CaseIndex().fit_table(table)
-    told = zip(table.causes, table.said, table.told, strict=True)
+    """Return index and cause model of the features of closed jobs, in order of case ids."""
+    index = CaseIndex().fit_tables(tables)
+    told = chain.from_iterable(
+        zip(table.causes, table.said, table.told, strict=True) for table in tables
+    )
     return index, CauseModel(words, calibration=calibration).fit_told(told, index)
 
 

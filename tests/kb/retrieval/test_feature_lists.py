@@ -1,14 +1,20 @@
-from collections import defaultdict
+from collections import Counter
 
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kb.retrieval.feature_lists import Lists, counted_words, once
+from kb.retrieval.feature_lists import Lists
 
 CASES = st.lists(
     st.lists(st.tuples(st.sampled_from("abcde"), st.integers(1, 9)), max_size=5), max_size=8
 )
+
+
+def lists_of(cases):
+    """Return the lists of cases that are pairs of a name and a value."""
+    names = [[name for name, _ in case] for case in cases]
+    return Lists.of(names, [value for case in cases for _, value in case])
 
 
 def told(lists):
@@ -29,45 +35,38 @@ def same(one, other):
 
 @given(CASES)
 def test_what_goes_in_comes_out_under_names_in_order(cases):
-    lists = Lists.of(cases)
+    lists = lists_of(cases)
     assert told(lists) == cases
     assert list(lists.names) == sorted({name for case in cases for name, _ in case})
 
 
 @given(CASES, CASES)
 def test_lists_put_together_are_those_made_at_once(first, second):
-    assert same(Lists.of(first).then(Lists.of(second)), Lists.of(first + second))
+    assert same(lists_of(first).then(lists_of(second)), lists_of(first + second))
 
 
 @given(CASES, st.data())
 def test_some_of_the_cases_are_those_made_alone(cases, data):
     rows = sorted(data.draw(st.sets(st.sampled_from(range(len(cases)))))) if cases else []
-    taken = Lists.of(cases).take(np.array(rows, np.int64))
-    assert same(taken, Lists.of([cases[row] for row in rows]))
-
-
-@given(CASES)
-def test_postings_hold_the_cases_of_each_name_in_order_and_their_values(cases):
-    expected = defaultdict(list)
-    for row, case in enumerate(cases):
-        for name, value in case:
-            expected[name].append((row, value))
-    postings, values = Lists.of(cases).postings()
-    assert set(postings.keys) == set(expected)
-    for name, pairs in expected.items():
-        span = postings.span(name)
-        assert list(zip(postings.rows[span], values[span], strict=True)) == pairs
+    taken = lists_of(cases).take(np.array(rows, np.int64))
+    assert same(taken, lists_of([cases[row] for row in rows]))
 
 
 def test_names_that_become_one_are_there_once_a_case():
-    lists = Lists.of(
+    lists = lists_of(
         [[("belt good", 1), ("belt torn", 1), ("hose soft", 1)], [], [("belt torn", 1)]]
     )
+    before = told(lists)
     fields = lists.named(lambda name: name.partition(" ")[0])
     assert told(fields) == [[("belt", 1), ("hose", 1)], [], [("belt", 1)]]
-    assert Lists.of([]).named(str).names == ()
+    assert told(lists) == before
+    assert lists_of([]).named(str).names == ()
 
 
-def test_words_come_in_order_with_their_counts_and_names_once():
-    assert counted_words("hot then cold then hot") == [("cold", 1), ("hot", 2), ("then", 2)]
-    assert once(["b", "a", "b"]) == [("b", 1.0), ("a", 1.0)]
+@given(CASES)
+def test_names_are_counted_in_order_each_once_a_case(cases):
+    names = [[name for name, _ in case] for case in cases]
+    assert told(Lists.counted(names)) == [sorted(Counter(case).items()) for case in names]
+    assert told(Lists.counted(names, once=True)) == [
+        [(name, 1) for name in sorted(set(case))] for case in names
+    ]

@@ -52,6 +52,6 @@ def test_what_is_taken_and_put_back_is_the_whole():
 
 
 def test_an_index_of_the_table_is_the_index_of_the_cases():
-    ours, theirs = CaseIndex().fit_table(WHOLE), CaseIndex().fit(CASES)
+    ours, theirs = CaseIndex().fit_tables([WHOLE]), CaseIndex().fit(CASES)
     for query in mixed_cases(5, random.Random(9)):
         assert np.array_equal(ours.scores(query), theirs.scores(query))

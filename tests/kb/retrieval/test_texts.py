@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from sklearn.feature_extraction.text import TfidfVectorizer
 
 from kb.retrieval.analyzer import told_words
-from kb.retrieval.feature_lists import Lists, counted_words
+from kb.retrieval.feature_lists import Lists
 from kb.retrieval.spelled import LEAST_ALIKE, length_of, pieces
 from kb.retrieval.texts import CaseTexts
 
@@ -63,7 +63,7 @@ def dense_cosine(first, second, texts):
 
 def fitted(columns):
     """Return the texts of cases, one a column each."""
-    return CaseTexts.of([Lists.of(map(counted_words, column)) for column in columns])
+    return CaseTexts.of([Lists.counted(map(told_words, column)) for column in columns])
 
 
 @pytest.mark.source("scikit-learn", "TfidfVectorizer: idf_")
