@@ -21,11 +21,11 @@ from kb.diagnosis.novelty import oddness
 from kb.diagnosis.outcome_tables import PSEUDO_CASES, OutcomeTables
 from kb.diagnosis.part_names import names_part
 from kb.diagnosis.profiles import ReadingProfile, cause_prior, reading_profile, recorded_shares
-from kb.retrieval.asked import Asked
 from kb.retrieval.features import CaseFeatures, Token, token_key
 from kb.retrieval.index import CaseIndex
-from kb.retrieval.layers import LayeredAsked, LayeredIndex
+from kb.retrieval.layers import LayeredIndex
 from kb.retrieval.measures import Measure
+from kb.retrieval.shards import AnyAsked
 from kb.retrieval.vectors import TextSpace
 
 Floats = NDArray[np.float64]
@@ -268,9 +268,7 @@ class CauseModel:
 
     # --- the answer ---------------------------------------------------------------------------
 
-    def weigh(
-        self, asked: Asked | LayeredAsked, entries: Iterable[Entry] | None = None
-    ) -> Evidence:
+    def weigh(self, asked: AnyAsked, entries: Iterable[Entry] | None = None) -> Evidence:
         """Return all that a job says of the causes, before any of it is weighted."""
         found = summed(self.entries(asked.query) if entries is None else entries)
         return Evidence(
@@ -281,7 +279,7 @@ class CauseModel:
             odd=oddness(self.index, asked.query, len(found)),
         )
 
-    def chances(self, asked: Asked | LayeredAsked) -> tuple[CauseChance, ...]:
+    def chances(self, asked: AnyAsked) -> tuple[CauseChance, ...]:
         """Return the causes by chance, largest first, "something else" among them; they sum to 1.
 
         See ``kb.diagnosis.chances`` for the formula.

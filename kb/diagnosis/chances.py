@@ -10,11 +10,9 @@ from numpy.typing import NDArray
 from kb.diagnosis.calibration import OTHER_SHARE, Calibration
 from kb.diagnosis.cause_texts import JobWords
 from kb.diagnosis.novelty import novelty_chance, novelty_signs
-from kb.retrieval.asked import Asked
 from kb.retrieval.features import Token
-from kb.retrieval.layers import LayeredAsked
 from kb.retrieval.measures import Measure
-from kb.retrieval.postings import Rows
+from kb.retrieval.shards import AnyAsked
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -62,33 +60,20 @@ class Evidence:
     odd: Floats
 
 
-def log_vote(asked: Asked | LayeredAsked, cause_of: Codes, n_causes: int) -> Floats:
+def log_vote(asked: AnyAsked, cause_of: Codes, n_causes: int) -> Floats:
     """Return the logarithm of each cause's share of the 15 best cases, 0 where there is none.
 
     A case counts by ``exp`` of its score and its weight; a cause without one has ``exp(-12)``.
     """
-    index = asked.index
     votes = np.full(n_causes, _VOTE_FLOOR)
-    best = _best_of_a_cause(asked, cause_of, NEIGHBOURS + 1).tolist()
-    rows = [row for row in best if index.ids_[row] != asked.query.case][:NEIGHBOURS]
+    rows, nats, weights = asked.witnesses(NEIGHBOURS, cause_of)
     if not rows:
         return np.zeros(n_causes)
-    scores = asked.scores[rows].astype(np.float64)
-    share = np.exp(scores - scores.max()) * index.weights_of(rows)
+    scores = nats.astype(np.float64)
+    share = np.exp(scores - scores.max()) * weights
     for row, part in zip(rows, share / max(float(share.sum()), 1e-300), strict=True):
         votes[cause_of[row]] += part
     return np.asarray(np.log(votes), np.float64)
-
-
-def _best_of_a_cause(asked: Asked | LayeredAsked, cause_of: Codes, top: int) -> Rows:
-    """Return the rows of the ``top`` best cases that have a cause, best first."""
-    looked_at = top
-    while True:
-        rows = asked.top(looked_at)
-        found = rows[cause_of[rows] >= 0]
-        if len(found) >= top or looked_at >= len(cause_of):
-            return found[:top]
-        looked_at *= 4
 
 
 def weighted(evidence: Evidence, numbers: Calibration) -> tuple[Floats, Floats]:

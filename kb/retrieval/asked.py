@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from kb.retrieval.index import CaseIndex
 
 Floats = NDArray[np.float32]
+Codes = NDArray[np.int64]
 
 # Words shown as a reason, at most (our choice).
 _MOST_WORDS: Final = 5
@@ -115,6 +116,14 @@ class Alike:
         return [self.weight if one else None for one in there]
 
 
+class Witnesses(NamedTuple):
+    """Rows of cases, their scores in nats and their weights as witnesses."""
+
+    rows: list[int]
+    scores: Floats
+    weights: NDArray[np.float64]
+
+
 class Ranked:
     """Scores of one query against every case of an index, and which cases are best by them."""
 
@@ -126,6 +135,27 @@ class Ranked:
     def top(self, top: int) -> NDArray[np.int64]:
         """Return the rows of the ``top`` best cases, best first, ties by case id."""
         return top_rows(self.scores, top, self.index.order)
+
+    def witnesses(self, top: int, cause_of: Codes) -> Witnesses:
+        """Return the ``top`` best cases that have a cause, best first, the query itself left out.
+
+        Parameters
+        ----------
+        top : int
+            How many.
+        cause_of : array of shape (n_rows,)
+            Number of the cause of each row of the index, -1 for none.
+        """
+        wanted = looked_at = top + 1
+        while True:
+            rows = self.top(looked_at)
+            found = rows[cause_of[rows] >= 0]
+            if len(found) >= wanted or looked_at >= len(cause_of):
+                break
+            looked_at *= 4
+        ids = self.index.ids_
+        kept = [int(row) for row in found[:wanted] if ids[row] != self.query.case][:top]
+        return Witnesses(kept, self.scores[kept], self.index.weights_of(kept))
 
     def best_rows(self, top: int, among: Collection[str] | None = None) -> list[int]:
         """Return the rows of the ``top`` best cases, as ``Asked.best`` orders them."""

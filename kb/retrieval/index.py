@@ -25,7 +25,7 @@ from kb.retrieval.similarity import (
     Match,
 )
 from kb.retrieval.text_fit import TextFit
-from kb.retrieval.texts import AskedWords, CaseTexts
+from kb.retrieval.texts import AskedWords, CaseTexts, Rarities
 
 Floats = NDArray[np.float32]
 
@@ -85,8 +85,8 @@ class CaseIndex(FieldEvidence):
         self.measures_, self.values_ = fit.measures()
         return self
 
-    def _like(self) -> CaseTexts | None:
-        """Return the texts among which words tell as much as here; None where these count."""
+    def _like(self) -> Rarities | None:
+        """Return how rare words are elsewhere, as they are here; None where these cases count."""
         return None
 
     def attach(self, learned: Learned | None) -> "CaseIndex":

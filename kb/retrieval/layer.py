@@ -2,17 +2,21 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 from typing_extensions import override
 
+from kb.retrieval.feature_table import FeatureTable
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.learned import Learned, StoredFields
 from kb.retrieval.moments import Scale
-from kb.retrieval.texts import CaseTexts
+from kb.retrieval.texts import Rarities
+
+if TYPE_CHECKING:
+    from kb.retrieval.whole import Whole
 
 Floats = NDArray[np.float32]
 Part = TypeVar("Part")
@@ -21,25 +25,37 @@ Part = TypeVar("Part")
 class Layer(CaseIndex):
     """Cases beside those of ``base``, with everything worth what it is worth there."""
 
-    def __init__(self, base: CaseIndex) -> None:
+    def __init__(self, base: "CaseIndex | Whole") -> None:
         super().__init__(text_weight=base.text_weight, part_weights=base.part_weights)
         self.base = base
         self._scores: dict[str, Floats] = {}
 
     @override
     def fit(self, cases: Sequence[CaseFeatures]) -> "Layer":
-        super().fit(cases)
+        self.fit_tables([FeatureTable.of(cases)])
         self.cases = tuple(sorted(cases, key=lambda case: case.case))
-        self.attach(self.base.stored_fields.learned if self.base.stored_fields else None)
+        return self
+
+    @override
+    def fit_tables(self, tables: Sequence[FeatureTable]) -> "Layer":
+        super().fit_tables(tables)
+        return self.attached()
+
+    def attached(self) -> "Layer":
+        """Let the closed fields count as they do in the base."""
+        if self.base.stored_fields is not None:
+            self.attach(self.base.stored_fields.learned)
         return self
 
     @override
     def _stored(self, learned: Learned) -> StoredFields:
-        return StoredFields(learned, self.labels_, self.words_, like=self.base.stored_fields)
+        base = self.base.stored_fields
+        usual = base.usual if base is not None else None
+        return StoredFields(learned, self.labels_, self.words_, usual=usual)
 
     @override
-    def _like(self) -> CaseTexts:
-        return self.base.texts_
+    def _like(self) -> Rarities:
+        return self.base.texts_.rarities
 
     @override
     def scale(self, key: str) -> Scale:

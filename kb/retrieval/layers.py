@@ -185,12 +185,14 @@ class LayeredIndex:
             text.weights[gone] = -np.inf
         near = self._nearest(query, texts)
         scores = np.zeros(self.size, np.float32)
-        parts = []
+        parts: list[Asked] = []
         for at, layer in enumerate(self.layers):
             first = self.firsts[at]
             total = scores[first : first + len(layer)]
             parts.append(layer.asked(query, words[at], texts[at], near=near[at], total=total))
-        return LayeredAsked(index=self, query=query, layers=tuple(parts), scores=scores)
+        return LayeredAsked(
+            index=self, query=query, layers=tuple(parts), scores=scores, near=tuple(near)
+        )
 
     def _nearest(self, query: CaseFeatures, texts: Sequence[OfAll]) -> list[Rows]:
         """Return the nearest texts of all layers, by layer."""
@@ -213,20 +215,28 @@ class LayeredIndex:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LayeredAsked(Ranked):
-    """One query held against every case of all layers; ``scores`` in nats, ``-inf`` where gone."""
+    """One query held against every case of all layers; ``scores`` in nats, ``-inf`` where gone.
+
+    ``near`` holds the rows of the nearest texts, by layer.
+    """
 
     index: LayeredIndex
     query: CaseFeatures
     layers: tuple[Asked, ...]
     scores: Floats
+    near: tuple[Rows, ...] = ()
 
     def best(self, top: int, among: Collection[str] | None = None) -> tuple[Match, ...]:
         """Return the ``top`` best cases, see ``Asked.best``."""
-        places = [self.index.part_of(row) for row in self.best_rows(top, among)]
+        return self.matches(self.best_rows(top, among))
+
+    def matches(self, rows: Sequence[int]) -> tuple[Match, ...]:
+        """Return the cases in ``rows`` with their reasons, in that order."""
+        places = [self.index.part_of(row) for row in rows]
         found: dict[tuple[int, int], Match] = {}
         for at, first in enumerate(self.index.firsts):
-            rows = [row for layer, row in places if layer == at]
-            for match in self.layers[at].matches(rows) if rows else ():
+            own = [row for layer, row in places if layer == at]
+            for match in self.layers[at].matches(own) if own else ():
                 found[at, match.row] = replace(match, row=first + match.row)
         return tuple(found[place] for place in places)
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -140,6 +140,13 @@ class Learned:
         return near
 
 
+class Usual(NamedTuple):
+    """The average case by one field: the sets of values that cases have, and their shares."""
+
+    sets: sparse.csr_array
+    share: Floats
+
+
 @dataclass(frozen=True, slots=True)
 class _Stored:
     """The cases by the set of values that they have: few sets, many cases."""
@@ -160,8 +167,8 @@ class StoredFields:
         The classifiers.
     labels, words : Postings
         The cases by value of their closed fields, and by word.
-    like : StoredFields, optional
-        The average case is one of those instead.
+    usual : mapping, optional
+        The average case by field, where it is not one of these.
     """
 
     def __init__(
@@ -170,12 +177,12 @@ class StoredFields:
         labels: Postings,
         words: Postings,
         *,
-        like: "StoredFields | None" = None,
+        usual: Mapping[str, Usual] | None = None,
     ) -> None:
         self.learned = learned
         self.spelled = SpelledRows(learned.spelling, words) if learned.spelling else None
         self.stored = {model.field: _stored(model, labels) for model in learned.fields}
-        self._usual = like.stored if like is not None else self.stored
+        self.usual = usual if usual is not None else _usual(self.stored)
 
     def evidence(self, text: str) -> Iterator[tuple[str, Rows, Floats]]:
         """Yield field, rows and nats: ``ln P(stored values | text)`` against the average case.
@@ -186,8 +193,8 @@ class StoredFields:
         if point is None:
             return
         for model in self.learned.fields:
-            stored, usual = self.stored[model.field], self._usual[model.field]
-            if not len(stored.rows) or not len(usual.rows):
+            stored, usual = self.stored[model.field], self.usual.get(model.field)
+            if not len(stored.rows) or usual is None:
                 continue
             chances = model.log_chances(point)
             average = usual.sets @ chances
@@ -213,6 +220,10 @@ class StoredFields:
             return f"stands for the same: {pairs}" if pairs else "the same words"
         values = stored.names[int(stored.set_of[np.searchsorted(stored.rows, row)])]
         return f"the words point {'to' if nats > 0 else 'away from'} {what} {values}"
+
+
+def _usual(stored: Mapping[str, _Stored]) -> dict[str, Usual]:
+    return {name: Usual(row.sets, row.share) for name, row in stored.items() if len(row.rows)}
 
 
 def _stored(model: FieldModel, labels: Postings) -> _Stored:

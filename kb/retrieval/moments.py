@@ -7,7 +7,7 @@ were measured on invented shops, see the tests).
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,26 +84,43 @@ def shrunk_copy_rate(values: Codes, causes: Codes) -> float:
     return _believed((copied + prior) / (m[many].sum() + PSEUDO_CASES))
 
 
-def shrunk_presence_rate(counts: Codes, sizes: Codes, *, prior: float) -> float:
-    """Return the copy rate of a token that a case has or does not mention.
+class Copied(NamedTuple):
+    """How often a token is there, among causes with two cases or more, and beyond chance."""
+
+    beyond_chance: float
+    having: float
+
+
+NEVER: Final = Copied(0.0, 0.0)
+
+
+def copied(counts: Codes, sizes: Codes) -> Copied:
+    """Return what the copy rate of a token that a case has or does not mention follows from.
 
     ``(sum_c n_c (n_c - 1) / (m_c - 1) - p n) / (1 - p)`` pairs beyond chance over the causes with
-    two cases or more, shrunk by 20 pseudo-cases to ``prior`` and held between .02 and .9.
+    two cases or more, p the share of all cases with the token, and n.
 
     Parameters
     ----------
     counts, sizes : arrays of shape (n_causes,)
         Cases of each cause with the token (n_c), and all its cases (m_c).
-    prior : float
-        What is thought before any are counted.
     """
     many = sizes >= 2
     n, m = counts[many].astype(np.float64), sizes[many]
     share = float(counts.sum()) / max(1, int(sizes.sum()))
-    copied = 0.0
+    beyond = 0.0
     if share < 1:
-        copied = (float((n * (n - 1) / (m - 1)).sum()) - share * float(n.sum())) / (1 - share)
-    return _believed((copied + PSEUDO_CASES * prior) / (float(n.sum()) + PSEUDO_CASES))
+        beyond = (float((n * (n - 1) / (m - 1)).sum()) - share * float(n.sum())) / (1 - share)
+    return Copied(beyond, float(n.sum()))
+
+
+def shrunk_presence_rate(found: Copied, *, prior: float) -> float:
+    """Return the copy rate of a token that a case has or does not mention.
+
+    The pairs beyond chance, shrunk by 20 pseudo-cases to ``prior``, what is thought before any are
+    counted, and held between .02 and .9.
+    """
+    return _believed((found.beyond_chance + PSEUDO_CASES * prior) / (found.having + PSEUDO_CASES))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,6 +9,7 @@ wherever they are kept.
 import math
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import Final
 
@@ -65,6 +66,20 @@ def word_weight(word: str, *, rarity: float) -> float:
     return math.sqrt(length_of(word) * rarity)
 
 
+@dataclass(frozen=True, slots=True)
+class Rarities:
+    """How rare words are among ``n_cases``: ``idf`` by the number of a word."""
+
+    words: Mapping[str, int]
+    idf: Floats
+    n_cases: int
+
+    def rarity(self, word: str) -> float:
+        """Return the ``idf`` of a word, see ``word_weight``; most for one that no case has."""
+        at = self.words.get(word)
+        return float(self.idf[at]) if at is not None else math.log(1 + self.n_cases) + 1
+
+
 class CaseTexts:
     """The texts of all cases by word; ``cosines`` holds those of a question against them.
 
@@ -94,14 +109,14 @@ class CaseTexts:
         self.n_cases = n_cases
         self.words = tuple(spelled.words)
         # Those among which words tell as much as they do here, where it is not these.
-        self.like: CaseTexts | None = None
+        self.like: Rarities | None = None
         # The first letters of each word by number.
         self._begin: dict[str, int] = {}
         numbers = (self._begin.setdefault(w[:_SAME_START], len(self._begin)) for w in self.words)
         self._begins = np.fromiter(numbers, np.int32, len(self.words))
 
     @classmethod
-    def of(cls, columns: Sequence[Lists], *, like: "CaseTexts | None" = None) -> "CaseTexts":
+    def of(cls, columns: Sequence[Lists], *, like: Rarities | None = None) -> "CaseTexts":
         """Return the texts by word; ``columns`` hold how often each case's text has each word.
 
         A list holds, for each case with the word, the sum over its texts of weights of length 1.
@@ -114,7 +129,7 @@ class CaseTexts:
         return cls.fitted(fit, like=like)
 
     @classmethod
-    def fitted(cls, fit: TextFit, *, like: "CaseTexts | None" = None) -> "CaseTexts":
+    def fitted(cls, fit: TextFit, *, like: Rarities | None = None) -> "CaseTexts":
         """Return the texts that were put into ``fit``, see ``of``."""
         words = fit.made()
         made = cls(
@@ -148,10 +163,20 @@ class CaseTexts:
 
     def rarity(self, word: str) -> float:
         """Return the ``idf`` of a word, see ``word_weight``."""
-        if self.like is not None:
-            return self.like.rarity(word)
-        at = self.spelled.words.get(word)
-        return float(self.idf[at]) if at is not None else math.log(1 + self.n_cases) + 1
+        return self.rarities.rarity(word)
+
+    @property
+    def rarities(self) -> Rarities:
+        """How rare words are among these cases, or among those that they are like."""
+        return self.like or Rarities(self.spelled.words, self.idf, self.n_cases)
+
+    def without_cases(self) -> "CaseTexts":
+        """Return the same words, which count in no case."""
+        none = np.zeros(0, np.int32)
+        made = copy(self)
+        made.pointers, made.rows = np.zeros(len(self.words) + 1, np.int32), none
+        made.values = none.astype(np.float32)
+        return made
 
     def _of_length_1(self, counted: Mapping[str, int]) -> dict[str, float]:
         weights = {

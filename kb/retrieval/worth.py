@@ -8,7 +8,9 @@ from numpy.typing import NDArray
 from kb.retrieval.features import Token, token_key
 from kb.retrieval.moments import (
     Codes,
+    Copied,
     Scale,
+    copied,
     fit_scale,
     shrunk_copy_rate,
     shrunk_presence_rate,
@@ -79,25 +81,34 @@ class FieldWorth:
     def presence_rate(self, key: str, part: str) -> float:
         """Return the copy rate of a token that is there or is not written down."""
         if key not in self._rates:
-            codes = self.cause_codes_[self.tokens_.of(key)]
-            counts = np.bincount(codes[codes >= 0], minlength=len(self._sizes))
-            self._rates[key] = shrunk_presence_rate(counts, self._sizes, prior=COPY_RATE[part])
+            self._rates[key] = shrunk_presence_rate(self.copied(key), prior=COPY_RATE[part])
         return self._rates[key]
+
+    def copied(self, key: str) -> Copied:
+        """Return how often cases of one cause share a token."""
+        codes = self.cause_codes_[self.tokens_.of(key)]
+        counts = np.bincount(codes[codes >= 0], minlength=len(self._sizes))
+        return copied(counts, self._sizes)
 
     def often(self, token: Token) -> tuple[int, int]:
         """Return in how many of how many cases a token is."""
         return len(self.tokens_.of(token.key)), len(self.ids_)
+
+    def recorded(self, field: str) -> int:
+        """Return how many cases recorded a field."""
+        return len(self.fields_.of(field))
 
     def agreement(self, token: Token) -> float:
         """Return the nats of a token that two cases have.
 
         One that no case here has counts as if one had it.
         """
-        same = max(1, len(self.tokens_.of(token.key)))
+        having, cases = self.often(token)
+        same = max(1, having)
         if token.part == "observed":
-            recorded = max(1, len(self.fields_.of(token.field)))
+            recorded = max(1, self.recorded(token.field))
             return token_agreement(self.copy_rate(token.field), same / recorded)
-        return token_agreement(self.presence_rate(token.key, token.part), same / len(self.ids_))
+        return token_agreement(self.presence_rate(token.key, token.part), same / cases)
 
     def conflict(self, token: Token) -> float:
         """Return the nats of a field in which two cases have no value in common.

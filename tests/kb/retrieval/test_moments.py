@@ -6,6 +6,7 @@ import pytest
 from kb.retrieval.moments import (
     CENTRING_CASES,
     MOST_RATE,
+    copied,
     fit_scale,
     shrunk_copy_rate,
     shrunk_correlation,
@@ -32,8 +33,8 @@ def test_the_copy_rate_that_was_drawn_is_found_again(rate):
     rng = np.random.default_rng(3)
     causes = np.repeat(np.arange(400), 5)
     own = rng.integers(0, 4, 400)[causes]
-    copied = rng.random((2000,)) < np.sqrt(rate)
-    values = np.where(copied, own, rng.integers(0, 4, 2000))
+    same = rng.random((2000,)) < np.sqrt(rate)
+    values = np.where(same, own, rng.integers(0, 4, 2000))
     assert shrunk_copy_rate(values, causes) == pytest.approx(rate, abs=0.06)
 
 
@@ -56,10 +57,10 @@ def test_the_presence_rate_that_was_drawn_is_found_again(rate):
     rng = np.random.default_rng(6)
     causes = np.repeat(np.arange(600), 6)
     own = (rng.random(600) < 0.2)[causes]
-    copied = rng.random(3600) < np.sqrt(rate)
-    there = np.where(copied, own, rng.random(3600) < 0.2)
+    shared = rng.random(3600) < np.sqrt(rate)
+    there = np.where(shared, own, rng.random(3600) < 0.2)
     counts = np.bincount(causes, weights=there).astype(np.int64)
-    got = shrunk_presence_rate(counts, np.full(600, 6), prior=0.2)
+    got = shrunk_presence_rate(copied(counts, np.full(600, 6)), prior=0.2)
     assert got == pytest.approx(rate, abs=0.06)
 
 
@@ -67,9 +68,11 @@ def test_the_presence_rate_that_was_drawn_is_found_again(rate):
     "by hand", "both of 2 of 4 cases: (2 - .5 * 2) / .5 = 2 pairs; (2 + 2) / (2 + 20)"
 )
 def test_few_tokens_stay_near_their_prior():
-    got = shrunk_presence_rate(np.array([2, 0]), np.array([2, 2]), prior=0.1)
+    got = shrunk_presence_rate(copied(np.array([2, 0]), np.array([2, 2])), prior=0.1)
     assert got == pytest.approx((2 + 2) / 22)
-    assert shrunk_presence_rate(np.array([0]), np.array([1]), prior=0.3) == pytest.approx(0.3)
+    assert shrunk_presence_rate(copied(np.array([0]), np.array([1])), prior=0.3) == pytest.approx(
+        0.3
+    )
 
 
 def a_scale(n_cases):
