@@ -1,6 +1,6 @@
 """Posting lists as plain arrays: many added onto the scores of all cases, cases found in many."""
 
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,10 @@ except ImportError:  # the compiled module is private; the plain way below gives
 
 Numbers = NDArray[np.floating[Any]]
 Integers = NDArray[np.signedinteger[Any]]
+
+# Length up to which lists are searched together, beside the longer ones (our choice: most lists
+# have a handful of cases, of which the longest would ask for 20 steps).
+_SHORT: Final = 15
 
 
 def add_lists(
@@ -59,22 +63,32 @@ def places(
 ) -> NDArray[np.int64]:
     """Return where case ``wanted[j]`` stands in list ``lists[i]``, -1 where it does not.
 
-    All searches go on side by side, halving what is left of their lists.
+    Searches in lists of about one length go on side by side, halving what is left of them.
 
     Returns
     -------
     array of shape (n_lists, n_wanted)
         Positions in ``rows``.
     """
-    start = pointers[lists].astype(np.int64)
-    left = pointers[lists + 1] - start
+    found = np.full((len(lists), len(wanted)), -1, np.int64)
+    sizes = pointers[lists + 1] - pointers[lists]
+    short = sizes <= _SHORT
+    for some in (short, ~short):
+        if len(rows) and len(wanted) and some.any():
+            start, left = pointers[lists[some]].astype(np.int64), sizes[some]
+            found[some] = _search(rows, start, left=left, wanted=wanted)
+    return found
+
+
+def _search(
+    rows: Integers, start: NDArray[np.int64], *, left: Integers, wanted: Integers
+) -> NDArray[np.int64]:
+    """Return where each wanted case stands in ``left`` rows from ``start`` on, -1 where nowhere."""
     at = np.repeat(start[:, None], len(wanted), axis=1)
-    if not at.size or not len(rows):
-        return np.full(at.shape, -1)
     # The wanted case stands where the search is, or after it, or nowhere.
     for _ in range(int(left.max()).bit_length()):
         half = (left >> 1)[:, None]
         at += half * (rows.take(at + half, mode="clip") <= wanted)
-        left -= half[:, 0]
+        left = left - half[:, 0]
     there = (rows.take(at, mode="clip") == wanted) & (left > 0)[:, None]
     return np.where(there, at, -1)

@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy import sparse
 
@@ -51,6 +51,7 @@ def test_the_weights_of_some_rows_are_added():
     st.lists(st.sets(st.integers(0, 30)), min_size=1, max_size=6),
     st.lists(st.integers(0, 30), max_size=5),
 )
+@example([{*range(0, 30, 2)}, {*range(29)}, set(), {7}], [0, 7, 28, 29])
 def test_every_case_is_found_where_it_stands(held, wanted):
     rows = np.array([row for one in held for row in sorted(one)], np.int32)
     pointers = np.cumsum([0, *map(len, held)]).astype(np.int32)
