@@ -233,10 +233,11 @@ class CaseIndex(FieldEvidence):
         near : array of int
             Rows whose texts are read for the same words about contrary facts.
         total : array of shape (n_cases,), optional
-            Zeros, which become the scores.
+            Becomes the scores.
         """
         parts = self._evidence(query, text, near)
-        total = np.zeros(len(self.ids_), np.float32) if total is None else total
-        for part in parts:
+        total = np.empty_like(text.weights) if total is None else total
+        total[:] = text.weights
+        for part in parts[1:]:
             part.add_to(total)
         return Asked(index=self, query=query, words=words, parts=parts, scores=total)
