@@ -1,9 +1,10 @@
 """The commands about a whole shop: make it, show it, serve it, fill it."""
 
 import os
+import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from getpass import getuser
@@ -146,14 +147,30 @@ def rebuild(*, if_due: bool) -> None:
     with shop_store() as store:
         memory = shop_memory(store)
         started = time.monotonic()
-        made = memory.rebuild(getuser(), datetime.now(UTC))
+        with _looking_through() as told:
+            made = memory.rebuild(getuser(), datetime.now(UTC), report=told)
         size, seconds = memory.size(), time.monotonic() - started
     say(f"{size} closed jobs in {seconds:.1f} s")
     if made.fields:
         say(f"learned {made.fields} fields and the spellings of the closed jobs")
     else:
         say(f"nothing learned: expected at least {WORTH_LEARNING} closed jobs")
+    for name, row in made.samples.items():
+        if not row.is_all:
+            say(f"{name}: from {row.taken} of {row.among} closed jobs, {row.how}")
     _measure_trust()
+
+
+@contextmanager
+def _looking_through() -> Iterator[Callable[[int, int], None]]:
+    """Yield what shows on the terminal's second channel how many jobs are looked through."""
+    with click.progressbar(length=1, label="looking through the jobs", file=sys.stderr) as bar:
+
+        def told(done: int, total: int) -> None:
+            bar.length = max(total, done, 1)
+            bar.update(done - bar.pos)
+
+        yield told
 
 
 def _refit() -> None:

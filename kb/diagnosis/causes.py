@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import replace
+from itertools import compress
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -13,6 +14,7 @@ from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.diagnosis.cause_counts import CauseCounts
 from kb.diagnosis.cause_rows import CauseRows
+from kb.diagnosis.cause_sample import told_sample
 from kb.diagnosis.cause_texts import CauseText, CauseTexts, fit_texts, texts_of
 from kb.diagnosis.chances import Entry, Evidence, chances_of, log_vote, part_name, summed
 from kb.diagnosis.learned_causes import BESIDE_LEARNED, LEARNED, learned_evidence
@@ -65,15 +67,18 @@ class CauseModel:
     def fit(self, cases: Sequence[CaseFeatures], index: CaseIndex) -> "CauseModel":
         """Learn the profiles of ``cases``, which ``index`` holds.
 
-        Sets ``causes_`` (names), ``weight_`` and ``prior_`` by cause, ``counts_``, ``outcomes_``
-        and ``texts_``.
+        Sets ``causes_`` (names), ``weight_`` and ``prior_`` by cause, ``counts_``, ``outcomes_``,
+        ``texts_`` and ``told_``, the sample that its words are read from.
         """
         return self.fit_told(texts_of(cases), index)
 
     def fit_told(self, cases: Iterable[CauseText], index: CaseIndex) -> "CauseModel":
         """Learn the profiles of the cases of ``index`` out of their texts, see ``fit``."""
         self._count(index)
-        self.texts_ = CauseTexts(fit_texts(cases, self.causes_, self.words))
+        read, self.told_ = told_sample(self.rows_.cause_of)
+        self.texts_ = CauseTexts(
+            fit_texts(compress(cases, read.tolist()), self.causes_, self.words)
+        )
         return self
 
     def restore(self, index: CaseIndex, spaces: Mapping[str, TextSpace]) -> "CauseModel":
@@ -107,11 +112,7 @@ class CauseModel:
     def following(self, index: LayeredIndex) -> "CauseModel":
         """Return the model with the cases of ``index``; what was counted stays as it was.
 
-        Parameters
-        ----------
-        index : LayeredIndex
-            Over the index of this model. Its cases of causes that were not known when the model
-            was fitted do not count.
+        Cases there of causes that were not known when the model was fitted do not count.
         """
         # What is learned when it is first asked for is learned once for all that follow.
         _ = self.linked

@@ -1,20 +1,71 @@
-"""The features of all cases as one file of plain arrays, so that no case is read twice."""
+"""The features of some cases as one file of plain arrays, so that no case is read twice."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 from numpy.typing import NDArray
 
 from kb.retrieval.feature_lists import Lists
 from kb.retrieval.feature_table import LISTS, PLAIN, FeatureTable
-from kb.retrieval.snapshot import Arrays, key_of, pack, read_arrays, unpack, write_arrays
+from kb.retrieval.mapped_file import MappedFile, write_mapped
+from kb.retrieval.snapshot import Arrays, key_of, pack, unpack
 
 _KIND: Final = "features"
+# What a cause's words are read from: cause, what came in, what was found.
+Told = tuple[str | None, str, str]
+
+
+class FeatureFile:
+    """The features of some cases in a file that was held against its digest."""
+
+    def __init__(self, path: Path, arrays: MappedFile) -> None:
+        self.path = path
+        self._arrays = arrays
+        self.cases = self._plain("cases")
+        self.marks = self._plain("marks")
+
+    @classmethod
+    def opened(cls, path: Path, stamp: Mapping[str, Any]) -> "FeatureFile | None":
+        """Return what a file holds, None where it is none that was made with ``stamp``."""
+        arrays = MappedFile.opened(path, key=f"{_KIND} {key_of(stamp)}")
+        return None if arrays is None else cls(path, arrays)
+
+    def __len__(self) -> int:
+        """Return the number of cases."""
+        return len(self.cases)
+
+    def _plain(self, name: str) -> tuple[str, ...]:
+        return tuple(unpack(self._arrays, name))
+
+    def _causes(self) -> tuple[str | None, ...]:
+        return tuple(cause or None for cause in unpack(self._arrays, "causes"))
+
+    def table(self) -> FeatureTable:
+        """Return the features."""
+        plain: dict[str, Any] = {name: self._plain(name) for name in PLAIN}
+        plain["causes"] = self._causes()
+        plain |= {name: _unpack_lists(self._arrays, name) for name in LISTS}
+        return FeatureTable(**plain, weights=self._arrays["weights"])
+
+    def cause_texts(self) -> Iterator[Told]:
+        """Yield what the words of a cause are read from, case by case."""
+        yield from zip(self._causes(), self._plain("said"), self._plain("told"), strict=True)
+
+    def let_go(self) -> None:
+        """Give back the memory that was read."""
+        self._arrays.let_go()
+
+    def remove(self) -> None:
+        """Take the file away; what was opened can still be read."""
+        with suppress(OSError):
+            self.path.unlink(missing_ok=True)
 
 
 def write_features(path: Path, table: FeatureTable, stamp: Mapping[str, Any]) -> None:
-    """Keep features in a file that ``read_features`` gives back to the last bit.
+    """Keep features in a file that gives them back to the last bit.
 
     ``stamp`` names with what they were made; the code itself is held against as well.
     """
@@ -23,18 +74,7 @@ def write_features(path: Path, table: FeatureTable, stamp: Mapping[str, Any]) ->
         pack(arrays, name, [value or "" for value in getattr(table, name)])
     for name in LISTS:
         _pack_lists(arrays, name, getattr(table, name))
-    write_arrays(path, arrays, key=f"{_KIND} {key_of(stamp)}")
-
-
-def read_features(path: Path, stamp: Mapping[str, Any]) -> FeatureTable | None:
-    """Return the features of a file, None where there is none that was made with ``stamp``."""
-    arrays = read_arrays(path, key=f"{_KIND} {key_of(stamp)}")
-    if arrays is None:
-        return None
-    plain: dict[str, Any] = {name: tuple(unpack(arrays, name)) for name in PLAIN}
-    plain["causes"] = tuple(cause or None for cause in plain["causes"])
-    plain |= {name: _unpack_lists(arrays, name) for name in LISTS}
-    return FeatureTable(**plain, weights=arrays["weights"])
+    write_mapped(path, arrays, key=f"{_KIND} {key_of(stamp)}")
 
 
 def _pack_lists(arrays: Arrays, name: str, lists: Lists) -> None:
@@ -46,7 +86,7 @@ def _pack_lists(arrays: Arrays, name: str, lists: Lists) -> None:
 def _unpack_lists(arrays: Mapping[str, NDArray[Any]], name: str) -> Lists:
     return Lists(
         tuple(unpack(arrays, f"{name} names")),
-        arrays[f"{name} ends"],
+        arrays[f"{name} ends"].astype(np.int64, copy=False),
         arrays[f"{name} ids"],
         arrays[f"{name} values"],
     )

@@ -3,7 +3,7 @@
 Reading a text or a vehicle again costs a hundred times what taking its row from here does.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -72,6 +72,10 @@ class FeatureTable:
     def __len__(self) -> int:
         """Return the number of cases."""
         return len(self.cases)
+
+    def cause_texts(self) -> Iterator[tuple[str | None, str, str]]:
+        """Yield cause, what came in and what was found, case by case."""
+        yield from zip(self.causes, self.said, self.told, strict=True)
 
     def take(self, wanted: Sequence[int]) -> "FeatureTable":
         """Return the features of the cases in the rows ``wanted``, ascending."""

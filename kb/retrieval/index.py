@@ -1,7 +1,7 @@
 """Exact search over all cases: everything is a posting list, every match carries its parts."""
 
 from bisect import bisect_left
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,7 +68,7 @@ class CaseIndex(FieldEvidence):
         """
         return self.fit_tables([FeatureTable.of(cases)])
 
-    def fit_tables(self, tables: Sequence[FeatureTable]) -> "CaseIndex":
+    def fit_tables(self, tables: Iterable[FeatureTable]) -> "CaseIndex":
         """Take in all cases of tables in order of case ids, see ``fit``; each is read twice."""
         like = self._like()
         fit = IndexFit(TextFit(None if like is None else like.rarity))

@@ -1,6 +1,6 @@
 """One later layer over an index, and columns that run on through several."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
@@ -37,7 +37,7 @@ class Layer(CaseIndex):
         return self
 
     @override
-    def fit_tables(self, tables: Sequence[FeatureTable]) -> "Layer":
+    def fit_tables(self, tables: Iterable[FeatureTable]) -> "Layer":
         super().fit_tables(tables)
         return self.attached()
 

@@ -12,6 +12,7 @@ from kb.retrieval.features import CaseFeatures
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.learn import fit_learned
 from kb.retrieval.learned import Learned
+from kb.retrieval.sample import Sample
 from kb.retrieval.similarity import PART_GROUP
 
 Floats = NDArray[np.float64]
@@ -45,8 +46,7 @@ def fit_weights(cases: Sequence[CaseFeatures]) -> Mapping[str, float]:
     "same cause" on the parts, as pairs: ``P = 1 / (1 + exp(-b - sum_k w_k s_k))`` with ``w >= 0``
     and a ridge to the one scale that all parts together would have; ``w`` is given over that scale.
     """
-    ordered = sorted((case for case in cases if case.cause), key=lambda case: case.case)
-    ordered = ordered[:: -(-len(ordered) // _MOST_CASES) or 1]
+    ordered = _even_share(cases)
     stored, asked = ordered[::2], ordered[1::2]
     if not asked:
         return {}
@@ -61,6 +61,18 @@ def fit_weights(cases: Sequence[CaseFeatures]) -> Mapping[str, float]:
         parts.append(_by_group(index, replace(case, told="", labels=()))[:, rows])
         same.append(causes[rows] == case.cause)
     return _fit(np.concatenate(parts, axis=1), np.concatenate(same))
+
+
+def _even_share(cases: Sequence[CaseFeatures]) -> list[CaseFeatures]:
+    """Return every second, third and so on of the cases with a cause."""
+    ordered = sorted((case for case in cases if case.cause), key=lambda case: case.case)
+    return ordered[:: -(-len(ordered) // _MOST_CASES) or 1]
+
+
+def weighed_from(cases: Sequence[CaseFeatures]) -> Sample:
+    """Return from how many of ``cases`` with a cause the weights are fitted."""
+    known = sum(case.cause is not None for case in cases)
+    return Sample(taken=len(_even_share(cases)), among=known, how="an even share, by their ids")
 
 
 def fit_weighed(cases: Sequence[CaseFeatures]) -> Learned | None:

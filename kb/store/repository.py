@@ -18,6 +18,7 @@ from kb.store.loading import load_body_html, load_jobs
 from kb.store.rows import rows_of
 from kb.store.saving import insert_rows, save_rows
 from kb.store.tables import ClosingRow, HistoryRow, JobRow
+from kb.store.witnesses import Witnesses
 from kb.store.writes import EarlierStates
 
 # Jobs in one round of inserts or of checks; bounds memory (our choice).
@@ -29,7 +30,6 @@ _SOME: Final = HASHES.where(JobRow.id.in_(bindparam("jobs", expanding=True)))
 # Named, not left out: so the index of the states serves, however many are closed.
 _OPEN: Final = Asked(HASHES.where(JobRow.state.in_([JobState.OPEN.value, JobState.WAITING.value])))
 _CLOSED: Final = JobRow.state == JobState.CLOSED.value
-_WITNESS: Final = _CLOSED & (JobRow.origin != Origin.INVENTED.value)
 _OF_CAR: Final = Asked(HASHES.where(JobRow.vehicle_vin == bindparam("vin")))
 _COMEBACKS: Final = Asked(select(JobRow.id).where(JobRow.comeback_of == bindparam("job")))
 _REVISION: Final = Asked(select(JobRow.revision).where(JobRow.id == bindparam("job")))
@@ -37,7 +37,7 @@ _REVISION: Final = Asked(select(JobRow.revision).where(JobRow.id == bindparam("j
 T = TypeVar("T")
 
 
-class JobRepository:
+class JobRepository(Witnesses):
     """The jobs of one unit of work.
 
     Parameters
@@ -134,15 +134,6 @@ class JobRepository:
     def closed_jobs(self) -> tuple[Job, ...]:
         """Return every closed job."""
         return load_jobs(self._connection, _CLOSED, damaged=self.damaged)
-
-    def witnesses(self) -> tuple[Job, ...]:
-        """Return every closed job that may be a witness: all but the invented ones."""
-        return load_jobs(self._connection, _WITNESS, damaged=self.damaged)
-
-    def witness_marks(self) -> dict[str, str]:
-        """Return the content hash of every closed job that may be a witness, by its id."""
-        rows = self._connection.execute(select(JobRow.id, JobRow.content_hash).where(_WITNESS))
-        return {str(job_id): str(mark) for job_id, mark in rows}
 
     def closed_since(self, seq: int) -> tuple[Job, ...]:
         """Return the closed jobs that were written after line ``seq`` of the history."""

@@ -8,8 +8,8 @@ from kb.case.standing import ELSEWHERE
 from kb.case.terms import Vocabulary
 from kb.diagnosis.calibrate import ClosedJob, calibrate
 from kb.diagnosis.calibration import Calibration
-from kb.retrieval.features import CaseFeatures, case_features
-from kb.workflow.suggest import as_written_up
+from kb.retrieval.features import case_features
+from kb.workflow.suggest import as_written_up, witness_features
 
 # The newest closed jobs on which a rebuild fits the numbers; more would take minutes (our choice).
 MOST_CALIBRATED: Final = 600
@@ -17,7 +17,6 @@ MOST_CALIBRATED: Final = 600
 
 def calibrated(
     jobs: Sequence[Job],
-    made: Sequence[CaseFeatures],
     words: Vocabulary,
     *,
     altitude_m: float,
@@ -27,8 +26,8 @@ def calibrated(
 
     Parameters
     ----------
-    jobs, made : sequences of Job and CaseFeatures
-        All closed jobs, and what the index knows of each.
+    jobs : sequence of Job
+        Closed jobs; those of other shops and all but the newest are left out.
     words : Vocabulary
         The trade's words and the shop's.
     altitude_m : float
@@ -36,13 +35,13 @@ def calibrated(
     parts : mapping
         Weights of the groups of parts of the evidence.
     """
-    own = [at for at, job in enumerate(jobs) if job.origin not in ELSEWHERE]
-    order = sorted(own, key=lambda at: (jobs[at].opened, jobs[at].id))
+    own = [job for job in jobs if job.origin not in ELSEWHERE]
+    order = sorted(own, key=lambda job: (job.opened, job.id))
     pairs = [
         ClosedJob(
-            stored=made[at],
-            asked=case_features(as_written_up(jobs[at]), words, altitude_m=altitude_m),
+            stored=witness_features(job, words, altitude_m),
+            asked=case_features(as_written_up(job), words, altitude_m=altitude_m),
         )
-        for at in order[-MOST_CALIBRATED:]
+        for job in order[-MOST_CALIBRATED:]
     ]
     return calibrate(pairs, words, parts=parts)

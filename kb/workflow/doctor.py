@@ -190,7 +190,7 @@ def _index(place: Place) -> Looked:
 def _kept_index(place: Place, stamp: Mapping[str, object]) -> Source | None:
     """Return from what the kept index was fitted, None where there is none to be used."""
     kept = read_snapshot(place.home / SNAPSHOT, stamp)
-    return None if kept is None else Source(**kept.source)
+    return None if kept is None else Source(**kept.source["read"])
 
 
 # --- around the database ---------------------------------------------------------------------------

@@ -12,6 +12,7 @@ from typing import Final
 from uuid import uuid4
 
 from kb.diagnosis.calibration import SHIPPED, Calibration, from_numbers
+from kb.retrieval.sample import Sample
 from kb.retrieval.snapshot import code_digest
 from kb.store.unit_of_work import UnitOfWork
 
@@ -60,10 +61,11 @@ class LastRebuild:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rebuilt:
-    """What a rebuild fitted: numbers of the chances, and how many closed fields were learned."""
+    """What a rebuild fitted: numbers of the chances, how many closed fields; from which jobs."""
 
     numbers: Calibration
     fields: int
+    samples: Mapping[str, Sample] = field(default_factory=dict)
 
 
 def new_rebuild(numbers: Mapping[str, float], *, learned: bool) -> LastRebuild:

@@ -15,17 +15,16 @@ from kb.case.shop_words import with_shop_terms
 from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import Calibration, from_numbers
 from kb.diagnosis.causes import CauseModel
-from kb.retrieval.feature_table import FeatureTable
+from kb.retrieval.feature_chunks import FeatureChunks
 from kb.retrieval.learned import Learned
 from kb.retrieval.learned_file import read_learned, write_learned
+from kb.retrieval.sample import Sample
 from kb.retrieval.snapshot import read_snapshot, write_snapshot
-from kb.retrieval.weigh import fit_weighed
 from kb.store.engine import Store
 from kb.store.unit_of_work import UnitOfWork
-from kb.workflow.calibrating import calibrated
 from kb.workflow.fitted import Fitted
 from kb.workflow.following import Source, followed, is_due
-from kb.workflow.kept_features import features_now
+from kb.workflow.kept_features import Making, Report, features_now, silent
 from kb.workflow.last_rebuild import (
     LastRebuild,
     Rebuilt,
@@ -33,12 +32,12 @@ from kb.workflow.last_rebuild import (
     last_rebuild,
     new_rebuild,
 )
+from kb.workflow.rebuilding import lessons, material
 from kb.workflow.repair_prices import guess_of
 from kb.workflow.suggest import (
     Suggestion,
     Wanted,
-    fit_tables,
-    witness_features,
+    fit_chunks,
 )
 
 # File of a kept index, and the number of closed jobs from which fitting anew costs more than
@@ -189,7 +188,8 @@ class Memory:
             return None
         model = CauseModel(words, calibration=from_numbers(found.numbers))
         model.restore(found.cases, found.spaces)
-        source = Source(**found.source)
+        model.told_ = Sample(**found.source["told"])
+        source = Source(**found.source["read"])
         return Fitted.of(source, found.cases, model, altitude_m=self.altitude_m)
 
     def calibration(self) -> Calibration:
@@ -200,7 +200,7 @@ class Memory:
         """Return the fitted causes as they stand now."""
         return self.fitted().model
 
-    def rebuild(self, who: str, at: datetime) -> Rebuilt:
+    def rebuild(self, who: str, at: datetime, *, report: Report = silent) -> Rebuilt:
         """Fit the index, the numbers of the chances and what the closed fields teach anew.
 
         Below 300 closed jobs nothing is learned, and what was learned before is taken away.
@@ -209,25 +209,28 @@ class Memory:
         ----------
         who, at : str, datetime
             Who writes down what was fitted, and when (with a zone).
+        report : callable
+            Told how many of how many jobs were looked through.
         """
         with self._lock:
             with self.store.read() as unit:
-                source, jobs = Source.of(unit), unit.jobs.witnesses()
-                words = self.words_in(unit)
-            made = [witness_features(job, words, self.altitude_m) for job in jobs]
+                source, words = Source.of(unit), self.words_in(unit)
+                making = self._making(words, report)
+                known = material(unit, making)
             # Threads of the linear algebra wait for each other on a busy small machine: 84 s
             # became 23 s at 10,000 jobs with one.
             with threadpool_limits(limits=1):
-                learned = fit_weighed(made)
-                parts = learned.parts if learned else {}
-                numbers = calibrated(jobs, made, words, altitude_m=self.altitude_m, parts=parts)
+                made = lessons(known, making)
+                learned, numbers = made.learned, made.numbers
                 last = new_rebuild(numbers.as_numbers(), learned=learned is not None)
                 self._keep_learned(learned, last)
                 with self.store.write(who, at) as unit:
                     keep_rebuild(unit, last)
-                self._keep(source, FeatureTable.of(made), last, words=words)
+                fitted = self._keep(source, known.chunks, last, words=words)
             self._fitted = None
-        return Rebuilt(numbers=numbers, fields=len(learned.fields) if learned else 0)
+        samples = made.samples | {"words of causes": fitted.model.told_}
+        fields = len(learned.fields) if learned else 0
+        return Rebuilt(numbers=numbers, fields=fields, samples=samples)
 
     def _keep_learned(self, learned: Learned | None, last: LastRebuild) -> None:
         if self.folder is None:
@@ -241,21 +244,24 @@ class Memory:
         gc.unfreeze()
         with self.store.read() as unit:
             source = Source.of(unit)
-            table = features_now(unit, words, altitude_m=self.altitude_m, folder=self.folder)
-        return self._taken_up(self._keep(source, table, last, words=words), last)
+            chunks = features_now(unit, self._making(words))
+        return self._taken_up(self._keep(source, chunks, last, words=words), last)
+
+    def _making(self, words: Vocabulary, report: Report = silent) -> Making:
+        return Making(words=words, altitude_m=self.altitude_m, folder=self.folder, report=report)
 
     def _keep(
         self,
         source: Source,
-        table: FeatureTable,
+        chunks: FeatureChunks,
         last: LastRebuild,
         *,
         words: Vocabulary,
     ) -> Fitted:
         """Fit index and model, and keep a large index for the next process."""
         numbers = last.calibration
-        index, model = fit_tables([table], words, calibration=numbers)
-        if self.folder is not None and len(table) >= WORTH_KEEPING:
+        index, model = fit_chunks(chunks, words, calibration=numbers)
+        if self.folder is not None and len(chunks) >= WORTH_KEEPING:
             stamp = self._stamp(words, last)
             with suppress(OSError):
                 write_snapshot(
@@ -264,7 +270,7 @@ class Memory:
                     index,
                     spaces=model.texts_.spaces(),
                     numbers=numbers.as_numbers(),
-                    source=source.as_values(),
+                    source={"read": source.as_values(), "told": model.told_.as_values()},
                 )
             self._seen_kept = self._when_kept()
         return Fitted.of(source, index, model, altitude_m=self.altitude_m)

@@ -2,7 +2,6 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from itertools import chain
 
 from kb.case.meant_now import as_meant_now
 from kb.case.model import Job, JobState, Origin, Phase, Standing
@@ -16,6 +15,7 @@ from kb.diagnosis.expected import LEAST_NATS
 from kb.diagnosis.explain import Explainer, Explanation
 from kb.diagnosis.guess import GuessOrCheck
 from kb.errors import EmptyIndexError
+from kb.retrieval.feature_chunks import FeatureChunks
 from kb.retrieval.feature_table import FeatureTable
 from kb.retrieval.features import CaseFeatures, case_features, finding_token
 from kb.retrieval.index import NO_CASE, CaseIndex
@@ -139,18 +139,15 @@ def fit_features(
     features: Sequence[CaseFeatures], words: Vocabulary, *, calibration: Calibration = SHIPPED
 ) -> tuple[CaseIndex, CauseModel]:
     """Return index and cause model of the features of closed jobs."""
-    return fit_tables([FeatureTable.of(features)], words, calibration=calibration)
+    return fit_chunks(FeatureChunks([FeatureTable.of(features)]), words, calibration=calibration)
 
 
-def fit_tables(
-    tables: Sequence[FeatureTable], words: Vocabulary, *, calibration: Calibration = SHIPPED
+def fit_chunks(
+    chunks: FeatureChunks, words: Vocabulary, *, calibration: Calibration = SHIPPED
 ) -> tuple[CaseIndex, CauseModel]:
-    """Return index and cause model of the features of closed jobs, in order of case ids."""
-    index = CaseIndex().fit_tables(tables)
-    told = chain.from_iterable(
-        zip(table.causes, table.said, table.told, strict=True) for table in tables
-    )
-    return index, CauseModel(words, calibration=calibration).fit_told(told, index)
+    """Return index and cause model of the kept features of closed jobs."""
+    index = CaseIndex().fit_tables(chunks)
+    return index, CauseModel(words, calibration=calibration).fit_told(chunks.told(), index)
 
 
 def as_written_up(job: Job) -> Job:

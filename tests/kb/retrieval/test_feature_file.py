@@ -2,12 +2,19 @@ import random
 
 import pytest
 
-from kb.retrieval.feature_file import read_features, write_features
+from kb.retrieval.feature_file import FeatureFile, write_features
 from kb.retrieval.feature_table import FeatureTable
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.measures import Measure
 from tests.benchmarks.bench_find import mixed_cases
 from tests.kb.retrieval.test_feature_table import same
+
+
+def read_features(path, stamp):
+    """Return the features of a file, None where there are none."""
+    file = FeatureFile.opened(path, stamp)
+    return None if file is None else file.table()
+
 
 STAMP = {"terms": "t", "altitude_m": 0.0}
 TABLE = FeatureTable.of(mixed_cases(12, random.Random(3)), [f"{at}" for at in range(12)])

@@ -1,10 +1,12 @@
 from dataclasses import replace
+from functools import reduce
 
 import pytest
 
 from kb.case.model import JobState
+from kb.retrieval.feature_table import FeatureTable
 from kb.workflow import kept_features
-from kb.workflow.kept_features import FEATURES, features_now
+from kb.workflow.kept_features import FEATURES, Making, features_now
 from kb.workflow.suggest import witness_features
 from tests.kb.retrieval.test_feature_table import same
 from tests.kb.workflow.conftest import NOW
@@ -25,9 +27,10 @@ def made(monkeypatch):
     return ids
 
 
-def now(shop, folder, **known):
+def now(shop, folder):
     with shop.store.read() as unit:
-        return features_now(unit, shop.words, altitude_m=0.0, folder=folder, **known)
+        chunks = features_now(unit, Making(words=shop.words, folder=folder))
+    return reduce(FeatureTable.with_others, chunks, FeatureTable.of(()))
 
 
 def test_only_what_changed_is_made_again(shop, tmp_path, made):
@@ -67,6 +70,25 @@ def test_many_are_read_at_once(shop, tmp_path, made, monkeypatch):
 def test_a_file_that_is_not_what_was_kept_is_made_again(shop, tmp_path, made):
     closed(shop, opened(shop))
     first = now(shop, tmp_path)
-    (tmp_path / FEATURES).write_bytes(b"torn")
+    (file,) = (tmp_path / FEATURES).iterdir()
+    file.write_bytes(b"torn")
     assert same(now(shop, tmp_path), first)
     assert len(made) == 2
+
+
+def test_a_chunk_that_grew_too_large_is_cut_and_others_stay_as_they_are(
+    shop, tmp_path, made, monkeypatch
+):
+    monkeypatch.setattr(kept_features, "CHUNK", 2)
+    monkeypatch.setattr(kept_features, "MOST_IN_CHUNK", 3)
+    jobs = [closed(shop, opened(shop)) for _ in range(4)]
+    first = now(shop, tmp_path)
+    files = set((tmp_path / FEATURES).iterdir())
+    assert len(files) == 2
+    with shop.store.write("Ines", NOW) as unit:
+        unit.jobs.save(replace(jobs[3], lines=("squeals",)), verb="edit", what="lines")
+    made.clear()
+    again = now(shop, tmp_path)
+    assert made == [jobs[3].id]
+    assert again.cases == first.cases
+    assert len(files & set((tmp_path / FEATURES).iterdir())) == 1
