@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from threading import Thread
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
+from web.balance import Balance, Connections
 from web.relief import Relief
 
 if TYPE_CHECKING:
@@ -82,10 +83,12 @@ def serve(make_app: "Callable[[], Flask]", door: Door, *, processes: int = 1) ->
         if processes == 1:
             _serve_here(make_app(), opened, door)
         else:
-            _Keeper(make_app, opened, door).keep(processes)
+            _Keeper(make_app, opened, door, processes=processes).keep()
 
 
-def _serve_here(app: "Flask", opened: socket.socket, door: Door) -> None:
+def _serve_here(
+    app: "Flask", opened: socket.socket, door: Door, *, balance: Balance | None = None
+) -> None:
     from waitress import create_server  # noqa: PLC0415 (start-up time)
 
     gc.set_threshold(LOOK_FOR_CYCLES_AFTER, *gc.get_threshold()[1:])
@@ -96,25 +99,32 @@ def _serve_here(app: "Flask", opened: socket.socket, door: Door) -> None:
     app.wsgi_app = answer  # type: ignore[method-assign]
     server = create_server(app, sockets=[opened], threads=1, ident=None, **door.limits)
     answer.look_on(server.task_dispatcher.set_thread_count)
+    if balance is not None:
+        balance.keep(server)
     server.run()
 
 
 class _Keeper:
     """Starts processes, starts them again when they die, and ends them with itself."""
 
-    def __init__(self, make_app: "Callable[[], Flask]", opened: socket.socket, door: Door) -> None:
+    def __init__(
+        self, make_app: "Callable[[], Flask]", opened: socket.socket, door: Door, *, processes: int
+    ) -> None:
         self._make_app, self._opened, self._door = make_app, opened, door
         # Nobody writes into it: its end tells the processes that their keeper is gone.
         self._tied, self._held = os.pipe()
         self._begun: dict[int, float] = {}
+        self._places: dict[int, int] = {}
         self._short_lives = 0
+        self._processes = processes
+        self._connections = Connections(processes)
 
-    def keep(self, processes: int) -> None:
-        """Keep that many processes until interrupted."""
+    def keep(self) -> None:
+        """Keep the processes until interrupted."""
         before = signal.signal(signal.SIGTERM, _stop)
         try:
-            for _ in range(processes):
-                self._begin()
+            for place in range(self._processes):
+                self._begin(place)
             while True:
                 self._follow(*os.wait())
         except KeyboardInterrupt:
@@ -123,23 +133,24 @@ class _Keeper:
             signal.signal(signal.SIGTERM, before)
             self._end_all()
 
-    def _begin(self) -> None:
+    def _begin(self, place: int) -> None:
         # What is still unwritten would be written by both.
         sys.stdout.flush()
         sys.stderr.flush()
         process = os.fork()
         if process == 0:
-            self._work()
-        self._begun[process] = time.monotonic()
+            self._work(place)
+        self._begun[process], self._places[process] = time.monotonic(), place
 
-    def _work(self) -> NoReturn:
+    def _work(self, place: int) -> NoReturn:
         """Serve in this new process; never returns to what the keeper was doing."""
         code = 1
         try:
             os.close(self._held)
             signal.signal(signal.SIGTERM, _stop)
             Thread(target=_end_with_keeper, args=(self._tied,), daemon=True).start()
-            _serve_here(self._make_app(), self._opened, self._door)
+            balance = Balance(self._connections, place)
+            _serve_here(self._make_app(), self._opened, self._door, balance=balance)
             code = 0
         except KeyboardInterrupt:
             code = 0
@@ -150,6 +161,8 @@ class _Keeper:
 
     def _follow(self, process: int, status: int) -> None:
         lived = time.monotonic() - self._begun.pop(process, 0.0)
+        place = self._places.pop(process)
+        self._connections.away(place)
         self._short_lives = self._short_lives + 1 if lived < SHORT_LIFE_S else 0
         if self._short_lives >= MOST_SHORT_LIVES:
             raise RuntimeError(
@@ -157,7 +170,7 @@ class _Keeper:
                 "once; look at what they said above, or run baybook doctor"
             )
         logger.error("a process of the pages ended (%s) and is started again", status)
-        self._begin()
+        self._begin(place)
 
     def _end_all(self) -> None:
         for process in self._begun:

@@ -1,3 +1,5 @@
+import math
+
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +13,7 @@ from kb.retrieval.measures import Measure
 
 RNG = np.random.default_rng(2)
 DRAWN = RNG.normal(size=(400, 2)) * (1.0, 5.0) + (0.0, 3.0)
-NEW = RNG.random(400) < 1 / (1 + np.exp(-(DRAWN[:, 0] - 0.3 * DRAWN[:, 1])))
+NEW = RNG.random(400) < 1 / (1 + math.exp(-(DRAWN[:, 0] - 0.3 * DRAWN[:, 1])))
 
 
 @pytest.mark.source("scikit-learn", "LogisticRegression(C=1/.3) on standardised columns")
@@ -41,10 +43,10 @@ def test_a_sign_that_never_changes_has_no_say():
 def test_signs_of_one_job():
     level, parts = np.log([0.5, 0.5]), np.array([[2.0, 0.0], [-1.0, 0.0]])
     got = novelty_signs(parts, level, level, odd=np.array([4.0, 3.0, 2.0, 2.0]))
-    total = np.log(0.5 * np.e + 0.5)
+    total = np.log(0.5 * math.e + 0.5)
     best = 1 + np.log(0.5)
     assert len(got) == len(SIGNS)
-    share = np.e / (np.e + 1)
+    share = math.e / (math.e + 1)
     doubt = -share * np.log(share) - (1 - share) * np.log(1 - share)
     half = np.log(0.5)
     assert got == pytest.approx([total, best - total, 1.0, -1.0, half, doubt, half, 4, 3, 2, 2])
