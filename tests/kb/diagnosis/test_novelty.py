@@ -1,5 +1,4 @@
 import math
-
 from dataclasses import replace
 
 import numpy as np
@@ -13,7 +12,7 @@ from kb.retrieval.measures import Measure
 
 RNG = np.random.default_rng(2)
 DRAWN = RNG.normal(size=(400, 2)) * (1.0, 5.0) + (0.0, 3.0)
-NEW = RNG.random(400) < 1 / (1 + math.exp(-(DRAWN[:, 0] - 0.3 * DRAWN[:, 1])))
+NEW = RNG.random(400) < 1 / (1 + np.exp(-(DRAWN[:, 0] - 0.3 * DRAWN[:, 1])))
 
 
 @pytest.mark.source("scikit-learn", "LogisticRegression(C=1/.3) on standardised columns")
