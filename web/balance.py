@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 # Seconds between two looks whether another process took a new connection, and looks after which
 # nobody is waited for, who may be busy with one long step (our choices).
 LOOK_AGAIN_S: Final = 0.001
-MOST_LOOKS: Final = 25
+MOST_LOOKS: Final = 250
 _NUMBER: Final = struct.Struct("=q")
 # What stands for a process that does not serve: more than any has.
 _AWAY: Final = 2**62
