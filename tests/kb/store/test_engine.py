@@ -343,3 +343,16 @@ def test_an_error_of_the_database_repeats_nothing_that_was_written(store):
     with store.read() as unit, pytest.raises(DatabaseError) as caught:
         unit.connection.execute(text("SELECT :typed FROM nothing"), {"typed": "a secret"})
     assert "a secret" not in str(caught.value)
+
+
+def test_the_connection_that_was_used_last_is_used_next(store_url):
+    engine = make_engine(store_url)
+    with engine.connect() as first, engine.connect() as second:
+        kept = [one.connection.dbapi_connection for one in (first, second)]
+    used = set()
+    for _ in range(3):
+        with engine.connect() as one:
+            used.add(one.connection.dbapi_connection)
+    engine.dispose()
+    # ``second`` was given back before ``first``.
+    assert used == {kept[0]}
