@@ -1,5 +1,6 @@
 """How often each thing stands in the cases of each cause: all of it counted at once, then kept."""
 
+from collections.abc import Mapping
 from typing import Any, Final, Literal
 
 import numpy as np
@@ -96,7 +97,7 @@ class CauseCounts:
 class _ByCause:
     """One number a key and cause, most of them 0."""
 
-    def __init__(self, keys: dict[str, int], table: sparse.csr_array) -> None:
+    def __init__(self, keys: Mapping[str, int], table: sparse.csr_array) -> None:
         self.keys, self.table = keys, table
 
     def of(self, key: str) -> NDArray[Any]:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.diagnosis.cause_counts import NO_CAUSE
+from kb.retrieval.columns import Named
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.layers import LayeredIndex
 
@@ -70,5 +71,9 @@ def _by_cause(pairs: Iterable[tuple[str | None, str]]) -> defaultdict[str, set[s
 
 
 def _cause_of(index: CaseIndex, numbers: Mapping[str, int]) -> Codes:
+    if isinstance(index.causes_, Named):
+        # The last one stands for no cause.
+        own = [*(numbers.get(name, NO_CAUSE) for name in index.causes_.names), NO_CAUSE]
+        return np.asarray(np.array(own)[index.causes_.codes], np.int64)
     found = (numbers.get(cause or "", NO_CAUSE) for cause in index.causes_)
     return np.fromiter(found, np.int64, len(index))

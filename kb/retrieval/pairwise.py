@@ -43,7 +43,7 @@ class Likeness:
     @property
     def ids(self) -> tuple[str, ...]:
         """Return the case ids in the order of the rows."""
-        return self.index.ids_
+        return tuple(self.index.ids_)
 
 
 def compare_all(jobs: Sequence[Recent]) -> Likeness:

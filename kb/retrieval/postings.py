@@ -1,5 +1,6 @@
 """Rows by key, kept as two arrays: the posting lists of everything that is not text."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +14,7 @@ Rows = NDArray[np.signedinteger[Any]]
 class Postings:
     """Rows of key number ``i`` are ``rows[pointers[i]:pointers[i + 1]]``, ascending."""
 
-    keys: dict[str, int]
+    keys: Mapping[str, int]
     pointers: Rows
     rows: Rows
 

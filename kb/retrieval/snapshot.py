@@ -1,14 +1,15 @@
-"""A fitted index as one file of plain arrays, so that a new process need not fit it again.
+"""A fitted index as a folder of plain arrays, so that a new process need not fit it again.
 
-The file is derived data: a foreign, old, torn or flipped one is ignored and the index is fitted
-from the store. Nothing in it is ever executed: numbers are arrays, words are UTF-8 text.
+The folder is derived data: a foreign, old, torn or flipped one is ignored and the index is fitted
+from the store. Nothing in it is ever executed: numbers are arrays, words are UTF-8 text. Processes
+share its pages, and a word becomes one when it is asked for.
 """
 
 import hashlib
 import hmac
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from io import BytesIO
 from pathlib import Path
@@ -18,7 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from kb.retrieval.columns import Named, Names, Texts
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.kept_arrays import Arrays, read_kept, write_kept
 from kb.retrieval.learn import ANALYZERS
 from kb.retrieval.postings import Postings
 from kb.retrieval.spelled import SpelledWords
@@ -26,10 +29,9 @@ from kb.retrieval.texts import CaseTexts
 from kb.retrieval.vectors import TextSpace
 
 # Raised when the arrays mean something else than before.
-FORMAT: Final = 8
+FORMAT: Final = 9
 _SEPARATOR: Final = "\x1e"
 _DIGEST_BYTES: Final = 32
-Arrays = dict[str, NDArray[Any]]
 
 
 @cache
@@ -58,13 +60,32 @@ def unpack(arrays: Mapping[str, NDArray[Any]], name: str) -> list[str]:
     return arrays[name].tobytes().decode("utf-8").split(_SEPARATOR)
 
 
+def _pack_column(arrays: Arrays, name: str, texts: Iterable[str]) -> None:
+    made = texts if isinstance(texts, Texts) else Texts.of(texts)
+    arrays[name], arrays[f"{name} ends"] = made.letters, made.ends
+
+
+def _column(arrays: Mapping[str, NDArray[Any]], name: str) -> Texts:
+    return Texts(arrays[name], arrays[f"{name} ends"])
+
+
+def _pack_named(arrays: Arrays, name: str, values: Sequence[str | None]) -> None:
+    made = values if isinstance(values, Named) else Named.of(values)
+    arrays[f"{name} codes"] = made.codes
+    _pack_column(arrays, f"{name} names", made.names)
+
+
+def _named(arrays: Mapping[str, NDArray[Any]], name: str) -> Any:
+    return Named(_column(arrays, f"{name} names"), arrays[f"{name} codes"])
+
+
 def _pack_postings(arrays: Arrays, name: str, postings: Postings) -> None:
-    pack(arrays, f"{name} keys", list(postings.keys))
+    _pack_column(arrays, f"{name} keys", postings.keys)
     arrays[f"{name} pointers"], arrays[f"{name} rows"] = postings.pointers, postings.rows
 
 
 def _unpack_postings(arrays: Mapping[str, NDArray[Any]], name: str) -> Postings:
-    keys = {key: at for at, key in enumerate(unpack(arrays, f"{name} keys"))}
+    keys = Names(_column(arrays, f"{name} keys"))
     return Postings(keys, arrays[f"{name} pointers"], arrays[f"{name} rows"])
 
 
@@ -88,8 +109,8 @@ def _unpack_space(arrays: Mapping[str, NDArray[Any]], name: str) -> TextSpace:
 
 def _pack_texts(arrays: Arrays, name: str, texts: CaseTexts) -> None:
     spelled = texts.spelled
-    pack(arrays, f"{name} words", texts.words)
-    pack(arrays, f"{name} pieces", list(spelled.pieces))
+    _pack_column(arrays, f"{name} words", texts.words)
+    _pack_column(arrays, f"{name} pieces", spelled.pieces)
     for part in ("pointers", "rows", "counts", "lengths"):
         arrays[f"{name} piece {part}"] = getattr(spelled, part)
     for part in ("idf", "pointers", "rows", "values"):
@@ -99,8 +120,8 @@ def _pack_texts(arrays: Arrays, name: str, texts: CaseTexts) -> None:
 
 def _unpack_texts(arrays: Mapping[str, NDArray[Any]], name: str) -> CaseTexts:
     spelled = SpelledWords(
-        words={word: at for at, word in enumerate(unpack(arrays, f"{name} words"))},
-        pieces={piece: at for at, piece in enumerate(unpack(arrays, f"{name} pieces"))},
+        words=Names(_column(arrays, f"{name} words")),
+        pieces=Names(_column(arrays, f"{name} pieces")),
         pointers=arrays[f"{name} piece pointers"],
         rows=arrays[f"{name} piece rows"],
         counts=arrays[f"{name} piece counts"],
@@ -130,7 +151,7 @@ def write_snapshot(
     Parameters
     ----------
     path : Path
-        The file.
+        The folder.
     stamp : mapping
         With what the index was fitted; ``read_snapshot`` wants the same.
     spaces : mapping
@@ -140,24 +161,21 @@ def write_snapshot(
     source : mapping or None
         From what the index was fitted, plain values that JSON can hold.
     """
-    head = {"spaces": list(spaces), "source": dict(source or {})}
     arrays: Arrays = {"values": index.values_, "case weights": index.weights_}
-    pack(arrays, "head", [json.dumps(head, sort_keys=True)])
-    pack(arrays, "ids", index.ids_)
-    pack(arrays, "causes", [cause or "" for cause in index.causes_])
-    pack(arrays, "standings", index.standings_)
-    pack(arrays, "origins", index.origins_)
-    pack(arrays, "groups", index.groups_)
-    pack(arrays, "stated", index.stated_)
+    _pack_column(arrays, "ids", index.ids_)
+    _pack_column(arrays, "stated", index.stated_)
+    _pack_named(arrays, "causes", [cause or None for cause in index.causes_])
+    for name in ("standings", "origins", "groups"):
+        _pack_named(arrays, name, getattr(index, f"{name}_"))
     for name in ("fields", "tokens", "labels", "words", "measures"):
         _pack_postings(arrays, name, getattr(index, f"{name}_"))
     _pack_texts(arrays, "case", index.texts_)
     for name, space in spaces.items():
         _pack_space(arrays, f"cause {name}", space)
-    named = numbers or {}
-    pack(arrays, "number names", list(named))
-    arrays["numbers"] = np.array(list(named.values()), np.float64)
-    write_arrays(path, arrays, key=key_of(stamp))
+    told = {"spaces": list(spaces), "source": dict(source or {}), "numbers": dict(numbers or {})}
+    write_kept(path, arrays, key=key_of(stamp), told=told)
+    # Where a fitted index was kept before it was a folder.
+    path.with_name(f"{path.name}.npz").unlink(missing_ok=True)
 
 
 def key_of(stamp: Mapping[str, Any]) -> str:
@@ -185,10 +203,6 @@ def _digest(body: bytes, key: str) -> bytes:
     return hashlib.blake2b(body, digest_size=_DIGEST_BYTES, key=secret).digest()
 
 
-def _numbers(arrays: Mapping[str, NDArray[Any]]) -> dict[str, float]:
-    return dict(zip(unpack(arrays, "number names"), arrays["numbers"].tolist(), strict=True))
-
-
 def read_arrays(path: Path, *, key: str) -> Arrays | None:
     """Return the arrays of a file, None where it is missing, torn, flipped or made for another key.
 
@@ -207,7 +221,7 @@ def read_arrays(path: Path, *, key: str) -> Arrays | None:
 
 
 class Kept(NamedTuple):
-    """What a file keeps: the fitted index and from what, more text spaces and numbers by name."""
+    """What a folder keeps: the fitted index and from what, more text spaces and numbers by name."""
 
     cases: CaseIndex
     spaces: dict[str, TextSpace]
@@ -217,22 +231,19 @@ class Kept(NamedTuple):
 
 def read_snapshot(path: Path, stamp: Mapping[str, Any]) -> Kept | None:
     """Return the index that was fitted with what ``stamp`` names, None where there is none."""
-    arrays = read_arrays(path, key=key_of(stamp))
-    if arrays is None:
+    found = read_kept(path, key=key_of(stamp))
+    if found is None:
         return None
-    head = json.loads(unpack(arrays, "head")[0])
-    spaces = {name: _unpack_space(arrays, f"cause {name}") for name in head["spaces"]}
-    return Kept(_index(arrays), spaces, _numbers(arrays), head["source"])
+    arrays, told = found
+    spaces = {name: _unpack_space(arrays, f"cause {name}") for name in told["spaces"]}
+    return Kept(_index(arrays), spaces, told["numbers"], told["source"])
 
 
 def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index = CaseIndex()
-    index.ids_ = tuple(unpack(arrays, "ids"))
-    index.causes_ = tuple(cause or None for cause in unpack(arrays, "causes"))
-    index.standings_ = tuple(unpack(arrays, "standings"))
-    index.origins_ = tuple(unpack(arrays, "origins"))
-    index.groups_ = tuple(unpack(arrays, "groups"))
-    index.stated_ = tuple(unpack(arrays, "stated"))
+    index.ids_, index.stated_ = _column(arrays, "ids"), _column(arrays, "stated")
+    index.causes_, index.standings_ = _named(arrays, "causes"), _named(arrays, "standings")
+    index.origins_, index.groups_ = _named(arrays, "origins"), _named(arrays, "groups")
     index.values_, index.weights_ = arrays["values"], arrays["case weights"]
     index.fields_ = _unpack_postings(arrays, "fields")
     index.tokens_ = _unpack_postings(arrays, "tokens")

@@ -1,10 +1,12 @@
 """What each field is worth between two cases of one cause, reckoned when it is first asked for."""
 
+from collections.abc import Sequence
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kb.retrieval.columns import Named
 from kb.retrieval.features import Token, token_key
 from kb.retrieval.moments import (
     Codes,
@@ -24,9 +26,10 @@ Floats = NDArray[np.float64]
 class FieldWorth:
     """The counted part of an index: scales of quantities, copy rates of tokens."""
 
-    ids_: tuple[str, ...]
-    causes_: tuple[str | None, ...]
-    groups_: tuple[str, ...]
+    ids_: Sequence[str]
+    causes_: Sequence[str | None]
+    groups_: Sequence[str]
+    stated_: Sequence[str]
     fields_: Postings
     tokens_: Postings
     measures_: Postings
@@ -40,6 +43,8 @@ class FieldWorth:
     @cached_property
     def cause_codes_(self) -> Codes:
         """Number of the cause of each case in order of names, -1 for none."""
+        if isinstance(self.causes_, Named):
+            return self.causes_.codes.astype(np.int64)
         at = {name: i for i, name in enumerate(sorted({c for c in self.causes_ if c is not None}))}
         return np.array([at.get(c, -1) if c is not None else -1 for c in self.causes_], np.int64)
 

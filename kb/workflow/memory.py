@@ -16,6 +16,7 @@ from kb.case.terms import Vocabulary
 from kb.diagnosis.calibration import Calibration, from_numbers
 from kb.diagnosis.causes import CauseModel
 from kb.retrieval.feature_chunks import FeatureChunks
+from kb.retrieval.kept_arrays import kept_mark
 from kb.retrieval.learned import Learned
 from kb.retrieval.learned_file import read_learned, write_learned
 from kb.retrieval.sample import Sample
@@ -40,9 +41,9 @@ from kb.workflow.suggest import (
     fit_chunks,
 )
 
-# File of a kept index, and the number of closed jobs from which fitting anew costs more than
+# Folder of a kept index, and the number of closed jobs from which fitting anew costs more than
 # reading it (a hundred take half a second; our choice).
-SNAPSHOT = "index.npz"
+SNAPSHOT = "index"
 # File of what was learned on rebuild.
 LEARNED = "learned.npz"
 WORTH_KEEPING = 50
@@ -78,7 +79,7 @@ class Memory:
         self.folder = folder
         self._lock = Lock()
         self._fitted: Fitted | None = None
-        self._seen_kept = 0
+        self._seen_kept = ""
 
     @property
     def words(self) -> Vocabulary:
@@ -130,12 +131,9 @@ class Memory:
         """Return whether another process kept what it fitted while jobs were laid over ours."""
         return known.later > 0 and self._when_kept() != self._seen_kept
 
-    def _when_kept(self) -> int:
-        """Return when the kept index was written, 0 where there is none."""
-        try:
-            return 0 if self.folder is None else (self.folder / SNAPSHOT).stat().st_mtime_ns
-        except OSError:
-            return 0
+    def _when_kept(self) -> str:
+        """Return what names the kept index, "" where there is none."""
+        return "" if self.folder is None else kept_mark(self.folder / SNAPSHOT)
 
     def _taken_up(self, made: Fitted, last: LastRebuild) -> Fitted:
         mark = last.mark(self.folder, LEARNED)

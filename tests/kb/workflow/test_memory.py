@@ -1,4 +1,5 @@
 import gc
+import shutil
 import weakref
 from concurrent.futures import ThreadPoolExecutor
 
@@ -45,7 +46,7 @@ def test_a_rebuild_fits_the_numbers_once_and_keeps_them(shop, tmp_path, monkeypa
     again = memory.Memory(shop.store, shop.words, folder=tmp_path)
     assert again.calibration().vote == 0.9
     assert fits == [2]
-    (tmp_path / memory.SNAPSHOT).unlink()
+    shutil.rmtree(tmp_path / memory.SNAPSHOT)
     assert memory.Memory(shop.store, shop.words, folder=tmp_path).calibration().vote == 0.9
 
 

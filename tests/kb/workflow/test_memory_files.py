@@ -1,4 +1,5 @@
 import random
+import shutil
 
 import pytest
 
@@ -28,12 +29,24 @@ class Kept:
     def answer(self):
         return ask(self.shop, self.fresh())
 
-    def files(self):
-        return {name: (self.folder / name).read_bytes() for name in FILES}
+    def files(self, name):
+        """Return what the file or the files of a folder hold."""
+        there = self.folder / name
+        every = (
+            [there] if there.is_file() else [file for file in there.rglob("*") if file.is_file()]
+        )
+        return {file.relative_to(self.folder): file.read_bytes() for file in sorted(every)}
 
-    def put(self, files):
-        for name, data in files.items():
-            (self.folder / name).write_bytes(data)
+    def put(self, name, files):
+        """Let a file or a folder hold only these."""
+        self.take_away(name)
+        for part, data in files.items():
+            (self.folder / part).parent.mkdir(parents=True, exist_ok=True)
+            (self.folder / part).write_bytes(data)
+
+    def take_away(self, name):
+        there = self.folder / name
+        shutil.rmtree(there) if there.is_dir() else there.unlink(missing_ok=True)
 
 
 @pytest.fixture
@@ -47,11 +60,11 @@ def kept(tmp_path, monkeypatch):
 
 
 def without(kept, name):
-    """Return what is answered where a file is not there at all."""
-    good = kept.files()
-    (kept.folder / name).unlink()
+    """Return what is answered where it is not there at all."""
+    good = kept.files(name)
+    kept.take_away(name)
     found = kept.answer()
-    kept.put(good)
+    kept.put(name, good)
     return found
 
 
@@ -65,26 +78,41 @@ def mutations(good, other, drawn):
     yield from (b"", other, good + b"0")
 
 
-@pytest.mark.parametrize("name", FILES)
-def test_a_file_that_is_not_what_was_kept_answers_as_if_it_were_not_there(kept, name):
+def test_a_learned_file_that_is_not_what_was_kept_answers_as_if_it_were_not_there(kept):
     shop, other = kept
-    good, first = shop.files(), shop.answer()
-    expected = without(shop, name)
-    # The index is made anew from the store; what was learned is not, until the next rebuild.
-    assert (expected == first) == (name == memory.SNAPSHOT)
-    for data in mutations(good[name], other.files()[name], random.Random(7)):
-        shop.put({name: data})
+    name = memory.LEARNED
+    good, first, expected = shop.files(name), shop.answer(), without(shop, name)
+    # What was learned is not made anew until the next rebuild.
+    assert expected != first
+    ((part, data),) = good.items()
+    for broken in mutations(data, other.files(name)[part], random.Random(7)):
+        shop.put(name, {part: broken})
         assert shop.answer() == expected
-        shop.put(good)
+    shop.put(name, good)
+    assert shop.answer() == first
+
+
+def test_a_kept_index_with_another_file_in_it_is_made_anew_from_the_store(kept):
+    shop, other = kept
+    name, drawn = memory.SNAPSHOT, random.Random(7)
+    good, foreign, first = shop.files(name), other.files(name), shop.answer()
+    assert without(shop, name) == first
+    for part in good:
+        for broken in (*list(mutations(good[part], foreign[part], drawn))[:2], foreign[part]):
+            shop.put(name, {**good, part: broken})
+            assert shop.answer() == first
+        shop.put(name, {other: data for other, data in good.items() if other != part})
+        assert shop.answer() == first
+    shop.put(name, foreign)
     assert shop.answer() == first
 
 
 @pytest.mark.parametrize("name", FILES)
 def test_a_file_of_an_older_rebuild_is_not_taken_up(kept, name):
     shop, _ = kept
-    older = shop.files()[name]
+    older = shop.files(name)
     shop.fresh().rebuild("Ines", NOW)
-    good, expected = shop.files(), without(shop, name)
-    assert good[name] != older
-    shop.put({name: older})
+    good, expected = shop.files(name), without(shop, name)
+    assert good != older
+    shop.put(name, older)
     assert shop.answer() == expected
