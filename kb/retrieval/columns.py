@@ -2,8 +2,9 @@
 
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
 from itertools import pairwise
-from typing import Any, Generic, TypeVar
+from typing import Any, Final, Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,9 @@ from typing_extensions import override
 Value = TypeVar("Value", str, str | None)
 # Whatever a word holds comes back, and the order of letters is that of the bytes.
 _CODE, _ERRORS = "utf-8", "surrogatepass"
+# Names whose numbers each table remembers, some .2 kB each: jobs use the same ones again and again,
+# and without it a search of 10,000 cases took a fifth longer (our choice).
+_MOST_REMEMBERED: Final = 2048
 
 
 class Column(Sequence[Value], Generic[Value]):
@@ -119,14 +123,29 @@ class Names(Mapping[str, int]):
 
     def __init__(self, names: Texts) -> None:
         self.names = names
+        self._number = lru_cache(maxsize=_MOST_REMEMBERED)(self._found)
+
+    def _found(self, name: str) -> int | None:
+        wanted = name.encode(_CODE, _ERRORS)
+        at = bisect_left(range(len(self.names)), wanted, key=self.names.bytes_at)
+        return at if at < len(self.names) and self.names.bytes_at(at) == wanted else None
 
     @override
     def __getitem__(self, name: str) -> int:
-        wanted = name.encode(_CODE, _ERRORS)
-        at = bisect_left(range(len(self.names)), wanted, key=self.names.bytes_at)
-        if at == len(self.names) or self.names.bytes_at(at) != wanted:
+        at = self._number(name)
+        if at is None:
             raise KeyError(name)
         return at
+
+    @override
+    def get(self, name: str, default: Any = None) -> Any:
+        """Return the number of a name; no error is raised and caught for one that is not there."""
+        at = self._number(name)
+        return default if at is None else at
+
+    @override
+    def __contains__(self, name: object) -> bool:
+        return isinstance(name, str) and self._number(name) is not None
 
     @override
     def __len__(self) -> int:

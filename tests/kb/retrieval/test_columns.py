@@ -45,3 +45,14 @@ def test_a_name_is_found_by_its_place_and_another_is_not():
     for other in ("0", "ab", "brak", "brakes", "z", "\udfff"):
         assert names.get(other) is None
     assert "a" not in Names(Texts.of([]))
+
+
+def test_a_name_is_found_the_same_when_it_is_asked_for_again():
+    names = Names(Texts.of(["a", "b", "ü"]))
+    for _ in range(2):
+        assert [names.get(name) for name in ("ü", "x", "a")] == [2, None, 0]
+        assert names.get("x", -1) == -1
+        assert "b" in names
+        assert "x" not in names
+        with pytest.raises(KeyError):
+            names["x"]
