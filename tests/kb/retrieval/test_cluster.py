@@ -1,0 +1,93 @@
+"""Shards in worker processes: the answers of one index, also after a worker was killed."""
+
+import os
+import random
+import shutil
+import signal
+from dataclasses import replace
+from time import monotonic
+
+import pytest
+
+from kb.retrieval.cluster import ANSWER_WITHIN_S, ClusterShards, write_shards
+from kb.retrieval.feature_table import FeatureTable
+from kb.retrieval.index import CaseIndex
+from kb.retrieval.shards import ShardedIndex, shard_of
+from kb.retrieval.whole import Whole, counted
+from tests.benchmarks.bench_find import mixed_cases
+
+distributed = pytest.importorskip("distributed", reason="needs the extra named cluster")
+pytestmark = pytest.mark.slow
+
+CASES = mixed_cases(200, random.Random(5))
+ASKED = [replace(case, case="Q", told="") for case in mixed_cases(26, random.Random(6))]
+ONE = CaseIndex().fit(CASES)
+WHOLE = Whole(ONE)
+STAMP = {"for": "a test"}
+N = 4
+
+
+@pytest.fixture(scope="module")
+def client(tmp_path_factory):
+    with (
+        distributed.LocalCluster(
+            n_workers=N,
+            threads_per_worker=1,
+            processes=True,
+            host="127.0.0.1",
+            dashboard_address=None,
+            local_directory=str(tmp_path_factory.mktemp("workers")),
+        ) as cluster,
+        distributed.Client(cluster, direct_to_workers=True) as made,
+    ):
+        yield made
+
+
+@pytest.fixture
+def folder(tmp_path):
+    write_shards(tmp_path, STAMP, FeatureTable.of(CASES), whole=WHOLE, n_shards=N)
+    return tmp_path
+
+
+def placed(client, folder) -> tuple[ClusterShards, ShardedIndex]:
+    shards = ClusterShards(client, folder, STAMP, whole=WHOLE, n_shards=N)
+    return shards, ShardedIndex(counted(ONE), shards)
+
+
+def where(shards: ClusterShards, number: int) -> str:
+    found = shards._places[number].placed
+    assert found is not None
+    return found.address
+
+
+def test_workers_answer_as_one_index_to_the_last_bit(client, folder):
+    _, index = placed(client, folder)
+    for query in ASKED:
+        found = index.ask(query)
+        assert found.missing == 0
+        assert found.best(10) == ONE.ask(query).best(10)
+
+
+def test_a_shard_whose_files_are_gone_is_missing_and_the_others_answer(client, folder):
+    shutil.rmtree(folder / "shard-0002")
+    _, index = placed(client, folder)
+    here = {case.case for case in CASES if shard_of(case.case, N) != 2}
+    for query in ASKED[:5]:
+        found = index.ask(query)
+        assert found.missing == 1
+        expected = [match for match in ONE.ask(query).best(80) if match.case in here]
+        assert list(found.best(10)) == expected[:10]
+
+
+def test_after_a_worker_was_killed_another_reads_its_shard_and_answers(client, folder):
+    shards, index = placed(client, folder)
+    assert index.ask(ASKED[0]).missing == 0
+    address = where(shards, 0)
+    os.kill(client.run(os.getpid, workers=[address])[address], signal.SIGKILL)
+    for query in ASKED[1:]:
+        start = monotonic()
+        found = index.ask(query)
+        assert monotonic() - start < ANSWER_WITHIN_S + 1
+        assert found.missing == 0
+        assert found.best(10) == ONE.ask(query).best(10)
+    assert where(shards, 0) != address
