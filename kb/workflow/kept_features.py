@@ -86,6 +86,8 @@ def features_now(unit: UnitOfWork, making: Making) -> FeatureChunks:
     parts = [part for part in parts if len(part)]
     if place is not None and any(part not in known for part in parts):
         drop_others(place, parts)
+        # Where features were kept before they were kept in chunks.
+        place.with_name(f"{FEATURES}.npz").unlink(missing_ok=True)
     return FeatureChunks(parts)
 
 

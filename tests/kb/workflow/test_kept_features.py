@@ -92,3 +92,11 @@ def test_a_chunk_that_grew_too_large_is_cut_and_others_stay_as_they_are(
     assert made == [jobs[3].id]
     assert again.cases == first.cases
     assert len(files & set((tmp_path / FEATURES).iterdir())) == 1
+
+
+def test_what_was_kept_before_there_were_chunks_goes(shop, tmp_path):
+    closed(shop, opened(shop))
+    left = tmp_path / f"{FEATURES}.npz"
+    left.write_bytes(b"old")
+    now(shop, tmp_path)
+    assert not left.exists()
