@@ -1,7 +1,6 @@
 """The features of some cases as one file of plain arrays, so that no case is read twice."""
 
 from collections.abc import Iterator, Mapping
-from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
@@ -58,11 +57,6 @@ class FeatureFile:
     def let_go(self) -> None:
         """Give back the memory that was read."""
         self._arrays.let_go()
-
-    def remove(self) -> None:
-        """Take the file away; what was opened can still be read."""
-        with suppress(OSError):
-            self.path.unlink(missing_ok=True)
 
 
 def write_features(path: Path, table: FeatureTable, stamp: Mapping[str, Any]) -> None:

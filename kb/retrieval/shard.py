@@ -101,7 +101,7 @@ class Shard:
         self._index = index if isinstance(index, LayeredIndex) else LayeredIndex(index)
         self._now = _Now((), self._index, _causes(self._index))
 
-    def _without(self, gone: tuple[str, ...]) -> "_Now":
+    def _without(self, gone: tuple[str, ...]) -> _Now:
         now = self._now
         if now.gone != gone:
             index = self._index.changed([], gone)
@@ -115,11 +115,11 @@ class Shard:
         low = now.cases.ask(question.query)
         high = _uncontradicted(low)
         # Rows whose score depends on whether their text is among the nearest of all.
-        open_rows = np.flatnonzero(low.scores != high.scores).tolist()
+        both = _Both(low, high, np.flatnonzero(low.scores != high.scores).tolist())
         return ShardAnswer(
             near=_near(low),
-            best=_best(_Both(low, high, open_rows), question),
-            witnesses=_witnesses(_Both(low, high, open_rows), now.causes, question),
+            best=_best(both, question),
+            witnesses=_witnesses(both, now.causes, question),
         )
 
 
