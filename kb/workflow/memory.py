@@ -243,7 +243,13 @@ class Memory:
         with self.store.read() as unit:
             source = Source.of(unit)
             chunks = features_now(unit, self._making(words))
-        return self._taken_up(self._keep(source, chunks, last, words=words), last)
+        made = self._keep(source, chunks, last, words=words)
+        return self._taken_up(self._kept_instead(made, words, last), last)
+
+    def _kept_instead(self, made: Fitted, words: Vocabulary, last: LastRebuild) -> Fitted:
+        """Return what was fitted as it was just kept, whose pages all processes share, if it was."""
+        kept = self._kept(words, last)
+        return kept if kept is not None and kept.source == made.source else made
 
     def _making(self, words: Vocabulary, report: Report = silent) -> Making:
         return Making(words=words, altitude_m=self.altitude_m, folder=self.folder, report=report)

@@ -1,3 +1,4 @@
+import errno
 import gc
 import shutil
 import weakref
@@ -7,6 +8,7 @@ import pytest
 
 from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.retrieval import weigh
+from kb.retrieval.columns import Texts
 from kb.workflow import calibrating, memory
 from kb.workflow.jobs import draft_job
 from tests.kb.workflow.conftest import NOW
@@ -26,6 +28,31 @@ def test_a_large_memory_is_kept_for_the_next_process_and_renewed(shop, tmp_path,
     second = closed(shop, opened(shop))
     found = memory.Memory(shop.store, shop.words, folder=tmp_path).suggest(job)
     assert {row.case for row in found.matches} == {first.id, second.id}
+
+
+def test_who_fits_answers_from_the_kept_pages_that_all_processes_share(shop, tmp_path, monkeypatch):
+    closed(shop, opened(shop))
+    alone = memory.Memory(shop.store, shop.words)
+    assert not isinstance(alone.fitted().base.ids_, Texts)
+    monkeypatch.setattr(memory, "WORTH_KEEPING", 1)
+    keeping = memory.Memory(shop.store, shop.words, folder=tmp_path)
+    assert isinstance(keeping.fitted().base.ids_, Texts)
+    assert ask(shop, keeping) == ask(shop, alone)
+
+
+def test_what_could_not_be_kept_answers_all_the_same(shop, tmp_path, monkeypatch):
+    monkeypatch.setattr(memory, "WORTH_KEEPING", 1)
+    first = closed(shop, opened(shop))
+    memory.Memory(shop.store, shop.words, folder=tmp_path).fitted()
+    second = closed(shop, opened(shop))
+
+    def full(*args, **more):
+        raise OSError(errno.ENOSPC, "no room")
+
+    monkeypatch.setattr(memory, "write_snapshot", full)
+    monkeypatch.setattr(memory, "followed", lambda *args: None)
+    fitted = memory.Memory(shop.store, shop.words, folder=tmp_path).fitted()
+    assert set(fitted.base.ids_) == {first.id, second.id}
 
 
 def test_a_rebuild_fits_the_numbers_once_and_keeps_them(shop, tmp_path, monkeypatch):
