@@ -5,12 +5,12 @@ from dataclasses import dataclass
 from secrets import token_hex
 from typing import Final
 
-from flask import Flask, g
-from flask_wtf.csrf import generate_csrf
+from flask import Flask
 from markupsafe import Markup
 
 from kb.case.units import parse_number
 from kb.errors import ParseError
+from web.form_session import form_token
 
 # A check of longer than a working week is a typing mistake (our choice).
 MAX_MINUTES = 2400
@@ -87,8 +87,7 @@ def form_fields(revision: int | None = None, form_id: str | None = None) -> Mark
     record; ``revision`` belongs in forms that overwrite, so that nobody's change is lost. A form
     that is shown again without having written anything keeps its ``form_id``.
     """
-    # Where the token of this request is made it lies in ``g``.
-    token, number = g.get("csrf_token") or generate_csrf(), form_id or token_hex(16)
+    token, number = form_token(), form_id or token_hex(16)
     return _TWO % (token, number) if revision is None else _THREE % (token, number, revision)
 
 

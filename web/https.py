@@ -8,8 +8,6 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from flask import Flask, Response, request
-from flask.sessions import SecureCookieSessionInterface
-from typing_extensions import override
 
 from web.hosts import LOOPBACK, name_of
 
@@ -37,18 +35,6 @@ def cookie_name(plain: str) -> str:
     return f"__Host-{plain}" if request.is_secure else plain
 
 
-class Sessions(SecureCookieSessionInterface):
-    """The session of the forms, in a cookie that under https never leaves it."""
-
-    @override
-    def get_cookie_name(self, app: Flask) -> str:
-        return cookie_name(super().get_cookie_name(app))
-
-    @override
-    def get_cookie_secure(self, app: Flask) -> bool:
-        return request.is_secure
-
-
 def _went_round() -> bool:
     """Say whether a request came by the proxy, or to a name of it, and yet not by https."""
     passed_on = "X-Forwarded-For" in request.headers or "X-Forwarded-Host" in request.headers
@@ -56,8 +42,7 @@ def _went_round() -> bool:
 
 
 def init_app(app: Flask) -> None:
-    """Keep cookies to https where that is spoken; with the setting PROXY ask for it."""
-    app.session_interface = Sessions()
+    """Keep browsers to https where that is spoken; with the setting PROXY ask for it."""
 
     @app.before_request
     def by_https() -> Response | None:

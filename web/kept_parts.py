@@ -11,8 +11,9 @@ from typing import Any, Final, cast
 
 from cachetools import LRUCache
 from flask import Flask, current_app, render_template
-from flask_wtf.csrf import generate_csrf
 from markupsafe import Markup
+
+from web.form_session import form_token
 
 # Bytes of all parts: those of some eighty jobs at 90 kB, or of 40 weeks at 200 kB (our choice).
 MOST_KEPT: Final = 8_000_000
@@ -146,7 +147,7 @@ def kept_part(
         Where only the last is kept, and whose rows the next one takes over; without one each is
         kept by what it follows from.
     """
-    token = generate_csrf()
+    token = form_token()
     key = (template, place.name if place else follows_from)
     drawn = _kept().get(key)
     if drawn is None or drawn.follows_from != follows_from:

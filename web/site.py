@@ -27,6 +27,7 @@ from web import (
     event_log,
     filters,
     find,
+    form_session,
     forms,
     https,
     job_parts,
@@ -265,6 +266,7 @@ def make_site(settings: Mapping[str, Any]) -> Flask:
     # Who it is comes before the form's token: an expired sign-in never loses what was typed.
     auth.init_app(app)
     csrf = CSRFProtect(app)
+    form_session.init_app(app)
     forms.init_app(app)
     kept_parts.init_app(app)
     filters.init_app(app)
