@@ -1,6 +1,8 @@
-"""The parts of an open job's page that are kept, and what each of them follows from."""
+"""The parts of Today and of an open job's page that are kept, and what each of them follows from."""
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+from datetime import date
 from typing import Any, Final
 
 from flask import Blueprint, request
@@ -13,6 +15,8 @@ from web import db
 from web.auth import person
 from web.entries import same_car
 from web.entry_fields import usual_readings, usual_system
+from web.filters import vehicle
+from web.jobs import days_words, waits_for
 from web.kept_parts import Place, kept_part
 from web.rights import Right
 
@@ -20,6 +24,41 @@ bp = Blueprint("job_parts", __name__)
 
 # Earlier jobs of the same car that its page lists.
 _MOST_EARLIER: Final = 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _OpenJob:
+    """What Today says of an open job."""
+
+    id: str
+    vehicle: str
+    said: str
+    state: str
+    waits_for: str
+    since: str
+
+    @classmethod
+    def of(cls, job: Job, today: date) -> "_OpenJob":
+        """Return what is said of ``job`` on a day."""
+        return cls(
+            id=job.id,
+            vehicle=vehicle(job.vehicle),
+            said=job.complaint.said or next(iter(job.lines), "") or "nothing written down",
+            state=job.state,
+            waits_for=waits_for(job),
+            since=days_words(job.opened, today),
+        )
+
+
+@bp.app_template_global()
+def kept_open_jobs(jobs: Sequence[Job], today: date) -> Markup:
+    """Return the list of the open jobs."""
+
+    def values() -> dict[str, Any]:
+        return {"rows": [_OpenJob.of(job, today) for job in jobs]}
+
+    place = Place(name="open jobs", follows=None)
+    return kept_part("_open_jobs.html", (tuple(jobs), today), values, place=place)
 
 
 def _place(job: Job, revision: int | None = None) -> Place:

@@ -1,8 +1,9 @@
 import re
+from datetime import timedelta
 
 from kb.case.model import Vehicle
 from tests.web.conftest import closed_case
-from web import charts, chips
+from web import charts, chips, db
 from web.kept_parts import MOST_KEPT, Drawn, KeptParts
 from web.rights import Role
 
@@ -14,16 +15,21 @@ def bare(page):
     return re.sub(r'name="(csrf_token|form_id)" value="[^"]*"', r'name="\1"', page)
 
 
+def pages(browser, job, asked):
+    """Return the page of a job, and Today, bare."""
+    return tuple(bare(browser.page(path)) for path in (f"/job/{job}{asked}", "/"))
+
+
 def test_a_part_shown_again_is_what_it_would_be_drawn_anew(site):
     job = site.opened("cold on the road, warm at lights; hi 318 psi low 58 psi; 12.6; bzzt")
     kept = site.app.extensions["baybook_kept_parts"]
     seen = []
 
     def look(browser=site, asked=""):
-        shown = [bare(browser.page(f"/job/{job}{asked}")) for _ in range(2)]
+        shown = [pages(browser, job, asked) for _ in range(2)]
         kept.clear()
-        assert {*shown, bare(browser.page(f"/job/{job}{asked}"))} == {shown[0]}
-        seen.append(shown[0])
+        assert {*shown, pages(browser, job, asked)} == {shown[0]}
+        seen.append(shown[0][0])
 
     look()
     for path, form in (
@@ -61,6 +67,14 @@ def test_a_part_shown_again_is_what_it_would_be_drawn_anew(site):
     look()
     look(site.as_role(Role.VIEWER))
     assert len(set(seen)) == len(seen)
+
+
+def test_a_kept_list_of_open_jobs_counts_the_days_on(site, monkeypatch):
+    site.opened()
+    assert "opened today" in site.page("/")
+    day = db.today()
+    monkeypatch.setattr(db, "today", lambda: day + timedelta(days=3))
+    assert "open for 3 days" in site.page("/")
 
 
 def test_the_forms_of_a_kept_part_are_those_of_whoever_looks(site):
@@ -109,11 +123,11 @@ def test_of_a_job_only_what_was_drawn_last_is_kept(site):
     job = site.opened("cold on the road, warm at lights; hi 318 psi low 58 psi")
     kept, sizes = site.app.extensions["baybook_kept_parts"], []
     for _ in range(4):
-        site.page(f"/job/{job}")
+        pages(site, job, "")
         sizes.append(kept.size)
         for path, form in ((f"/job/{job}/add", {"text": "12.1 V"}), (f"/job/{job}/undo", {})):
             site.send(path, **form)
-            site.page(f"/job/{job}")
+            pages(site, job, "")
     assert len(set(sizes)) == 1
     assert sizes[0] > 10_000
 
