@@ -22,7 +22,7 @@ from kb.diagnosis.linked import TOGETHER, LinkedFindings
 from kb.diagnosis.novelty import oddness
 from kb.diagnosis.outcome_tables import PSEUDO_CASES, OutcomeTables
 from kb.diagnosis.part_names import names_part
-from kb.diagnosis.profiles import ReadingProfile, cause_prior, reading_profile, recorded_shares
+from kb.diagnosis.profiles import ReadingProfile, cause_prior, profile_of_known, recorded_shares
 from kb.retrieval.features import CaseFeatures, Token, token_key
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.layers import LayeredIndex
@@ -33,8 +33,6 @@ from kb.retrieval.vectors import TextSpace
 Floats = NDArray[np.float64]
 
 COMPLAINT_SHARE: Final = 0.45
-# Recorded values below which a reading has no profile (our choice).
-LEAST_READINGS: Final = 5
 # Share of a symptom under a cause that does not list it.
 STRAY_SHARE: Final = 0.03
 # Share of causes in a part that its replacement fails to cure: a new part may be bad too, or the
@@ -42,6 +40,8 @@ STRAY_SHARE: Final = 0.03
 NOT_CURED_SHARE: Final = 0.2
 # Evidence parts that repeat what symptoms already say count half (our choice).
 PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0.3}
+# Tokens of which is remembered what they say of every cause, some 2 kB each (our choice).
+_MOST_REMEMBERED: Final = 512
 
 
 class CauseChance(NamedTuple):
@@ -91,6 +91,8 @@ class CauseModel:
         self.index = index
         self._tables: dict[str, tuple[tuple[str, ...], Floats, Floats]] = {}
         self._profiles: dict[str, ReadingProfile | None] = {}
+        # What each token says of every cause, which follows from the fitted cases alone.
+        self._told: dict[tuple[str, str, str], Floats | None] = {}
         self._linked: LinkedFindings | None = None
         stored = [cause for cause in index.causes_ if cause is not None]
         self.causes_ = tuple(dict.fromkeys([*self.words.causes, *stored]))
@@ -124,9 +126,6 @@ class CauseModel:
         """Return where ``cause`` stands in ``causes_``."""
         return self._at[cause]
 
-    def _counted(self, field: str, value: str) -> Floats:
-        return self.counts_.weights(token_key(field, value))
-
     @property
     def linked(self) -> LinkedFindings:
         """Which recorded findings go together, learned when it is first asked for."""
@@ -143,13 +142,13 @@ class CauseModel:
             return self._token_shares(replace(token, value="yes"))
         prior = np.full(len(self.causes_), STRAY_SHARE)
         prior[self._complained.get(concept, [])] = COMPLAINT_SHARE
-        seen = self._counted(token.field, "yes")
+        seen = self.counts_.weights(token_key(token.field, "yes"))
         shares: Floats = (seen + PSEUDO_CASES * prior) / (self.weight_ + PSEUDO_CASES)
         return shares
 
     def _token_shares(self, token: Token) -> Floats:
         """Return P(token | cause) shrunk to the overall share, shape ``(n_causes,)``."""
-        counted = self._counted(token.field, token.value)
+        counted = self.counts_.weights(token.key)
         overall = (counted.sum() + 0.5) / (self.weight_.sum() + 1)
         shares: Floats = (counted + PSEUDO_CASES * overall) / (self.weight_ + PSEUDO_CASES)
         return shares
@@ -165,7 +164,7 @@ class CauseModel:
             values = self.index.values_of_.get(field, ())
             counts = np.zeros((len(self.causes_), len(values)))
             for number, value in enumerate(values):
-                counts[:, number] = self._counted(field, value)
+                counts[:, number] = self.counts_.weights(token_key(field, value))
             tables = recorded_shares(counts) if values else (counts, counts)
             self._tables[field] = (values, *tables)
         return self._tables[field]
@@ -206,6 +205,15 @@ class CauseModel:
 
     def token_evidence(self, token: Token) -> Floats | None:
         """Return what a token says of every cause, in nats; None where nothing is known of it."""
+        key = token.part, token.field, token.value
+        found = self._told.get(key)
+        if found is None:
+            if len(self._told) >= _MOST_REMEMBERED:
+                self._told.clear()
+            found = self._told[key] = self._evidence_of(token)
+        return found
+
+    def _evidence_of(self, token: Token) -> Floats | None:
         by_part = {
             "tried": self._tried_evidence,
             "observed": self._recorded_evidence,
@@ -224,17 +232,11 @@ class CauseModel:
     def _profile(self, key: str) -> ReadingProfile | None:
         if key not in self._profiles:
             rows = self.index.measures_.of(key)
-            causes = self.rows_.fitted[rows]
-            known = causes >= 0
-            self._profiles[key] = (
-                reading_profile(
-                    self.index.scale(key).scores[known].astype(np.float64),
-                    causes[known],
-                    weights=self.index.weights_[rows][known],
-                    size=len(self.causes_),
-                )
-                if known.sum() >= LEAST_READINGS
-                else None
+            self._profiles[key] = profile_of_known(
+                self.index.scale(key).scores,
+                self.rows_.fitted[rows],
+                weights=self.index.weights_[rows],
+                size=len(self.causes_),
             )
         return self._profiles[key]
 

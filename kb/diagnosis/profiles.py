@@ -1,7 +1,7 @@
 """Profiles of causes: shares of recorded values and of readings, shrunk to the overall share."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,8 @@ Codes = NDArray[np.int64]
 
 # Pseudo-cases of a reading's profile (our choice, measured on the invented shops).
 READING_CASES: Final = 2.0
+# Recorded values below which a reading has no profile (our choice).
+LEAST_READINGS: Final = 5
 # Pseudo-cases tried for a field with fixed values; ln k is taken as even over them (our choice).
 _TRIED: Final = 2.0 ** np.arange(-2, 7)
 
@@ -116,6 +118,23 @@ def reading_profile(scores: Floats, causes: Codes, *, weights: Floats, size: int
     spread = np.bincount(causes, weights * (scores - mean[causes]) ** 2, size)
     variance = (spread + READING_CASES) / shrunk * (1 + 1 / shrunk)
     return ReadingProfile(n > 0, mean, variance, np.log(variance))
+
+
+def profile_of_known(
+    scores: NDArray[np.floating[Any]], causes: Codes, *, weights: NDArray[Any], size: int
+) -> ReadingProfile | None:
+    """Return ``reading_profile`` of the cases that have a cause, None where too few have one.
+
+    Parameters
+    ----------
+    scores, causes, weights, size
+        As ``reading_profile`` takes them, the number of a cause -1 for none.
+    """
+    known = causes >= 0
+    if known.sum() < LEAST_READINGS:
+        return None
+    own = scores[known].astype(np.float64)
+    return reading_profile(own, causes[known], weights=weights[known], size=size)
 
 
 def cause_prior(weights: Floats, cases: Codes) -> Floats:

@@ -73,11 +73,10 @@ class FieldEvidence(FieldWorth):
         first, rows = tokens[0], self.fields_.of(tokens[0].field)
         weight = float(np.float32(self.weight_of(first.part) * self.conflict(first)))
         what = f"{first.what}; otherwise there"
-        asked = {token.value for token in tokens}
-        values = self.values_of_[first.field]
-        lists = {value: self.tokens_.of(token_key(first.field, value)) for value in values}
-        if len(lists) <= _FEW_VALUES and sum(map(len, lists.values())) == len(rows):
-            # No case has two values of the field.
+        lists = self._lists_of(first.field)
+        # No case has two values of the field.
+        if lists and sum(map(len, lists.values())) == len(rows):
+            asked = {token.value for token in tokens}
             for value, others in lists.items():
                 if value not in asked:
                     yield Alike(part=first.part, what=what, rows=others, weight=weight)
@@ -85,6 +84,13 @@ class FieldEvidence(FieldWorth):
         weights = np.full(len(rows), weight, np.float32)
         weights[np.searchsorted(rows, but)] = 0
         yield OfSome(part=first.part, what=what, rows=rows, weights=weights)
+
+    def _lists_of(self, field: str) -> dict[str, Rows]:
+        """Return the rows of each value of a field, none of a field of many values."""
+        values = self.values_of_[field]
+        if len(values) > _FEW_VALUES:
+            return {}
+        return {value: self.tokens_.of(token_key(field, value)) for value in values}
 
     def measure_evidence(self, measure: Measure, group: str) -> OfSome | None:
         """Return what a reading gives, taken in a vehicle of ``group``; None where too few have it."""

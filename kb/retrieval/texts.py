@@ -179,8 +179,9 @@ class CaseTexts:
         return made
 
     def _of_length_1(self, counted: Mapping[str, int]) -> dict[str, float]:
+        rarity = self.rarities.rarity
         weights = {
-            word: (1 + math.log(n)) * word_weight(word, rarity=self.rarity(word))
+            word: (1 + math.log(n)) * word_weight(word, rarity=rarity(word))
             for word, n in sorted(counted.items())
         }
         spread: defaultdict[str, float] = defaultdict(float)

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -146,6 +148,20 @@ def test_a_part_that_did_not_cure_weakens_its_causes_but_rules_none_out():
 
     weakened = chance(token("tried", "tried|starter", "same"))
     assert 0 < weakened < chance()
+
+
+def test_a_token_says_the_same_when_it_is_asked_for_again_after_many_others():
+    cases = [a_case(f"C{i}", "overcharge", WARM) for i in range(3)]
+    model = CauseModel(WORDS).fit(cases, CaseIndex().fit(cases))
+
+    def told(value):
+        return np.asarray(model.token_evidence(replace(WARM, value=value))).tolist()
+
+    first, turned = told("yes"), told("no")
+    for number in range(600):
+        model.token_evidence(token("code", f"code|P{number:04d}"))
+    assert (told("yes"), told("no")) == (first, turned)
+    assert first != turned
 
 
 def test_the_cases_of_a_cause_are_listed_however_unlikely_it_is():

@@ -10,6 +10,7 @@ from kb.diagnosis.profiles import (
     cause_prior,
     held_cases,
     near_base,
+    profile_of_known,
     reading_profile,
     recorded_shares,
 )
@@ -98,3 +99,14 @@ def test_a_shop_whose_causes_all_have_cases_shares_by_them():
     got = cause_prior(np.array([1.0, 3.0]), np.array([1, 3]))
     assert got == pytest.approx([1.5 / 5, 3.5 / 5])
     assert cause_prior(np.zeros(4), np.zeros(4, np.int64)) == pytest.approx([0.25] * 4)
+
+
+def test_a_reading_of_fewer_than_five_cases_with_a_cause_has_no_profile():
+    scores, weights = np.arange(6.0), np.ones(6)
+    causes = np.array([0, 0, -1, 1, 1, -1])
+    assert profile_of_known(scores, causes, weights=weights, size=2) is None
+    causes[2] = 1
+    found = profile_of_known(scores, causes, weights=weights, size=2)
+    alone = reading_profile(scores[:5], causes[:5], weights=weights[:5], size=2)
+    assert found is not None
+    assert found.mean.tolist() == alone.mean.tolist()
