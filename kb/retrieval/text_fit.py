@@ -126,6 +126,7 @@ def _of_length_1(made: sparse.csr_array, unit: sparse.csr_array) -> sparse.csr_a
 
     # Products of sparse matrices leave the interpreter's lock: two threads use two processors.
     with ThreadPoolExecutor(_THREADS) as threads:
-        lengths = np.concatenate([*threads.map(length, range(0, made.shape[0], _AT_ONCE))])
+        parts = threads.map(length, range(0, made.shape[0], _AT_ONCE))
+        lengths = np.concatenate([np.zeros(0), *parts])
     made.data /= np.repeat(np.where(lengths > 0, lengths, 1.0), np.diff(made.indptr))
     return made
