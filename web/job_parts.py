@@ -110,8 +110,16 @@ def kept_entry(job: Job, answers: Suggestion | None, revision: int) -> Markup:
 @bp.app_template_global()
 def kept_strips(job: Job, answers: Suggestion | None, fitted: Hashable) -> Markup:
     """Return the readings of an open job as its page draws them."""
-    causes = tuple(row.cause for row in answers.shown) if answers else ()
     place = _place(job)
     values: dict[str, Any] = {"job": job, "answers": answers}
-    shown = (without_waiting(job), causes, fitted, place.follows)
+    shown = (without_waiting(job), fitted, place.follows)
     return kept_part("_strips.html", shown, lambda: values, place=place)
+
+
+@bp.app_template_global()
+def kept_car(job: Job, revision: int) -> Markup:
+    """Return the forms for the vehicle and for what a job waits for where none was refused."""
+    place = _place(job, revision)
+    return kept_part(
+        "_car.html", (job.vehicle, job.waits_for), lambda: {"job": job, "typed": {}}, place=place
+    )

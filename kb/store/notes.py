@@ -8,6 +8,7 @@ from typing import Any, Final
 from sqlalchemy import ColumnElement, insert, select, update
 
 from kb.errors import NotFoundError
+from kb.store.asked import Asked
 from kb.store.columns import LARGEST_ID, own_columns
 from kb.store.journal import HistoryRepository, Pen
 from kb.store.week_tables import ShopNoteRow
@@ -25,8 +26,7 @@ class Pattern:
 
 
 FIELDS: Final = tuple(row.name for row in fields(Pattern))
-# Asked with every question, so it is made once.
-_PATTERNS: Final = (
+_PATTERNS: Final = Asked(
     select(*(ShopNoteRow.__table__.c[name] for name in ("id", *FIELDS)))
     .where(ShopNoteRow.active.is_(True))
     .order_by(ShopNoteRow.id.desc())
@@ -83,7 +83,7 @@ class ShopNotes:
 
     def patterns(self) -> tuple[tuple[int, Pattern], ...]:
         """Return number and pattern of the notes that are not taken down, newest first."""
-        rows = self._pen.connection.execute(_PATTERNS)
+        rows = _PATTERNS.rows(self._pen.connection)
         return tuple(
             (note_id, Pattern(**dict(zip(FIELDS, values, strict=True))))
             for note_id, *values in rows
