@@ -36,9 +36,13 @@ def show() -> tuple[str, int]:
     """Show the answers to the typed question; with an empty box, the cases under the filters."""
     text = request.args.get("q", "")
     # All parts of the page ask inside one reading; nothing is written before it has ended.
-    with db.store().read():
+    with db.store().read() as unit:
         page = _shown(text)
-    if page.lost:
+        # Looking costs a tenth of a write, and nobody who writes has to wait for it.
+        is_new = page.lost and not unit.searches.holds(
+            page.lost, who=person().name, at=datetime.now(UTC)
+        )
+    if is_new:
         _keep_lost(page.lost)
     return page.text, page.status
 
@@ -53,7 +57,8 @@ class _Page:
 
 
 def _shown(text: str) -> _Page:
-    wanted, errors = read_filter(request.args, db.words())
+    # A plain table: a choice that the address leaves out is looked up many times.
+    wanted, errors = read_filter(request.args.to_dict(), db.words())
     if errors:
         return _Page(text=_page(errors=errors), status=400)
     if text.strip():
@@ -74,7 +79,6 @@ def _answered(text: str, wanted: CaseFilter) -> _Page:
 
 
 def _page(*, errors: Mapping[str, str] | None = None, **known: object) -> str:
-    # A plain table: a choice that the address leaves out is looked up hundreds of times.
     typed = request.args.to_dict()
     narrowed = any(typed.get(name) for name in FILTERS)
     return render_template(

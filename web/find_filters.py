@@ -59,6 +59,10 @@ def _date(typed: Mapping[str, str], name: str, errors: dict[str, str]) -> date |
         return None
 
 
+def _causes_of(words: Vocabulary, system: str) -> tuple[str, ...]:
+    return tuple(row.key for row in words.causes.values() if row.system == system)
+
+
 def read_filter(typed: Mapping[str, str], words: Vocabulary) -> tuple[CaseFilter, dict[str, str]]:
     """Return which cases are wanted, and messages by field; what is empty leaves nothing out."""
     errors: dict[str, str] = {}
@@ -66,12 +70,11 @@ def read_filter(typed: Mapping[str, str], words: Vocabulary) -> tuple[CaseFilter
     vehicle = typed.get("car", "").strip()
     if len(vehicle) > _MAX_VEHICLE or "\0" in vehicle:
         errors["car"] = "expected a few words of the vehicle; say it shorter"
-    causes = tuple(row.key for row in words.causes.values() if row.system == system)
     origins = {row.key: row.origins for row in SHOPS}
     shop = _known(typed, "shop", known=origins, errors=errors)
     wanted = CaseFilter(
         system=system,
-        system_causes=causes if system else (),
+        system_causes=_causes_of(words, system) if system else (),
         vehicle=vehicle or None,
         cause=_known(typed, "cause", known=words.known_causes, errors=errors),
         method=_known(typed, "method", known=words.proof_methods, errors=errors),

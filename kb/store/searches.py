@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime, time
 from typing import Final
 
-from sqlalchemy import func, insert, select
+from sqlalchemy import exists, insert, select
 
 from kb.store.journal import Pen
 from kb.store.shop_tables import SearchRow
@@ -32,13 +32,15 @@ class SearchRepository:
     def add(self, text: str, vehicle: str = "") -> None:
         """Keep a search, once for each person, text and day (our choice)."""
         who, at = self._pen.require()
-        text, vehicle = _kept(text), _kept(vehicle)
-        day = datetime.combine(at.date(), time(), tzinfo=at.tzinfo)
-        same = (SearchRow.who == who) & (SearchRow.text == text) & (SearchRow.at >= day)
-        count = select(func.count()).select_from(SearchRow).where(same)
-        if not self._pen.connection.scalar(count):
-            row = {"at": at, "who": who, "text": text, "vehicle": vehicle}
+        if not self.holds(text, who=who, at=at):
+            row = {"at": at, "who": who, "text": _kept(text), "vehicle": _kept(vehicle)}
             self._pen.connection.execute(insert(SearchRow).values(row))
+
+    def holds(self, text: str, *, who: str, at: datetime) -> bool:
+        """Say whether ``who`` asked for that on the day of ``at`` (in UTC) before."""
+        day = datetime.combine(at.date(), time(), tzinfo=at.tzinfo)
+        same = (SearchRow.who == who) & (SearchRow.text == _kept(text)) & (SearchRow.at >= day)
+        return bool(self._pen.connection.scalar(select(exists().where(same))))
 
     def since(self, moment: datetime) -> tuple[LostSearch, ...]:
         """Return the searches kept at ``moment`` (with a zone) or after it, oldest first."""

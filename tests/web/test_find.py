@@ -222,6 +222,21 @@ def test_the_answer_is_shown_where_a_lost_search_cannot_be_kept(site, monkeypatc
     assert "Nothing like it here yet" in site.page("/find?q=a+zorble+noise")
 
 
+def test_a_search_that_is_kept_already_takes_no_turn_to_write(site, monkeypatch):
+    store = site.app.extensions["baybook"].store
+    turns, write = [], store.write
+
+    def counted(who, *rest, **known):
+        turns.append(who)
+        return write(who, *rest, **known)
+
+    monkeypatch.setattr(store, "write", counted)
+    for _ in range(3):
+        assert "Nothing like it here yet" in site.page("/find?q=a+zorble+noise")
+    assert len(turns) == 1
+    assert lost(site) == ["a zorble noise"]
+
+
 def test_an_answer_does_not_wait_for_somebody_who_writes(site):
     site.page("/find?q=a+zorble+noise")
     writing, done = threading.Event(), threading.Event()

@@ -37,6 +37,15 @@ def test_a_lost_search_is_kept_once_for_each_person_text_and_day(store):
     assert kept(store, DAY + timedelta(hours=1)) == rows[3:]
 
 
+def test_a_search_is_known_to_be_kept_for_that_person_on_that_day_alone(store):
+    lose(store, "Ines", " zorble at the frunk ")
+    with store.read() as unit:
+        asked = [("Ines", DAY, "zorble at the frunk"), ("Otto", DAY, "zorble at the frunk"),
+                 ("Ines", DAY + timedelta(hours=2), "zorble at the frunk"), ("Ines", DAY, "other")]  # fmt: skip
+        held = [unit.searches.holds(text, who=who, at=at) for who, at, text in asked]
+    assert held == [True, False, False, False]
+
+
 def test_a_long_search_is_cut_and_a_unit_that_reads_keeps_none(store):
     lose(store, "Ines", "x" * (MAX_KEPT + 1))
     assert [len(row.text) for row in kept(store)] == [MAX_KEPT]
