@@ -16,12 +16,16 @@ from kb.workflow.suggest import Suggestion
 from web import db
 from web.charts import Dot, DotStrip, Lane, Slope, dot_strip, slope
 from web.cycle_picture import CyclePicture, cycle_picture
+from web.strip_drawing import shape, strip_shapes
 from web.wording import PHASES, amount, when_words, with_signs
 
 bp = Blueprint("pictures", __name__)
 
 # Values of one phase that are said on the picture itself; more stand in the table (our choice).
 _MOST_SAID: Final = 3
+
+bp.add_app_template_filter(strip_shapes)
+bp.add_app_template_global(shape)
 
 Rows = tuple[tuple[str, str], ...]
 

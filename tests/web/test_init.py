@@ -257,10 +257,14 @@ def test_a_site_without_a_store_says_what_to_run_and_leaves_nothing(tmp_path):
 
 
 WEB = Path(web.__file__).parent
-# All that reaches a page unescaped, each for a reason: a picture of a code (its title is escaped), a story and notes of the shop that nh3 cleaned when they were stored, an attribute that stands in the template.
+# All that reaches a page unescaped, each for a reason: a picture of a code (its title is escaped), shapes (their texts are escaped), a story and notes of the shop that nh3 cleaned when they were stored, an attribute that stands in the template.
 UNESCAPED = {
     ("_label.html", "qr_code(job.id)"),
     ("label.html", "label_code(job.id)"),
+    ("_charts.html", "row.chart|strip_shapes"),
+    ("_charts.html", "shape('before', chart.x[0], chart.before)"),
+    ("_charts.html", "shape('during', chart.x[1], chart.after)"),
+    ("_charts.html", "shape(mark.shape, mark.x, mark.y)"),
     ("case.html", "qr_code(job.id)"),
     ("case.html", "story"),
     ("note.html", "note.text.body_html"),
