@@ -32,8 +32,10 @@ def save_rows(connection: Connection, before: Job, rows: Rows) -> None:
         new |= {table: _from(first, rows.get(table, ())) for table in FAMILIES[head]}
         new[head] = rows.get(head, [])[first:]
     (row,) = rows[JobRow]
-    # Sealed at once: the whole row is known here.
+    # Sealed at once: the whole row is known here. The id stays: SQLite would look through every
+    # table below for whom it might be gone.
     values = {**row, "seal": seal_of(_JOBS, row), "of": row["id"]}
+    del values["id"]
     connection.execute(_update_job(), values)
     insert_rows(connection, new)
 

@@ -14,7 +14,6 @@ from functools import cache
 from typing import Any, Final
 
 from sqlalchemy import (
-    CompoundSelect,
     Connection,
     Index,
     RowMapping,
@@ -31,6 +30,7 @@ from sqlalchemy.exc import DatabaseError
 from sqlalchemy.orm import Mapped, mapped_column
 from typing_extensions import override
 
+from kb.store.asked import Asked
 from kb.store.columns import Base
 
 # Two rows that differ share a seal once in 2**64; rows sealed in one round, which bounds memory
@@ -90,18 +90,18 @@ def sealed_tables() -> tuple[Table, ...]:
 
 def seal_changed(connection: Connection) -> None:
     """Put a seal on every row that has none."""
-    for name in connection.scalars(_tables_to_seal()).all():
+    for (name,) in _tables_to_seal().rows(connection):
         _seal_table(connection, Base.metadata.tables[name])
 
 
 @cache
-def _tables_to_seal() -> CompoundSelect[Any]:
+def _tables_to_seal() -> Asked:
     """Return the question which tables have rows without a seal; every write asks it."""
     asked = [
-        select(literal(table.name)).where(exists().where(table.c.seal.is_(None)))
+        select(literal(table.name).label("name")).where(exists().where(table.c.seal.is_(None)))
         for table in sealed_tables()
     ]
-    return union_all(*asked)
+    return Asked(union_all(*asked))
 
 
 def _seal_table(connection: Connection, table: Table) -> None:

@@ -6,6 +6,7 @@ from typing import Final
 
 from sqlalchemy import bindparam, func, insert, select
 
+from kb.store.asked import Asked
 from kb.store.columns import table_of
 from kb.store.journal import Pen
 from kb.store.shop_tables import UnreadRow
@@ -14,7 +15,7 @@ from kb.store.shop_tables import UnreadRow
 LONGEST: Final = 60
 # Every text that is added runs these, so they are made once.
 _ADD: Final = insert(table_of(UnreadRow))
-_OF_JOB: Final = (
+_OF_JOB: Final = Asked(
     select(UnreadRow.word).where(UnreadRow.job_id == bindparam("of")).order_by(UnreadRow.word)
 )
 
@@ -44,7 +45,7 @@ class UnreadWords:
 
     def of(self, job_id: str) -> tuple[str, ...]:
         """Return the unread words of one job, in the order of the alphabet."""
-        return tuple(self._pen.connection.scalars(_OF_JOB, {"of": job_id}))
+        return tuple(str(word) for (word,) in _OF_JOB.rows(self._pen.connection, of=job_id))
 
     def counts(self) -> tuple[tuple[str, int, datetime], ...]:
         """Return each unread word with its number of jobs and when it last came (UTC).

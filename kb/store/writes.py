@@ -8,6 +8,7 @@ from sqlalchemy import bindparam, delete, insert, select
 
 from kb.case.casefile import write_case
 from kb.case.model import Job
+from kb.store.asked import Asked
 from kb.store.columns import table_of
 from kb.store.journal import Pen
 from kb.store.shop_tables import EarlierStateRow, SentFormRow
@@ -19,15 +20,17 @@ FORMS_KEPT: Final = timedelta(days=30)
 
 # Every write runs these, so they are made once.
 _FORMS, _STATES = table_of(SentFormRow), table_of(EarlierStateRow)
-_SENDER: Final = select(SentFormRow.who).where(SentFormRow.form_id == bindparam("form"))
+_SENDER: Final = Asked(select(SentFormRow.who).where(SentFormRow.form_id == bindparam("form")))
 _ADD_FORM: Final = insert(_FORMS)
 _DROP_FORMS: Final = delete(_FORMS).where(_FORMS.c.at < bindparam("before"))
 _KEEP_STATE: Final = insert(_STATES)
 _DROP_STATES: Final = delete(_STATES).where(
     (_STATES.c.job_id == bindparam("of")) & (_STATES.c.revision <= bindparam("last"))
 )
-_STATE_AT: Final = select(EarlierStateRow.case_file).where(
-    (EarlierStateRow.job_id == bindparam("of")) & (EarlierStateRow.revision == bindparam("at"))
+_STATE_AT: Final = Asked(
+    select(EarlierStateRow.case_file).where(
+        (EarlierStateRow.job_id == bindparam("of")) & (EarlierStateRow.revision == bindparam("at"))
+    )
 )
 
 
@@ -52,7 +55,8 @@ class SentForms:
 
     def sender_of(self, form_id: str) -> str | None:
         """Return who sent a taken form, None where none of that number was taken."""
-        return self._pen.connection.scalar(_SENDER, {"form": form_id})
+        found: str | None = _SENDER.scalar(self._pen.connection, form=form_id)
+        return found
 
     def job_of(self, form_id: str) -> str | None:
         """Return the job that a taken form wrote, None where it wrote none."""
@@ -99,4 +103,5 @@ class EarlierStates:
 
     def at(self, job_id: str, revision: int) -> str | None:
         """Return the case file of a job at ``revision``, None where it is not kept."""
-        return self._pen.connection.scalar(_STATE_AT, {"of": job_id, "at": revision})
+        found: str | None = _STATE_AT.scalar(self._pen.connection, of=job_id, at=revision)
+        return found
