@@ -80,10 +80,13 @@ class Work:
     def total(self, order: Sequence[int] | Codes) -> Floats:
         """Return the minutes of each step in ``order``, an opening paid where it comes first."""
         rows = np.asarray(order, np.int64)
-        minutes = self.minutes[rows].copy()
-        seen, first = np.unique(self.access[rows], return_index=True)
-        minutes[first] += np.append(self.opening, 0.0)[seen]
-        return minutes
+        # The last one stands for no access.
+        left = [*self.opening.tolist(), 0.0]
+        steps = self.minutes[rows].tolist()
+        for at, number in enumerate(self.access[rows].tolist()):
+            steps[at] += left[number]
+            left[number] = 0.0
+        return np.array(steps, np.float64)
 
 
 def work_of(

@@ -1,5 +1,6 @@
 """The next check: expected information about the cause for each minute of bay time."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -7,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from kb.case.grammar.built import Built
 from kb.case.term_rows import Caution, CheckTerm
 from kb.case.terms import Vocabulary
 from kb.diagnosis.access import Work, access_of, opening_minutes, work_of
@@ -83,21 +85,31 @@ class NextSteps:
     settles: bool = False
 
 
+def _cautions_of(words: Vocabulary) -> tuple[dict[str, list[str]], list[Caution]]:
+    """Return the cautions of each check by key, and those to stop at whichever the check."""
+    of_checks: defaultdict[str, list[str]] = defaultdict(list)
+    for row in words.cautions.values():
+        for check in dict.fromkeys(row.checks):
+            of_checks[check].append(row.key)
+    stops = [row for row in words.cautions.values() if row.level == "stop" and not row.checks]
+    return dict(of_checks), stops
+
+
+_CAUTIONS: Final = Built(_cautions_of)
+
+
 def cautions_for(
     words: Vocabulary, check: CheckTerm, *, causes: Iterable[str], systems: Iterable[str]
 ) -> tuple[Caution, ...]:
     """Return at most five cautions: of the check, the likely causes, the systems; stop first."""
-    keys = list(check.cautions)
-    keys += [row.key for row in words.cautions.values() if check.key in row.checks]
+    of_checks, stops = _CAUTIONS.of(words)
+    keys = [*check.cautions, *of_checks.get(check.key, ())]
     for cause in causes:
         if cause in words.causes and check.key in words.causes[cause].expect:
             keys += words.causes[cause].cautions
     wanted = set(systems) & set(check.systems)
-    keys += [
-        row.key
-        for row in words.cautions.values()
-        if row.level == "stop" and not row.checks and wanted & set(row.systems)
-    ]
+    if wanted:
+        keys += [row.key for row in stops if not wanted.isdisjoint(row.systems)]
     rows = [words.cautions[key] for key in dict.fromkeys(keys)]
     rows.sort(key=lambda row: _LEVEL[row.level])
     return tuple(rows[:MOST_CAUTIONS])

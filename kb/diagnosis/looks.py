@@ -1,6 +1,7 @@
 """Going to look: the order of looks by chance over minutes, and when a look beats a check."""
 
 from collections.abc import Container, Iterable, Sequence
+from itertools import accumulate
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,18 +51,22 @@ def look_order(chances: Floats, work: Work) -> NDArray[np.int64]:
     >>> look_order(np.array([0.5, 0.3, 0.2]), work_of([50.0, 10.0, 10.0])).tolist()
     [1, 2, 0]
     """
-    own = chances / work.minutes
+    # Looks are few: lists of them cost a third of what arrays do.
+    own, access = (chances / work.minutes).tolist(), work.access.tolist()
     worth = own.copy()
-    for number in np.flatnonzero(work.opening > 0):
-        behind = np.flatnonzero(work.access == number)
-        if len(behind):
-            behind = behind[np.argsort(-own[behind], kind="stable")]
-            spent = work.opening[number] + np.cumsum(work.minutes[behind])
-            ratios = np.cumsum(chances[behind]) / spent
-            most = len(ratios) - int(np.argmax(ratios[::-1]))
-            worth[behind[:most]] = ratios[most - 1]
-            worth[behind[most:]] = np.minimum(own[behind[most:]], ratios[most - 1])
-    return np.lexsort((np.arange(len(own)), -own, work.access, -worth))
+    for number, opening in enumerate(work.opening.tolist()):
+        behind = [at for at, one in enumerate(access) if one == number] if opening > 0 else []
+        if behind:
+            behind.sort(key=lambda at: -own[at])
+            spent = accumulate(work.minutes[behind].tolist())
+            shares = accumulate(chances[behind].tolist())
+            ratios = [share / (opening + some) for share, some in zip(shares, spent, strict=True)]
+            best = max(ratios)
+            most = len(ratios) - ratios[::-1].index(best)
+            for place, at in enumerate(behind):
+                worth[at] = best if place < most else min(own[at], best)
+    order = sorted(range(len(own)), key=lambda at: (-worth[at], access[at], -own[at]))
+    return np.array(order, np.int64)
 
 
 def expected_minutes(chances: Floats, work: Work) -> float:
