@@ -71,9 +71,9 @@ def job_strips(job: Job, answers: Suggestion | None) -> JobStrips:
         causes = [row.cause for row in answers.shown if row.cause] if answers else []
     memory = db.memory()
     found = strips_of(job, memory.model(), causes, altitude_m=memory.altitude_m)
-    first = [row for row in found if row.telling > 0][:MOST_STRIPS]
-    others = [row for row in found if row not in first]
-    return JobStrips(first=tuple(first), others=tuple(others))
+    # Those that tell most come first.
+    first = min(sum(row.telling > 0 for row in found), MOST_STRIPS)
+    return JobStrips(first=found[:first], others=found[first:])
 
 
 @bp.app_template_global()

@@ -16,6 +16,10 @@ Codes = NDArray[np.int64]
 Kind = Literal["tokens", "fields", "measures"]
 
 NO_CAUSE: Final = -1
+# Values that are kept in order, 16 bytes each; of a cause and measure an array more counts as
+# twenty (our choice).
+_MOST_KEPT: Final = 100_000
+_EACH: Final = 20
 
 
 class CauseCounts:
@@ -42,6 +46,8 @@ class CauseCounts:
         self._ends = np.concatenate([[0], np.cumsum(sizes)])
         self._weights: _ByCause | None = None
         self._counts: dict[Kind, _ByCause] = {}
+        self._in_order: dict[tuple[int, str], tuple[Rows, Floats]] = {}
+        self._kept = 0
 
     def witnesses(self, cause: int) -> Rows:
         """Return the rows of the cases of a cause that count, ascending."""
@@ -61,17 +67,32 @@ class CauseCounts:
         """Return how many cases of a cause that count have each key, shape ``(n_keys,)``."""
         return np.asarray(self._counted(kind).column(cause), np.int64)
 
-    def values(self, rows: Rows, measure: str) -> Floats:
-        """Return what the cases in ``rows``, ascending, read of a measure, ascending.
+    def values(self, cause: int, measure: str, *, without: int | None = None) -> Floats:
+        """Return what the cases of a cause that count read of a measure, ascending.
 
-        Values are in the unit in which the measure is compared.
+        Values are in the unit in which the measure is compared; the case in row ``without`` is left
+        out.
         """
+        known = self._in_order.get((cause, measure))
+        if known is None:
+            known = self._ordered(self.witnesses(cause), measure)
+            if self._kept < _MOST_KEPT:
+                self._kept += len(known[0]) + _EACH
+                self._in_order[cause, measure] = known
+        rows, values = known
+        return values if without is None else values[rows != without]
+
+    def _ordered(self, rows: Rows, measure: str) -> tuple[Rows, Floats]:
+        """Return those of the rows that have a measure, by their values, and these."""
         span = self.index.measures_.span(measure)
         having = self.index.measures_.rows[span]
         at = np.searchsorted(having, rows)
         inside = at < len(having)
-        at = at[inside]
-        return np.sort(self.index.values_[span][at[having[at] == rows[inside]]])
+        rows, at = rows[inside], at[inside]
+        found = having[at] == rows
+        values = self.index.values_[span][at[found]]
+        order = np.argsort(values, kind="stable")
+        return rows[found][order], values[order]
 
     def _counted(self, kind: Kind) -> "_ByCause":
         if kind not in self._counts:

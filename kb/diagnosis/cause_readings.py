@@ -1,6 +1,5 @@
 """Where the cases of a cause read: the middle half of a reading, or each value where few are."""
 
-from bisect import bisect_left
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
@@ -46,12 +45,10 @@ class CauseReadings:
     def __init__(
         self, model: CauseModel, causes: Iterable[str], *, without: str | None = None
     ) -> None:
-        ids, known = model.index.ids_, set(model.causes_)
-        at = bisect_left(ids, without) if without is not None else len(ids)
-        left_out = at if at < len(ids) and ids[at] == without else None
+        known = set(model.causes_)
         self._counts = model.counts_
-        found = {c: self._counts.witnesses(model.number(c)) for c in causes if c in known}
-        self._rows = {cause: rows[rows != left_out] for cause, rows in found.items()}
+        self._numbers = {cause: model.number(cause) for cause in causes if cause in known}
+        self._without = None if without is None else model.index.row_of(without)
 
     def of(self, key: str) -> tuple[CauseValues, ...]:
         """Return what the cases of each cause read of ``key``, causes without any left out.
@@ -62,11 +59,11 @@ class CauseReadings:
             Quantity or derived reading, as the measures of a job have it; of several places in
             one case its most unusual value stands.
         """
-        made = (self._values(cause, key) for cause in self._rows)
+        made = (self._values(cause, key) for cause in self._numbers)
         return tuple(row for row in made if row is not None)
 
     def _values(self, cause: str, key: str) -> CauseValues | None:
-        values = self._counts.values(self._rows[cause], key)
+        values = self._counts.values(self._numbers[cause], key, without=self._without)
         if not len(values):
             return None
         low, middle, high = (_quantile(values, share) for share in (0.25, 0.5, 0.75))

@@ -104,7 +104,7 @@ class Witnesses:
 
     def readings(self, key: str) -> NDArray[np.float64]:
         """Return the values of the cause's cases, in the unit of comparison, ascending."""
-        return self.model.counts_.values(self.rows, key)
+        return self.model.counts_.values(self.at, key)
 
     # --- what most of the cases have --------------------------------------------------------------
 

@@ -62,7 +62,7 @@ class Strip:
 
 @dataclass(slots=True)
 class _Draft:
-    """A strip while it is gathered; values in the unit of comparison."""
+    """A strip while it is gathered: its values in ``unit``, its band in the unit of comparison."""
 
     key: str
     name: str
@@ -81,7 +81,9 @@ class _Draft:
             self.spots.append(spot)
 
     def said(self, value: float) -> float:
-        """Return a value of this strip in the unit that is shown."""
+        """Return a value in the unit of comparison in the one that is shown."""
+        if self.canonical == self.unit:
+            return value
         return said_in(value, self.canonical, self.unit)
 
 
@@ -124,11 +126,11 @@ class _Gathered:
                 phase=group.phase,
                 state=group.state,
                 position=row.position,
-                value=row.canonical,
+                value=draft.said(row.canonical),
                 said=row.typed,
                 unit=row.unit,
-                low=row.low if is_range else None,
-                high=row.high if is_range else None,
+                low=draft.said(row.low) if is_range and row.low is not None else None,
+                high=draft.said(row.high) if is_range and row.high is not None else None,
                 bound=row.word if row.word in {"over", "under"} else None,
             )
         )
@@ -152,9 +154,15 @@ class _Gathered:
         if key not in self.drafts:
             self.drafts[key] = self._draft_for_derived(group, made)
         draft = self.drafts[key]
-        said = plain_number(said_in(made.value, draft.canonical, draft.unit))
+        value = draft.said(made.value)
         draft.add(
-            Spot(phase=group.phase, state=group.state, value=made.value, said=said, unit=draft.unit)
+            Spot(
+                phase=group.phase,
+                state=group.state,
+                value=value,
+                said=plain_number(value),
+                unit=draft.unit,
+            )
         )
 
     def _draft_for_derived(self, group: ReadingSet, made: DerivedReading) -> _Draft:
@@ -177,13 +185,14 @@ class _Gathered:
             draft = self.drafts.get(row.quantity or "")
             if draft is None or row.after is None or row.after_typed is None:
                 continue
-            if row.after in [spot.value for spot in draft.spots if spot.phase is Phase.DURING]:
+            after = draft.said(row.after)
+            if after in [spot.value for spot in draft.spots if spot.phase is Phase.DURING]:
                 continue
             draft.add(
                 Spot(
                     phase=Phase.DURING,
                     position=row.position,
-                    value=row.after,
+                    value=after,
                     said=row.after_typed,
                     unit=row.unit or draft.unit,
                 )
@@ -222,10 +231,10 @@ def _is_worth_it(row: Strip) -> bool:
 
 
 def _strip(draft: _Draft, beside: Sequence[CauseValues]) -> Strip:
-    """Return a draft in the unit that is shown, with how much it tells."""
+    """Return what was gathered, with how much it tells; all in the unit that is shown."""
     spots, causes, band = tuple(draft.spots), tuple(beside), draft.band
     if draft.canonical != draft.unit:
-        spots, causes = tuple(_spots_in(draft)), tuple(_values_in(draft, beside))
+        causes = tuple(_values_in(draft, beside))
         band = band and (draft.said(band[0]), draft.said(band[1]))
     return Strip(
         key=draft.key,
@@ -239,14 +248,6 @@ def _strip(draft: _Draft, beside: Sequence[CauseValues]) -> Strip:
         sources=draft.sources,
         telling=_outside(spots, band) + _apart(spots, causes),
     )
-
-
-def _spots_in(draft: _Draft) -> Iterator[Spot]:
-    """Yield the values of this job in the unit that is shown."""
-    for row in draft.spots:
-        low = None if row.low is None else draft.said(row.low)
-        high = None if row.high is None else draft.said(row.high)
-        yield replace(row, value=draft.said(row.value), low=low, high=high)
 
 
 def _values_in(draft: _Draft, beside: Iterable[CauseValues]) -> Iterator[CauseValues]:

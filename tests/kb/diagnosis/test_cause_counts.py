@@ -48,7 +48,7 @@ def test_a_case_that_was_overturned_counts_nowhere():
     assert found.witnesses(0).tolist() == [0, 2, 5]
     assert found.having("tokens", COLD.key, 0) == 0
     assert found.having("fields", "air|", 0) == 2
-    assert found.values(found.witnesses(0), "low").tolist() == [1.0, 3.0]
+    assert found.values(0, "low").tolist() == [1.0, 3.0]
 
 
 def test_a_case_without_a_cause_belongs_to_none():
@@ -69,8 +69,22 @@ def test_each_key_is_counted_as_by_itself(kind):
 
 def test_what_was_never_read_has_no_values():
     found = counted(*CASES)
-    assert not len(found.values(found.witnesses(0), "never read"))
-    assert not len(found.values(np.zeros(0, np.int64), "low"))
+    assert not len(found.values(0, "never read"))
+    assert not len(counted(*CASES, causes=("a", "b", "c")).values(2, "low"))
+
+
+def test_a_case_is_left_out_of_the_values_by_its_row():
+    found = counted(*CASES, a_case("C6", "a", low=3))
+    for row, values in ((None, [1, 3, 3]), (0, [1, 3]), (2, [3, 3]), (5, [1, 3, 3]), (6, [1, 3])):
+        assert found.values(0, "low", without=row).tolist() == values
+
+
+def test_values_are_the_same_where_no_more_of_them_are_kept(monkeypatch):
+    monkeypatch.setattr("kb.diagnosis.cause_counts._MOST_KEPT", 1)
+    found = counted(*CASES)
+    for _ in range(2):
+        assert [found.values(at, "low").tolist() for at in (0, 1)] == [[1.0, 3.0], [9.0]]
+    assert len(found._in_order) == 1
 
 
 def test_without_a_case_nothing_is_counted():
