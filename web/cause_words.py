@@ -5,7 +5,7 @@ from textwrap import fill
 from typing import Any, Final
 
 from kb.case.terms import Vocabulary
-from kb.diagnosis.causes import CauseChance
+from kb.diagnosis.chances import CauseChance
 from kb.diagnosis.expected import Expected
 from kb.diagnosis.explain import Explanation, Point
 from kb.workflow.suggest import Suggestion

@@ -4,13 +4,13 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from itertools import compress
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
 
 from kb.case.terms import Vocabulary
+from kb.diagnosis.cause_terms import SPACES, CauseTerms, kind_of
 from kb.retrieval.analyzer import CHAR_LENGTHS, char_words, word_grams, word_terms
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.index import query_text
@@ -21,7 +21,6 @@ from kb.retrieval.vectors import TextSpace
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
-_Row = np.int32
 
 # Nats for a cosine of 1 with the catalogue's words for a cause and its cases' words (our choice).
 TEXT_WEIGHT: Final = 45.0
@@ -78,10 +77,10 @@ def fit_texts(
 
 
 class JobTerms(NamedTuple):
-    """The terms of a text that one space knows: rows and weights, of words and pairs their names."""
+    """The terms of a text that one space knows: lists and weights, of words and pairs their names."""
 
     names: tuple[str, ...]
-    rows: NDArray[np.int32]
+    lists: NDArray[np.int32]
     weights: Floats
 
 
@@ -98,14 +97,14 @@ class JobWords:
 
     Parameters
     ----------
-    texts : CauseTexts
-        The words of the causes.
+    terms : CauseTerms
+        Those of the causes.
     queries : sequence of JobTerms
         What each space knows of the job's words.
     """
 
-    def __init__(self, texts: "CauseTexts", queries: Sequence["JobTerms"]) -> None:
-        self.texts, self.queries = texts, queries
+    def __init__(self, terms: CauseTerms, queries: Sequence["JobTerms"]) -> None:
+        self.terms, self.queries = terms, queries
 
     def shared_terms(self, cause: int, *, most: int) -> Iterator[str]:
         """Yield the words shared with a cause, in each of its two texts the strongest first.
@@ -122,22 +121,22 @@ class JobWords:
 
     @cached_property
     def _shared(self) -> tuple["_Shared", ...]:
-        rows = zip(self.texts.names, self.queries, strict=True)
-        return tuple(_Shared(self.texts.table, q) for name, q in rows if _kind(name) == "word")
+        rows = zip(SPACES, self.queries, strict=True)
+        return tuple(_Shared(self.terms, q) for name, q in rows if kind_of(name) == "word")
 
 
 class _Shared:
     """What each word of a query gives in its cosine with each cause."""
 
-    def __init__(self, table: sparse.csr_array, query: JobTerms) -> None:
-        starts = table.indptr[query.rows]
-        lengths = table.indptr[query.rows + 1] - starts
+    def __init__(self, table: CauseTerms, query: JobTerms) -> None:
+        starts = table.pointers[query.lists]
+        lengths = table.pointers[query.lists + 1] - starts
         first = np.cumsum(lengths) - lengths
         at = np.repeat(starts - first, lengths) + np.arange(lengths.sum())
         self.names = query.names
-        self.causes = table.indices[at]
+        self.causes = table.rows[at]
         self.word_of = np.repeat(np.arange(len(lengths)), lengths)
-        self.parts = query.weights[self.word_of] * table.data[at]
+        self.parts = query.weights[self.word_of] * table.values[at]
 
     def terms(self, cause: int, most: int) -> list[str]:
         at = np.flatnonzero(self.causes == cause)
@@ -147,78 +146,38 @@ class _Shared:
 
 
 class CauseTexts:
-    """The words of all causes in one table, so that a job is held against it in one go.
+    """The words of all causes, so that a job is held against them in one go.
 
     Parameters
     ----------
-    spaces : mapping of str to TextSpace
-        As ``fit_texts`` gives them.
-
-    Attributes
-    ----------
-    names : tuple of str
-        The spaces.
-    table : csr_array of shape (n_terms of all spaces, n_causes)
-        Their postings one below the other.
+    arrays : mapping
+        As ``term_arrays`` makes them of what ``fit_texts`` gives.
     """
 
-    def __init__(self, spaces: Mapping[str, TextSpace]) -> None:
-        self.names = tuple(spaces)
-        self._kinds = tuple(_kind(name) for name in self.names)
-        self._shares = tuple(_share(name) for name in self.names)
+    def __init__(self, arrays: Mapping[str, NDArray[Any]]) -> None:
+        self.terms = CauseTerms(arrays)
+        self._shares = tuple(map(_share, SPACES))
         self._known: dict[str, Codes] = {}
-        stacked = sparse.vstack([row.postings_ for row in spaces.values()], format="csr")
-        # Half the bytes to fetch for each posting.
-        parts = (stacked.data, stacked.indices.astype(_Row), stacked.indptr.astype(_Row))
-        self.table = sparse.csr_array(parts, shape=stacked.shape)
-        self._ends = np.cumsum([0, *(len(row.terms_) for row in spaces.values())])
-        self._idf = np.concatenate([row.idf_ for row in spaces.values()])
-        self._terms: dict[str, dict[str, int]] = {kind: {} for kind in ANALYZERS}
-        for name, space in spaces.items():
-            terms = self._terms[_kind(name)]
-            for term in space.terms_:
-                terms.setdefault(term, len(terms))
-        # By space and number of the term: its row in the table, -1 where the space has it not.
-        self._rows = []
-        for name, space, first in zip(self.names, spaces.values(), self._ends[:-1], strict=True):
-            terms = self._terms[_kind(name)]
-            rows = np.full(len(terms) + 1, -1, _Row)
-            rows[[terms[term] for term in space.terms_]] = np.arange(len(space.terms_)) + first
-            self._rows.append(rows)
-
-    def spaces(self) -> dict[str, TextSpace]:
-        """Return the spaces as they were given."""
-        return {name: self._space(at, name) for at, name in enumerate(self.names)}
-
-    def _space(self, at: int, name: str) -> TextSpace:
-        first, last = self._ends[at], self._ends[at + 1]
-        terms = np.array(list(self._terms[_kind(name)]), object)
-        mine = np.flatnonzero(self._rows[at] >= 0)
-        ordered = mine[np.argsort(self._rows[at][mine])]
-        space = TextSpace(ANALYZERS[_kind(name)])
-        space.terms_ = {term: number for number, term in enumerate(terms[ordered])}
-        space.idf_ = self._idf[first:last]
-        space.postings_ = self.table[first:last]
-        return space
 
     def ask(self, query: CaseFeatures) -> JobWords:
         """Return the words of a job, and which of them each space knows."""
         text = query_text(query)
         counted = {"word": self._words(text), "char": self._chars(text)}
-        rows = zip(self._kinds, self._rows, strict=True)
-        return JobWords(self, [self._weighed(counted[kind], numbered) for kind, numbered in rows])
+        return JobWords(
+            self.terms, [self._weighed(counted[kind_of(name)], name) for name in SPACES]
+        )
 
     def _words(self, text: str) -> _Counted:
         counted = word_terms(text)
         names = tuple(counted)
-        # The last number stands for what no space knows.
-        numbers = np.array([self._terms["word"].get(name, -1) for name in names], np.int64)
+        numbers = self.terms.numbers("word", names)
         return _Counted(names, numbers, np.array([*counted.values()], np.float64))
 
     def _chars(self, text: str) -> _Counted:
         known = [self._grams(word) for word in char_words(text)]
         numbers, counts = np.unique(np.concatenate([_NONE, *known]), return_counts=True)
-        return _Counted((), numbers, counts.astype(np.float64))
+        order = self.terms.in_order("char", numbers)
+        return _Counted((), numbers[order], counts[order].astype(np.float64))
 
     def _grams(self, word: str) -> Codes:
         """Return the numbers of the character n-grams of a word."""
@@ -226,20 +185,19 @@ class CauseTexts:
         if found is None:
             if len(self._known) >= _MOST_REMEMBERED:
                 self._known.clear()
-            terms = self._terms["char"]
-            numbers = [terms.get(gram, -1) for gram in word_grams(word, CHAR_LENGTHS)]
-            found = self._known[word] = np.array(numbers, np.int64)
+            grams = word_grams(word, CHAR_LENGTHS)
+            found = self._known[word] = self.terms.numbers("char", grams)
         return found
 
-    def _weighed(self, counted: _Counted, numbered: NDArray[np.int32]) -> JobTerms:
+    def _weighed(self, counted: _Counted, space: str) -> JobTerms:
         """Return the terms that a space knows, their weights as ``TextSpace.query`` has them."""
-        rows = numbered[counted.numbers]
-        known = rows >= 0
-        rows = rows[known]
-        weights = (1 + np.log(counted.counts[known])) * self._idf[rows]
-        if len(rows):
+        lists = self.terms.lists(space, counted.numbers)
+        known = lists >= 0
+        lists = lists[known]
+        weights = (1 + np.log(counted.counts[known])) * self.terms.idf(lists)
+        if len(lists):
             weights = weights / np.sqrt(weights @ weights)
-        return JobTerms(tuple(compress(counted.names, known.tolist())), rows, weights)
+        return JobTerms(tuple(compress(counted.names, known.tolist())), lists, weights)
 
     def evidence(self, words: JobWords, prior: Floats) -> Floats:
         """Return what the words of a job say of each cause in nats, shape ``(n_causes,)``.
@@ -256,10 +214,10 @@ class CauseTexts:
         total = np.zeros(len(prior))
         add_lists(
             total,
-            self.table.indptr,
-            rows=self.table.indices,
-            values=self.table.data,
-            lists=np.concatenate([row.rows for row in asked]),
+            self.terms.pointers,
+            rows=self.terms.rows,
+            values=self.terms.values,
+            lists=np.concatenate([row.lists for row in asked]),
             scales=np.concatenate(scales),
         )
         return TEXT_WEIGHT * (total - float(prior @ total))
@@ -268,8 +226,4 @@ class CauseTexts:
 def _share(name: str) -> float:
     """Return what the cosine in a space counts."""
     share = SAID_SHARE if name.startswith("said") else 1 - SAID_SHARE
-    return share * (WORD_SHARE if _kind(name) == "word" else 1 - WORD_SHARE)
-
-
-def _kind(name: str) -> str:
-    return name.partition(" ")[2]
+    return share * (WORD_SHARE if kind_of(name) == "word" else 1 - WORD_SHARE)

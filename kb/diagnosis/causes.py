@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import replace
 from itertools import compress
-from typing import Final, NamedTuple
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,20 +15,22 @@ from kb.diagnosis.calibration import SHIPPED, Calibration
 from kb.diagnosis.cause_counts import CauseCounts
 from kb.diagnosis.cause_rows import CauseRows
 from kb.diagnosis.cause_sample import told_sample
+from kb.diagnosis.cause_terms import term_arrays
 from kb.diagnosis.cause_texts import CauseText, CauseTexts, fit_texts, texts_of
-from kb.diagnosis.chances import Entry, Evidence, chances_of, log_vote, part_name, summed
+from kb.diagnosis.chances import CauseChance, Entry, Evidence, log_vote, part_name, ranked, summed
 from kb.diagnosis.learned_causes import BESIDE_LEARNED, LEARNED, learned_evidence
 from kb.diagnosis.linked import TOGETHER, LinkedFindings
 from kb.diagnosis.novelty import oddness
 from kb.diagnosis.outcome_tables import PSEUDO_CASES, OutcomeTables
 from kb.diagnosis.part_names import names_part
 from kb.diagnosis.profiles import ReadingProfile, cause_prior, profile_of_known, recorded_shares
+from kb.retrieval.column_arrays import named_for, part_of
 from kb.retrieval.features import CaseFeatures, Token, token_key
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.kept_arrays import Arrays
 from kb.retrieval.layers import LayeredIndex
 from kb.retrieval.measures import Measure
 from kb.retrieval.shards import AnyAsked
-from kb.retrieval.vectors import TextSpace
 
 Floats = NDArray[np.float64]
 
@@ -42,14 +44,8 @@ NOT_CURED_SHARE: Final = 0.2
 PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0.3}
 # Tokens of which is remembered what they say of every cause, some 2 kB each (our choice).
 _MOST_REMEMBERED: Final = 512
-
-
-class CauseChance(NamedTuple):
-    """The chance of one cause; ``cause`` is None for "something else"."""
-
-    cause: str | None
-    chance: float
-    cases: tuple[str, ...] = ()
+# Whose arrays are kept.
+_TEXTS: Final = "texts"
 
 
 class CauseModel:
@@ -76,15 +72,18 @@ class CauseModel:
         """Learn the profiles of the cases of ``index`` out of their texts, see ``fit``."""
         self._count(index)
         read, self.told_ = told_sample(self.rows_.cause_of)
-        self.texts_ = CauseTexts(
-            fit_texts(compress(cases, read.tolist()), self.causes_, self.words)
-        )
+        spaces = fit_texts(compress(cases, read.tolist()), self.causes_, self.words)
+        self.texts_ = CauseTexts(term_arrays(spaces))
         return self
 
-    def restore(self, index: CaseIndex, spaces: Mapping[str, TextSpace]) -> "CauseModel":
-        """Take up profiles that were fitted before; ``spaces`` as ``texts_`` gave them."""
+    def as_arrays(self) -> Arrays:
+        """Return what ``restore`` wants besides the index."""
+        return named_for(_TEXTS, self.texts_.terms.arrays)
+
+    def restore(self, index: CaseIndex, arrays: Mapping[str, NDArray[Any]]) -> "CauseModel":
+        """Take up profiles that were fitted before."""
         self._count(index)
-        self.texts_ = CauseTexts(spaces)
+        self.texts_ = CauseTexts(part_of(arrays, _TEXTS))
         return self
 
     def _count(self, index: CaseIndex) -> None:
@@ -291,9 +290,4 @@ class CauseModel:
 
     def ranked(self, evidence: Evidence) -> tuple[CauseChance, ...]:
         """Return the causes by chance out of what ``weigh`` returned."""
-        full = chances_of(evidence, self.calibration)
-        order = np.argsort(-full, kind="stable")
-        names, cases = (*self.causes_, None), (*self.rows_.cases, ())
-        rows = zip(order.tolist(), full[order].tolist(), strict=True)
-        made = CauseChance._make
-        return tuple([made((names[at], chance, cases[at])) for at, chance in rows])
+        return ranked(evidence, self.calibration, causes=self.causes_, cases=self.rows_.cases)

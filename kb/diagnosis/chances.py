@@ -1,6 +1,6 @@
 """From evidence to chances: weighted parts, the vote, and the chance of "something else"."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
@@ -19,6 +19,14 @@ Codes = NDArray[np.int64]
 
 NEIGHBOURS: Final = 15
 _VOTE_FLOOR: Final = float(np.exp(-12.0))
+
+
+class CauseChance(NamedTuple):
+    """The chance of one cause; ``cause`` is None for "something else"."""
+
+    cause: str | None
+    chance: float
+    cases: tuple[str, ...] = ()
 
 
 class Entry(NamedTuple):
@@ -113,3 +121,28 @@ def _with_floor(chances: Floats, least: float) -> Floats:
     lifted: Floats = chances * (1 - least) / (1 - chances[-1])
     lifted[-1] = least
     return lifted
+
+
+def ranked(
+    evidence: Evidence,
+    numbers: Calibration,
+    *,
+    causes: Sequence[str],
+    cases: Sequence[tuple[str, ...]],
+) -> tuple[CauseChance, ...]:
+    """Return the causes by chance, largest first, "something else" among them.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        What a job says of ``causes``.
+    numbers : Calibration
+        With which it is weighted.
+    causes, cases : sequences
+        Names, and the ids of the cases of each.
+    """
+    full = chances_of(evidence, numbers)
+    order = np.argsort(-full, kind="stable")
+    rows = zip(order.tolist(), full[order].tolist(), strict=True)
+    made, names, ids = CauseChance._make, (*causes, None), (*cases, ())
+    return tuple([made((names[at], chance, ids[at])) for at, chance in rows])

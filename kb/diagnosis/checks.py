@@ -13,7 +13,8 @@ from kb.case.term_rows import Caution, CheckTerm
 from kb.case.terms import Vocabulary
 from kb.diagnosis.access import Work, access_of, opening_minutes, work_of
 from kb.diagnosis.blocks import Block, better_to_look, blocks_by_worth
-from kb.diagnosis.causes import CauseChance, CauseModel
+from kb.diagnosis.causes import CauseModel
+from kb.diagnosis.chances import CauseChance
 from kb.diagnosis.information import entropy_bits
 from kb.diagnosis.looks import expected_minutes, look_order
 from kb.diagnosis.outcome_tables import Pair

@@ -7,7 +7,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from kb.diagnosis.causes import CauseChance, CauseModel
+from kb.diagnosis.causes import CauseModel
+from kb.diagnosis.chances import CauseChance
 from kb.diagnosis.information import information_gain
 from kb.diagnosis.linked import TOGETHER
 from kb.retrieval.asked import Asked

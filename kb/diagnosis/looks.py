@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.diagnosis.access import Work
-from kb.diagnosis.causes import CauseChance
+from kb.diagnosis.chances import CauseChance
 
 Floats = NDArray[np.float64]
 

@@ -59,7 +59,7 @@ def write_shards(
     folder.mkdir(parents=True, exist_ok=True)
     for number, part in enumerate(split(table, n_shards)):
         made = Layer(whole).fit_tables([part])
-        write_snapshot(_folder(folder, number), _stamp(stamp, number, n_shards), made, spaces={})
+        write_snapshot(_folder(folder, number), _stamp(stamp, number, n_shards), made)
 
 
 class KeptShard:

@@ -7,11 +7,12 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from kb.retrieval.column_arrays import pack, unpack
 from kb.retrieval.feature_lists import Lists
 from kb.retrieval.feature_table import LISTS, PLAIN, FeatureTable
 from kb.retrieval.kept_arrays import Arrays
 from kb.retrieval.mapped_file import MappedFile, write_mapped
-from kb.retrieval.snapshot import key_of, pack, unpack
+from kb.retrieval.snapshot import key_of
 
 _KIND: Final = "features"
 # What a cause's words are read from: cause, what came in, what was found.

@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from kb.retrieval.column_arrays import pack, unpack
 from kb.retrieval.kept_arrays import Arrays
 from kb.retrieval.learn import ANALYZERS
 from kb.retrieval.learned import FieldModel, Learned
-from kb.retrieval.snapshot import FORMAT, pack, read_arrays, unpack, write_arrays
+from kb.retrieval.snapshot import FORMAT, read_arrays, write_arrays
 from kb.retrieval.spelling import Spelling
 from kb.retrieval.vectors import TextSpace
 

@@ -9,7 +9,7 @@ import hashlib
 import hmac
 import json
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping
 from functools import cache
 from io import BytesIO
 from pathlib import Path
@@ -17,21 +17,27 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
 
-from kb.retrieval.columns import Named, Names, Texts
+from kb.retrieval.column_arrays import (
+    column,
+    named,
+    named_for,
+    pack_column,
+    pack_named,
+    pack_postings,
+    part_of,
+    unpack_postings,
+)
+from kb.retrieval.columns import Names
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.kept_arrays import Arrays, read_kept, write_kept
-from kb.retrieval.learn import ANALYZERS
-from kb.retrieval.postings import Postings
 from kb.retrieval.spelled import SpelledWords
 from kb.retrieval.texts import CaseTexts
-from kb.retrieval.vectors import TextSpace
 
 # Raised when the arrays mean something else than before.
-FORMAT: Final = 9
-_SEPARATOR: Final = "\x1e"
+FORMAT: Final = 10
 _DIGEST_BYTES: Final = 32
+_FURTHER: Final = "further"
 
 
 @cache
@@ -46,71 +52,10 @@ def code_digest() -> str:
     return digest.hexdigest()
 
 
-def pack(arrays: Arrays, name: str, texts: Any) -> None:
-    """Put words under ``name``: one array of UTF-8 bytes and their count."""
-    joined = _SEPARATOR.join(text.replace(_SEPARATOR, " ") for text in texts)
-    arrays[name] = np.frombuffer(joined.encode("utf-8", "replace"), np.uint8)
-    arrays[f"{name} count"] = np.array([len(texts)], np.int64)
-
-
-def unpack(arrays: Mapping[str, NDArray[Any]], name: str) -> list[str]:
-    """Return the words that ``pack`` put under ``name``."""
-    if int(arrays[f"{name} count"][0]) == 0:
-        return []
-    return arrays[name].tobytes().decode("utf-8").split(_SEPARATOR)
-
-
-def _pack_column(arrays: Arrays, name: str, texts: Iterable[str]) -> None:
-    made = texts if isinstance(texts, Texts) else Texts.of(texts)
-    arrays[name], arrays[f"{name} ends"] = made.letters, made.ends
-
-
-def _column(arrays: Mapping[str, NDArray[Any]], name: str) -> Texts:
-    return Texts(arrays[name], arrays[f"{name} ends"])
-
-
-def _pack_named(arrays: Arrays, name: str, values: Sequence[str | None]) -> None:
-    made = values if isinstance(values, Named) else Named.of(values)
-    arrays[f"{name} codes"] = made.codes
-    _pack_column(arrays, f"{name} names", made.names)
-
-
-def _named(arrays: Mapping[str, NDArray[Any]], name: str) -> Any:
-    return Named(_column(arrays, f"{name} names"), arrays[f"{name} codes"])
-
-
-def _pack_postings(arrays: Arrays, name: str, postings: Postings) -> None:
-    _pack_column(arrays, f"{name} keys", postings.keys)
-    arrays[f"{name} pointers"], arrays[f"{name} rows"] = postings.pointers, postings.rows
-
-
-def _unpack_postings(arrays: Mapping[str, NDArray[Any]], name: str) -> Postings:
-    keys = Names(_column(arrays, f"{name} keys"))
-    return Postings(keys, arrays[f"{name} pointers"], arrays[f"{name} rows"])
-
-
-def _pack_space(arrays: Arrays, name: str, space: TextSpace) -> None:
-    pack(arrays, f"{name} terms", list(space.terms_))
-    arrays[f"{name} idf"] = space.idf_
-    arrays[f"{name} pointers"] = space.postings_.indptr
-    arrays[f"{name} rows"] = space.postings_.indices
-    arrays[f"{name} weights"] = space.postings_.data
-    arrays[f"{name} shape"] = np.array(space.postings_.shape, np.int64)
-
-
-def _unpack_space(arrays: Mapping[str, NDArray[Any]], name: str) -> TextSpace:
-    space = TextSpace(ANALYZERS[name.rpartition(" ")[2]])
-    space.terms_ = {term: at for at, term in enumerate(unpack(arrays, f"{name} terms"))}
-    space.idf_ = arrays[f"{name} idf"]
-    parts = tuple(arrays[f"{name} {part}"] for part in ("weights", "rows", "pointers"))
-    space.postings_ = sparse.csr_array(parts, shape=tuple(arrays[f"{name} shape"]))
-    return space
-
-
 def _pack_texts(arrays: Arrays, name: str, texts: CaseTexts) -> None:
     spelled = texts.spelled
-    _pack_column(arrays, f"{name} words", texts.words)
-    _pack_column(arrays, f"{name} pieces", spelled.pieces)
+    pack_column(arrays, f"{name} words", texts.words)
+    pack_column(arrays, f"{name} pieces", spelled.pieces)
     for part in ("pointers", "rows", "counts", "lengths"):
         arrays[f"{name} piece {part}"] = getattr(spelled, part)
     for part in ("idf", "pointers", "rows", "values"):
@@ -120,8 +65,8 @@ def _pack_texts(arrays: Arrays, name: str, texts: CaseTexts) -> None:
 
 def _unpack_texts(arrays: Mapping[str, NDArray[Any]], name: str) -> CaseTexts:
     spelled = SpelledWords(
-        words=Names(_column(arrays, f"{name} words")),
-        pieces=Names(_column(arrays, f"{name} pieces")),
+        words=Names(column(arrays, f"{name} words")),
+        pieces=Names(column(arrays, f"{name} pieces")),
         pointers=arrays[f"{name} piece pointers"],
         rows=arrays[f"{name} piece rows"],
         counts=arrays[f"{name} piece counts"],
@@ -142,7 +87,7 @@ def write_snapshot(
     stamp: Mapping[str, Any],
     index: CaseIndex,
     *,
-    spaces: Mapping[str, TextSpace],
+    further: Mapping[str, NDArray[Any]] | None = None,
     numbers: Mapping[str, float] | None = None,
     source: Mapping[str, Any] | None = None,
 ) -> None:
@@ -154,25 +99,24 @@ def write_snapshot(
         The folder.
     stamp : mapping
         With what the index was fitted; ``read_snapshot`` wants the same.
-    spaces : mapping
-        Further text spaces to keep with it, by a name that ends in the analyzer's name.
+    further : mapping or None
+        Further arrays to keep with it, by name.
     numbers : mapping or None
         Fitted numbers to keep with it, by name.
     source : mapping or None
         From what the index was fitted, plain values that JSON can hold.
     """
     arrays: Arrays = {"values": index.values_, "case weights": index.weights_}
-    _pack_column(arrays, "ids", index.ids_)
-    _pack_column(arrays, "stated", index.stated_)
-    _pack_named(arrays, "causes", [cause or None for cause in index.causes_])
+    pack_column(arrays, "ids", index.ids_)
+    pack_column(arrays, "stated", index.stated_)
+    pack_named(arrays, "causes", [cause or None for cause in index.causes_])
     for name in ("standings", "origins", "groups"):
-        _pack_named(arrays, name, getattr(index, f"{name}_"))
+        pack_named(arrays, name, getattr(index, f"{name}_"))
     for name in ("fields", "tokens", "labels", "words", "measures"):
-        _pack_postings(arrays, name, getattr(index, f"{name}_"))
+        pack_postings(arrays, name, getattr(index, f"{name}_"))
     _pack_texts(arrays, "case", index.texts_)
-    for name, space in spaces.items():
-        _pack_space(arrays, f"cause {name}", space)
-    told = {"spaces": list(spaces), "source": dict(source or {}), "numbers": dict(numbers or {})}
+    arrays |= named_for(_FURTHER, further or {})
+    told = {"source": dict(source or {}), "numbers": dict(numbers or {})}
     write_kept(path, arrays, key=key_of(stamp), told=told)
     # Where a fitted index was kept before it was a folder.
     path.with_name(f"{path.name}.npz").unlink(missing_ok=True)
@@ -221,10 +165,10 @@ def read_arrays(path: Path, *, key: str) -> Arrays | None:
 
 
 class Kept(NamedTuple):
-    """What a folder keeps: the fitted index and from what, more text spaces and numbers by name."""
+    """What a folder keeps: the fitted index and from what, further arrays and numbers by name."""
 
     cases: CaseIndex
-    spaces: dict[str, TextSpace]
+    further: Arrays
     numbers: dict[str, float]
     source: dict[str, Any]
 
@@ -235,20 +179,19 @@ def read_snapshot(path: Path, stamp: Mapping[str, Any]) -> Kept | None:
     if found is None:
         return None
     arrays, told = found
-    spaces = {name: _unpack_space(arrays, f"cause {name}") for name in told["spaces"]}
-    return Kept(_index(arrays), spaces, told["numbers"], told["source"])
+    return Kept(_index(arrays), part_of(arrays, _FURTHER), told["numbers"], told["source"])
 
 
 def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index = CaseIndex()
-    index.ids_, index.stated_ = _column(arrays, "ids"), _column(arrays, "stated")
-    index.causes_, index.standings_ = _named(arrays, "causes"), _named(arrays, "standings")
-    index.origins_, index.groups_ = _named(arrays, "origins"), _named(arrays, "groups")
+    index.ids_, index.stated_ = column(arrays, "ids"), column(arrays, "stated")
+    index.causes_, index.standings_ = named(arrays, "causes"), named(arrays, "standings")
+    index.origins_, index.groups_ = named(arrays, "origins"), named(arrays, "groups")
     index.values_, index.weights_ = arrays["values"], arrays["case weights"]
-    index.fields_ = _unpack_postings(arrays, "fields")
-    index.tokens_ = _unpack_postings(arrays, "tokens")
-    index.labels_ = _unpack_postings(arrays, "labels")
-    index.words_ = _unpack_postings(arrays, "words")
-    index.measures_ = _unpack_postings(arrays, "measures")
+    index.fields_ = unpack_postings(arrays, "fields")
+    index.tokens_ = unpack_postings(arrays, "tokens")
+    index.labels_ = unpack_postings(arrays, "labels")
+    index.words_ = unpack_postings(arrays, "words")
+    index.measures_ = unpack_postings(arrays, "measures")
     index.texts_ = _unpack_texts(arrays, "case")
     return index

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Final
 
 from kb.case.model import Job, Phase
-from kb.diagnosis.causes import CauseChance
+from kb.diagnosis.chances import CauseChance
 from kb.diagnosis.information import bits_told
 from kb.store.answers import Gain, ShownAnswer
 from kb.workflow.fitted import Fitted

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Final, Self
 
 from kb.case.meant_now import as_meant_now
 from kb.case.model import Job
-from kb.diagnosis.causes import CauseChance, CauseModel
+from kb.diagnosis.causes import CauseModel
+from kb.diagnosis.chances import CauseChance
 from kb.diagnosis.explain import Explainer
 from kb.retrieval.features import CaseFeatures, case_features
 from kb.retrieval.index import CaseIndex

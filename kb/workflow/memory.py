@@ -185,7 +185,7 @@ class Memory:
         if found is None:
             return None
         model = CauseModel(words, calibration=from_numbers(found.numbers))
-        model.restore(found.cases, found.spaces)
+        model.restore(found.cases, found.further)
         model.told_ = Sample(**found.source["told"])
         source = Source(**found.source["read"])
         return Fitted.of(source, found.cases, model, altitude_m=self.altitude_m)
@@ -272,7 +272,7 @@ class Memory:
                     self.folder / SNAPSHOT,
                     stamp,
                     index,
-                    spaces=model.texts_.spaces(),
+                    further=model.as_arrays(),
                     numbers=numbers.as_numbers(),
                     source={"read": source.as_values(), "told": model.told_.as_values()},
                 )

@@ -5,7 +5,7 @@ from statistics import median
 
 from kb.case.model import FixKind, Job
 from kb.case.standing import ELSEWHERE
-from kb.diagnosis.causes import CauseChance
+from kb.diagnosis.chances import CauseChance
 from kb.diagnosis.guess import GuessOrCheck, guess_or_check
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.layers import LayeredIndex

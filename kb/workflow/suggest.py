@@ -9,7 +9,8 @@ from kb.case.standing import standing_of
 from kb.case.terms import Vocabulary
 from kb.diagnosis.access import access_of
 from kb.diagnosis.calibration import SHIPPED, Calibration
-from kb.diagnosis.causes import CauseChance, CauseModel
+from kb.diagnosis.causes import CauseModel
+from kb.diagnosis.chances import CauseChance
 from kb.diagnosis.checks import CheckAdvice, LookAdvice, next_steps
 from kb.diagnosis.expected import LEAST_NATS
 from kb.diagnosis.explain import Explainer, Explanation

@@ -10,7 +10,7 @@ from typing import Any, Final
 from kb.case.model import Job, JobState
 from kb.case.standing import ELSEWHERE
 from kb.case.terms import Vocabulary
-from kb.diagnosis.causes import CauseChance
+from kb.diagnosis.chances import CauseChance
 from kb.diagnosis.measure import Answered, score_causes, score_rankings
 from kb.diagnosis.reliability import score_reliability
 from kb.errors import ImportTableError

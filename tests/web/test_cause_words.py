@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 
 from kb.case.terms import load_vocabulary
-from kb.diagnosis.causes import CauseChance
+from kb.diagnosis.chances import CauseChance
 from kb.diagnosis.expected import Expected
 from kb.diagnosis.explain import Explanation, Point
 from kb.retrieval.features import Token

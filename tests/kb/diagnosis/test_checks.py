@@ -3,7 +3,8 @@ import pytest
 
 from kb.case.terms import load_vocabulary
 from kb.diagnosis.access import access_of, opening_minutes, work_of
-from kb.diagnosis.causes import CauseChance, CauseModel
+from kb.diagnosis.causes import CauseModel
+from kb.diagnosis.chances import CauseChance
 from kb.diagnosis.checks import LEAST_BITS, MOST_CAUTIONS, cautions_for, next_steps
 from kb.diagnosis.looks import expected_minutes, look_order
 from kb.diagnosis.proving import proving_look

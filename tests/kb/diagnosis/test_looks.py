@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from kb.diagnosis.access import work_of
-from kb.diagnosis.causes import CauseChance
+from kb.diagnosis.chances import CauseChance
 from kb.diagnosis.looks import chances_left, expected_minutes, look_order, minutes_after
 
 

@@ -33,7 +33,7 @@ def test_what_was_kept_answers_to_the_last_bit(kept):
 def test_a_kept_index_takes_up_what_was_learned(kept, tmp_path):
     _, learned = kept
     index = CaseIndex().fit(cases())
-    write_snapshot(tmp_path / "index.npz", {"state": "1"}, index, spaces={})
+    write_snapshot(tmp_path / "index.npz", {"state": "1"}, index)
     found = read_snapshot(tmp_path / "index.npz", {"state": "1"})
     assert found is not None
     query = ask("fan noisy")
@@ -44,7 +44,7 @@ def test_a_kept_index_takes_up_what_was_learned(kept, tmp_path):
 def test_a_missing_foreign_or_broken_file_is_ignored(kept, tmp_path):
     path, _ = kept
     assert read_learned(tmp_path / "none.npz", key="k") is None
-    write_snapshot(tmp_path / "index.npz", {}, CaseIndex().fit([CaseFeatures(case="C")]), spaces={})
+    write_snapshot(tmp_path / "index.npz", {}, CaseIndex().fit([CaseFeatures(case="C")]))
     assert read_learned(tmp_path / "index.npz", key="k") is None
     good, rng = path.read_bytes(), random.Random(5)
     for _ in range(50):

@@ -23,7 +23,7 @@ def question(**changes) -> Question:
 
 
 def test_a_shard_read_from_its_file_answers_as_the_one_that_was_written(tmp_path):
-    write_snapshot(tmp_path / "part", {"for": "a test"}, PART, spaces={})
+    write_snapshot(tmp_path / "part", {"for": "a test"}, PART)
     kept = read_snapshot(tmp_path / "part", {"for": "a test"})
     assert kept is not None
     again = Shard(shard_over(WHOLE, kept.cases)).answer(question())

@@ -87,7 +87,7 @@ def test_chances_of_causes_are_those_of_one_index():
     words = load_vocabulary()
     model = CauseModel(words).fit(FITTED, ONE)
     index = sharded(ONE, FITTED, 4)
-    same = CauseModel(words).restore(index.base, model.texts_.spaces())
+    same = CauseModel(words).restore(index.base, model.as_arrays())
     for query in ASKED:
         expected, found = model.weigh(ONE.ask(query)), same.weigh(index.ask(query))
         assert found.names == expected.names
@@ -107,7 +107,7 @@ def test_later_cases_lie_over_shards_as_they_do_over_one_index():
     words = load_vocabulary()
     model = CauseModel(words).fit(FITTED, ONE)
     follows = model.following(one)
-    same = CauseModel(words).restore(index.base, model.texts_.spaces()).following(index)
+    same = CauseModel(words).restore(index.base, model.as_arrays()).following(index)
     for query in ASKED:
         expected, found = one.ask(query), index.ask(query)
         assert found.best(30) == expected.best(30)

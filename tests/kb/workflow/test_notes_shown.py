@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 
 from kb.case.model import Polarity, Symptom, Vehicle
-from kb.diagnosis.causes import CauseChance
+from kb.diagnosis.chances import CauseChance
 from kb.store.notes import NoteText, Pattern
 from kb.workflow.notes import change_note
 from kb.workflow.notes_shown import LEAST_CHANCE, notes_for
