@@ -3,13 +3,13 @@
 import re
 from collections.abc import Callable, Iterator, MutableMapping
 from functools import wraps
-from types import CodeType
+from types import CodeType, FunctionType
 from typing import Any, Final
 
 from flask.templating import Environment
 from jinja2 import Environment as AnyEnvironment
 from jinja2 import Template
-from jinja2.runtime import Context
+from jinja2.runtime import Context, Macro
 from markupsafe import Markup, escape
 from typing_extensions import override
 
@@ -37,6 +37,9 @@ def escaped(value: object) -> str:
     return str(value) if kind is float or kind is int else escape(value)
 
 
+# How Jinja marks a function that wants more than it is given, and what it hands on for those alone.
+_WISH: Final = "jinja_pass_arg"
+_SCOPES: Final = frozenset({"_block_vars", "_loop_vars"})
 # What a template's code is to Jinja: pieces of text, one after the other.
 _Draws = Callable[[Context], Iterator[str]]
 
@@ -70,7 +73,24 @@ def _at_once(draw: _Draws) -> _Draws:
     return drawn
 
 
+class _Context(Context):
+    """What the templates of a page see; calls what it knows without asking how to call it."""
+
+    @override
+    def call(self, called: Any, /, *args: Any, **kwargs: Any) -> Any:
+        """Call a macro or a function as ``Context.call`` does, the rest by it."""
+        kind = type(called)
+        if kind is Macro:
+            args = (self.eval_ctx, *args)
+        elif kind is not FunctionType or hasattr(called, _WISH):
+            return super().call(called, *args, **kwargs)
+        for name in _SCOPES & kwargs.keys():
+            del kwargs[name]
+        return called(*args, **kwargs)
+
+
 class Drawing(Environment):
     """The environment of the pages' templates."""
 
     template_class = _Template
+    context_class = _Context

@@ -2,7 +2,7 @@ import pytest
 from flask import Flask
 from hypothesis import given
 from hypothesis import strategies as st
-from jinja2 import DictLoader
+from jinja2 import DictLoader, Environment, pass_context
 from markupsafe import Markup, escape
 
 from kb.case.model import Phase
@@ -102,3 +102,26 @@ def test_a_kept_address_is_the_one_that_flask_makes(site, root, endpoint, values
         assert {site.app.url_for(endpoint, **values) for _ in range(2)} == {made}
         other = values | {"job_id": "J9"} if "job_id" in values else values
         assert site.app.url_for(endpoint, **other) == Flask.url_for(site.app, endpoint, **other)
+
+
+def test_whatever_a_template_calls_gets_what_jinja_gives_it():
+    @pass_context
+    def seen(context, name):
+        return context[name]
+
+    class Row:
+        def twice(self, text, sign="-"):
+            return f"{text}{sign}{text}"
+
+    text = (
+        "{% macro shown(one, other='b') %}{{ one }}{{ other }}{{ caller() if caller }}{% endmacro %}"
+        "{% for at in rows %}{% set now = at %}{{ shown(at) }} {{ shown(other=at, one='<') }} {{ plain(at, sign='+') }} "
+        "{{ row.twice(at) }} {{ seen('now') }} {{ loop.cycle('x', 'y') }}\n{% endfor %}"
+        "{% call shown(1) %}inside{% endcall %}"
+    )
+    values = {"rows": ["a", "<i>"], "plain": Row().twice, "row": Row(), "seen": seen}
+    plain = Environment(autoescape=True).from_string(text)
+    ours = Drawing(Flask(__name__), autoescape=True).from_string(text)
+    for calls in (values, values | {"plain": lambda text, sign: f"{text}{sign}"}):
+        assert ours.render(calls) == plain.render(calls)
+    assert "&lt;i&gt;b &lt;&lt;i&gt;" in ours.render(values)
