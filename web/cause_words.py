@@ -64,6 +64,16 @@ def nothing_words(suggestion: Suggestion) -> str:
     )
 
 
+def missing_words(suggestion: Suggestion) -> str:
+    """Return what is said where a part of the memory did not answer; empty where all did."""
+    if not suggestion.missing:
+        return ""
+    return (
+        f"{suggestion.missing} of the {suggestion.parts} parts of the memory did not answer just "
+        "now: cases may be left out here and the chances may change. Ask again in a moment."
+    )
+
+
 def cause_cells(row: CauseChance, suggestion: Suggestion, words: Vocabulary) -> tuple[str, ...]:
     """Return chance, cause and cases as cells of a table."""
     cases = cases_words(row, suggestion.why(row.cause))

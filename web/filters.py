@@ -6,7 +6,7 @@ from kb.case.model import Reading, ReadingSet, Response, Symptom, Vehicle
 from kb.diagnosis.checks import CheckAdvice, LookAdvice
 from kb.workflow.jobs import vehicle_line
 from web import check_words
-from web.cause_words import cases_words, nothing_words
+from web.cause_words import cases_words, missing_words, nothing_words
 from web.db import words
 from web.wording import (
     amount,
@@ -128,6 +128,7 @@ def init_app(app: Flask) -> None:
         percent,
         choice_words,
         cases_words,
+        missing_words,
         nothing_words,
     ):
         app.add_template_filter(filter_)

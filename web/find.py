@@ -74,8 +74,13 @@ def _answered(text: str, wanted: CaseFilter) -> _Page:
         return _Page(text=_page(error=str(error)), status=status)
     return _Page(
         text=_page(parsed=parsed, answers=found, notes=notes, filtered=wanted.active),
-        lost=text if found.nothing_like_it or not found.matches else "",
+        lost=text if _is_lost(found) else "",
     )
+
+
+def _is_lost(found: Suggestion) -> bool:
+    """Say whether a search found nothing; a part that did not answer might have known a case."""
+    return not found.missing and (found.nothing_like_it or not found.matches)
 
 
 def _page(*, errors: Mapping[str, str] | None = None, **known: object) -> str:

@@ -66,6 +66,11 @@ def _place(job: Job, revision: int | None = None) -> Place:
     return Place(name=name, follows=db.words().shop.mark, revision=revision)
 
 
+def _is_whole(answers: Suggestion | None) -> bool:
+    """Say whether every part of the memory answered; what is drawn of others is not kept."""
+    return answers is None or not answers.missing
+
+
 @bp.app_template_global()
 def kept_answers(
     job: Job, answers: Suggestion | None, *, notes: tuple[Note, ...], fitted: Hashable
@@ -74,7 +79,7 @@ def kept_answers(
     place = _place(job)
     shown = (without_waiting(job), fitted, answers and answers.guess, notes, place.follows)
     values: dict[str, Any] = {"job": job, "answers": answers, "notes": notes, "typed": {}}
-    return kept_part("_answers.html", shown, lambda: values, place=place)
+    return kept_part("_answers.html", shown, lambda: values, place=place, keeps=_is_whole(answers))
 
 
 @bp.app_template_global()
@@ -113,7 +118,7 @@ def kept_strips(job: Job, answers: Suggestion | None, fitted: Hashable) -> Marku
     place = _place(job)
     values: dict[str, Any] = {"job": job, "answers": answers}
     shown = (without_waiting(job), fitted, place.follows)
-    return kept_part("_strips.html", shown, lambda: values, place=place)
+    return kept_part("_strips.html", shown, lambda: values, place=place, keeps=_is_whole(answers))
 
 
 @bp.app_template_global()

@@ -132,6 +132,7 @@ def kept_part(
     values: Callable[[], Mapping[str, Any]],
     *,
     place: Place | None = None,
+    keeps: bool = True,
 ) -> Markup:
     """Return a part of a page with fresh numbers for its forms.
 
@@ -146,6 +147,8 @@ def kept_part(
     place : Place, optional
         Where only the last is kept, and whose rows the next one takes over; without one each is
         kept by what it follows from.
+    keeps : bool
+        Whether it is kept once it is drawn.
     """
     token = form_token()
     key = (template, place.name if place else follows_from)
@@ -154,7 +157,8 @@ def kept_part(
         pen = Pen(drawn.rows if drawn else {}, follows=place and place.follows, token=token)
         text = render_template(template, **values(), pen=pen, revision=_REVISION)
         drawn = pen.drawn(text, follows_from)
-        _kept().keep(key, drawn)
+        if keeps:
+            _kept().keep(key, drawn)
     text = "".join(drawn.texts).replace(_TOKEN, token)
     if place and place.revision is not None:
         text = text.replace(_REVISION, str(place.revision))

@@ -10,7 +10,7 @@ from kb.case.parse import Parsed, Question
 from kb.case.terms import Vocabulary
 from kb.workflow.suggest import SeenBefore, Suggestion
 from web.case_words import standing_words
-from web.cause_words import cause_cells, cause_json, lines_under, nothing_words
+from web.cause_words import cause_cells, cause_json, lines_under, missing_words, nothing_words
 from web.check_words import check_rows, next_json
 from web.close_parts import part_words
 from web.layout import WIDTH, table, visible_json
@@ -110,6 +110,9 @@ def answer_text(parsed: Parsed | None, suggestion: Suggestion | None, words: Voc
     if suggestion is None:
         blocks.append(("No closed job yet", ["the answers come with the first case"]))
     else:
+        if suggestion.missing:
+            left_out = fill(missing_words(suggestion), WIDTH).split("\n")
+            blocks.append(("Part of the memory is missing", left_out))
         blocks += _answer_blocks(suggestion, words)
     return "\n\n".join("\n".join([title, "-" * len(title), *lines]) for title, lines in blocks)
 
@@ -176,6 +179,8 @@ def answer_json(parsed: Parsed, suggestion: Suggestion | None) -> dict[str, Any]
         ],
         **next_json(suggestion),
         "nothing_like_it": suggestion.nothing_like_it,
+        "parts": suggestion.parts,
+        "missing_parts": suggestion.missing,
     }
 
 

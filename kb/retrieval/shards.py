@@ -182,22 +182,27 @@ class Answers:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShardedAsked:
-    """One query held against the cases of all shards."""
+    """One query held against the cases of all shards.
+
+    ``further`` holds what they said where more was asked than at first.
+    """
 
     index: ShardedIndex
     query: CaseFeatures
     answers: Answers
+    further: list[Answers] = field(default_factory=list, repr=False, compare=False)
 
     @property
     def missing(self) -> int:
-        """How many shards could not be asked."""
-        return self.answers.asked - self.answers.answered
+        """How many shards could not be asked, the most at one time."""
+        return max(answers.asked - answers.answered for answers in (self.answers, *self.further))
 
     def best(self, top: int, among: Collection[str] | None = None) -> tuple[Match, ...]:
         """Return the ``top`` best cases, see ``Asked.best``."""
         answers = self.answers
         if among is not None or top > _AT_ONCE:
             answers = self.index.answers(self.query, top, among)
+            self.further.append(answers)
         return tuple(_numbered(self.index.row_of, match) for match in answers.best(top))
 
     def witnesses(self, top: int, cause_of: Codes) -> Witnesses:

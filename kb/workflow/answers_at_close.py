@@ -29,7 +29,8 @@ def shown_at_close(fitted: Fitted | None, job: Job) -> ShownAnswer | None:
     """Return what is said of an open job as it stands, and what each finding had told.
 
     None where nothing is fitted, where the job itself is among the fitted (closed before and
-    reopened: it would find itself), or where answering failed, which stops no close.
+    reopened: it would find itself), where a part of the memory did not answer, or where answering
+    failed, which stops no close.
     """
     if fitted is None or not len(fitted.index) or job.closing is not None or fitted.holds(job.id):
         return None
@@ -40,11 +41,13 @@ def shown_at_close(fitted: Fitted | None, job: Job) -> ShownAnswer | None:
         return None
 
 
-def _shown(fitted: Fitted, job: Job) -> ShownAnswer:
+def _shown(fitted: Fitted, job: Job) -> ShownAnswer | None:
     wanted = Wanted(top=MATCHES)
     start = as_written_up(job)
     first = fitted.suggest(start, wanted)
     found = fitted.suggest(job, wanted)
+    if first.missing or found.missing:
+        return None
     check, subject = _first_check(first)
     return ShownAnswer(
         causes=tuple((row.cause, round(row.chance, _DIGITS)) for row in found.shown),

@@ -1,9 +1,11 @@
 """The closed jobs of one state of the store, fitted: what answers without looking at the store."""
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from threading import Lock
 from typing import TYPE_CHECKING, Final, Self
+
+from cachetools import LRUCache
 
 from kb.case.meant_now import as_meant_now
 from kb.case.model import Job
@@ -20,6 +22,24 @@ if TYPE_CHECKING:
 
 # Jobs whose answers a process remembers, some 40 kB each: more than a shop has open (our choice).
 MOST_REMEMBERED: Final = 64
+
+
+class _Remembered:
+    """Answers that follow from the job and from what is fitted, neither of which ever changes."""
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._answers: LRUCache[tuple[Job, int], Suggestion] = LRUCache(MOST_REMEMBERED)
+
+    def get(self, job: Job, top: int) -> Suggestion | None:
+        with self._lock:
+            return self._answers.get((job, top))
+
+    def keep(self, job: Job, top: int, found: Suggestion) -> None:
+        """Keep an answer; one that a part of the memory is missing from is asked for again."""
+        if not found.missing:
+            with self._lock:
+                self._answers[job, top] = found
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,12 +61,9 @@ class Fitted:
     learned: str = ""
     new_causes: frozenset[str] = frozenset()
     prices: dict[str | None, int | None] = field(default_factory=dict, repr=False, compare=False)
-    _remembered: Callable[[Job, int], Suggestion] = field(init=False, repr=False, compare=False)
-
-    def __post_init__(self) -> None:
-        # The answers follow from the job and from what is fitted, neither of which ever changes.
-        remembered = lru_cache(maxsize=MOST_REMEMBERED)(self._explained_best)
-        object.__setattr__(self, "_remembered", remembered)
+    _remembered: _Remembered = field(
+        default_factory=_Remembered, init=False, repr=False, compare=False
+    )
 
     @classmethod
     def of(
@@ -122,12 +139,14 @@ class Fitted:
         EmptyIndexError
             If no closed job is fitted.
         """
-        if wanted.among is None:
-            return self._remembered(without_waiting(job), wanted.top)
-        return self._explained(job, wanted)
-
-    def _explained_best(self, job: Job, top: int) -> Suggestion:
-        return self._explained(job, Wanted(top=top))
+        if wanted.among is not None:
+            return self._explained(job, wanted)
+        job = without_waiting(job)
+        found = self._remembered.get(job, wanted.top)
+        if found is None:
+            found = self._explained(job, wanted)
+            self._remembered.keep(job, wanted.top, found)
+        return found
 
     def _explained(self, job: Job, wanted: Wanted) -> Suggestion:
         return suggest_from(

@@ -21,6 +21,7 @@ from kb.retrieval.feature_table import FeatureTable
 from kb.retrieval.features import CaseFeatures, case_features, finding_token
 from kb.retrieval.index import NO_CASE, CaseIndex
 from kb.retrieval.layers import LayeredIndex
+from kb.retrieval.shards import AnyAsked, ShardedAsked
 from kb.retrieval.similarity import Reason
 
 # Likely causes that are shown, each with its reasons, beside "something else" (our choice).
@@ -74,6 +75,7 @@ class Suggestion:
     ``guess`` is there where the leading cause has a price in the shop's own cases, ``reasons``
     for the causes shown where they were asked for, ``look`` where going to look costs no more than
     checking further; ``settles`` is False where no listed check tells anything about the cause.
+    Of the ``parts`` that the memory lies in, ``missing`` did not answer: their cases are left out.
     """
 
     matches: tuple[SeenBefore, ...]
@@ -84,6 +86,8 @@ class Suggestion:
     reasons: tuple[Explanation, ...] = ()
     look: LookAdvice | None = None
     settles: bool = False
+    parts: int = 1
+    missing: int = 0
 
     @property
     def shown(self) -> tuple[CauseChance, ...]:
@@ -217,6 +221,7 @@ def suggest_from(
         )
         for row in asked.best(wanted.top, wanted.among)
     )
+    parts, missing = _parts(asked)
     found = Suggestion(
         matches=seen,
         causes=chances,
@@ -224,11 +229,20 @@ def suggest_from(
         nothing_like_it=chances[0].cause is None,
         look=steps.look,
         settles=steps.settles,
+        parts=parts,
+        missing=missing,
     )
     if explainer is None:
         return found
     causes = [row.cause for row in found.shown if row.cause is not None]
     return replace(found, reasons=explainer.explain(query, entries, causes))
+
+
+def _parts(asked: AnyAsked) -> tuple[int, int]:
+    """Return in how many parts the memory was asked, and how many of them did not answer."""
+    if isinstance(asked, ShardedAsked):
+        return len(asked.index.shards), asked.missing
+    return 1, 0
 
 
 def _done(job: Job, words: Vocabulary) -> tuple[tuple[str, str], ...]:

@@ -14,6 +14,7 @@ from web.cause_words import (
     cause_cells,
     cause_json,
     lines_under,
+    missing_words,
     nothing_words,
     point_words,
     reason_lines,
@@ -110,3 +111,12 @@ def test_json_has_reasons_only_where_there_are_some():
 def test_a_weight_of_any_length_stands_apart_from_its_words(nats):
     why = replace(WHY, speaks_for=(Point(what="words: no crank", nats=nats),), unknown=())
     assert f"{nats:+.1f} " in reason_lines(why, 90)[0]
+
+
+def test_it_is_said_how_much_of_the_memory_did_not_answer():
+    found = suggestion(a_chance())
+    assert missing_words(found) == ""
+    assert missing_words(replace(found, parts=4, missing=1)) == (
+        "1 of the 4 parts of the memory did not answer just now: cases may be left out here and "
+        "the chances may change. Ask again in a moment."
+    )

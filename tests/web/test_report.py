@@ -24,7 +24,17 @@ from web.report import (
 
 # The keys of design.md section 11, which other programs read.
 KEYS = {
-    "": {"asked", "matches", "causes", "checks", "settles", "look", "nothing_like_it"},
+    "": {
+        "asked",
+        "matches",
+        "causes",
+        "checks",
+        "settles",
+        "look",
+        "nothing_like_it",
+        "parts",
+        "missing_parts",
+    },
     "asked": {"text", "symptoms", "readings", "codes", "findings", "unread"},
     "symptoms": {"text", "concept", "polarity", "conditions"},
     "readings": {"quantity", "value", "unit", "canonical", "phase"},
@@ -191,3 +201,14 @@ def test_what_a_job_turned_out_to_be_is_its_cause_or_its_end(site):
     assert ended_as(job, site.words) == "behaves as designed"
     other = a_job(state=JobState.CLOSED, closing=a_closing(None, end="own_end", proofs=()))
     assert ended_as(other, site.words) == "own end"
+
+
+def test_the_terminal_says_first_that_a_part_of_the_memory_did_not_answer(site, asked, suggestion):
+    title = "Part of the memory is missing"
+    assert title not in answer_text(asked, suggestion, site.words)
+    short = replace(suggestion, parts=3, missing=2)
+    told = answer_text(None, short, site.words)
+    assert told.startswith(f"{title}\n")
+    assert "2 of the 3 parts of the memory did not answer" in told
+    made = answer_json(asked, short)
+    assert (made["parts"], made["missing_parts"]) == (3, 2)

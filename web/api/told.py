@@ -96,13 +96,19 @@ class CheckTold(Row):
 
 
 class Answers(Row):
-    """Prior cases, likely causes and the next check; the names of ``baybook find --json``."""
+    """Prior cases, likely causes and the next check; the names of ``baybook find --json``.
+
+    Where ``missing_parts`` of the ``parts`` of the memory did not answer, cases may be left out;
+    ask again in a moment.
+    """
 
     asked: AskedTold
     matches: list[MatchTold]
     causes: list[CauseTold]
     checks: list[CheckTold]
     nothing_like_it: bool
+    parts: int
+    missing_parts: int
 
 
 class WeekTold(Row):

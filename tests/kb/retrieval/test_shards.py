@@ -155,3 +155,26 @@ def test_nothing_to_search_is_said():
     index = sharded(ONE, FITTED[:0], 2).changed([], [case.case for case in FITTED])
     with pytest.raises(EmptyIndexError, match="expected at least 1 closed case"):
         index.search(ASKED[0])
+
+
+class LaterAway(ShardsHere):
+    """Shards of which the last answers only the first question."""
+
+    asked = 0
+
+    @override
+    def ask(self, question):
+        self.asked += 1
+        found = super().ask(question)
+        return found if self.asked == 1 else [*found[:-1], None]
+
+
+@pytest.mark.parametrize("known", [{"top": 30}, {"top": 5, "among": {FITTED[3].case}}])
+def test_a_shard_that_goes_away_between_two_questions_is_missing(known):
+    shards = LaterAway.fitted(FeatureTable.of(FITTED), Whole(ONE), 3)
+    found = ShardedIndex(counted(ONE), shards).ask(ASKED[0])
+    assert found.missing == 0
+    found.best(5)
+    assert found.missing == 0
+    found.best(**known)
+    assert found.missing == 1

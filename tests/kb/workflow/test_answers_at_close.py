@@ -11,6 +11,7 @@ from kb.workflow.answers_at_close import MOST_FINDINGS, shown_at_close
 from kb.workflow.jobs import Intake, add_text, open_job
 from kb.workflow.suggest import Wanted, as_written_up
 from tests.kb.workflow.test_close import closed, opened
+from tests.part_away import in_two_parts
 
 FAN = "fan air on condenser: hi 318 to 214, vent 68 to 47 x2"
 
@@ -122,3 +123,11 @@ def test_what_was_said_goes_into_the_store_and_back(shop, fitted, job):
     shop.write(lambda unit: unit.answers.keep(done.id, shown))
     with shop.store.read() as unit:
         assert unit.answers.closed(shop.today, shop.today)[done.id] == shown
+
+
+def test_what_a_part_of_the_memory_is_missing_from_is_not_kept(shop, job):
+    memory = shop.memory()
+    parts = in_two_parts(memory)
+    assert shown_at_close(memory.as_fitted(), job) is not None
+    parts.away = True
+    assert shown_at_close(memory.as_fitted(), job) is None

@@ -6,6 +6,7 @@ from kb.workflow.jobs import draft_job
 from kb.workflow.suggest import Wanted
 from tests.kb.workflow.test_close import closed, opened
 from tests.kb.workflow.test_suggest import ASKED
+from tests.part_away import in_two_parts
 
 
 def test_chances_alone_are_those_of_the_whole_answer(shop):
@@ -65,3 +66,34 @@ def test_a_job_that_waits_has_the_answers_that_it_had_before(shop):
     known = fitted.explained(job, Wanted())
     assert fitted.explained(waiting, Wanted()) is known
     assert fitted.suggest(waiting, Wanted()) == fitted.suggest(job, Wanted())
+
+
+def test_an_answer_that_a_part_is_missing_from_is_not_remembered(shop):
+    closed(shop, opened(shop))
+    kept = shop.memory()
+    parts = in_two_parts(kept)
+    fitted = kept.fitted()
+    job = draft_job(ASKED, words=shop.words, today=shop.today).job
+    parts.away = True
+    assert (fitted.explained(job, Wanted()).missing, kept.suggest(job).missing) == (1, 1)
+    parts.away = False
+    whole = fitted.explained(job, Wanted())
+    assert (whole.parts, whole.missing) == (2, 0)
+    parts.away = True
+    assert fitted.explained(job, Wanted()) is whole
+
+
+def test_of_more_jobs_than_are_remembered_the_last_are(shop, monkeypatch):
+    closed(shop, opened(shop))
+    monkeypatch.setattr("kb.workflow.fitted.MOST_REMEMBERED", 2)
+    fitted = shop.memory().fitted()
+    jobs = [
+        draft_job(f"{ASKED}; vent {50 + at} F", words=shop.words, today=shop.today).job
+        for at in range(3)
+    ]
+    first, second, third = (fitted.explained(job, Wanted()) for job in jobs)
+    assert fitted.explained(jobs[2], Wanted()) is third
+    assert fitted.explained(jobs[1], Wanted()) is second
+    again = fitted.explained(jobs[0], Wanted())
+    assert again == first
+    assert again is not first
