@@ -7,6 +7,8 @@ wherever they are kept.
 """
 
 import math
+import sys
+from bisect import bisect_left
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from copy import copy
@@ -18,6 +20,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from kb.retrieval.analyzer import SMALL_WORDS, told_words
+from kb.retrieval.columns import Names
 from kb.retrieval.feature_lists import Lists
 from kb.retrieval.lists import add_lists, places
 from kb.retrieval.spelled import SpelledWords, are_alike, length_of, piece_list
@@ -28,6 +31,9 @@ Numbers = NDArray[np.int32]
 
 # Letters with which two words must begin alike to be shown as one (our choice).
 _SAME_START: Final = 3
+_LAST_LETTER: Final = chr(sys.maxunicode)
+# First letters whose words are remembered (our choice; some 200 bytes each).
+_MOST_REMEMBERED: Final = 4096
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +89,8 @@ class Rarities:
 class CaseTexts:
     """The texts of all cases by word; ``cosines`` holds those of a question against them.
 
+    Words are numbered in order of their letters.
+
     The cosine of two texts is ``a' G b / (|a| |b|)``: a and b hold ``(1 + ln count)`` times the
     weight of each word, G how alike two words are (0 below a limit), ``|a|`` is the length of the
     text over the pieces of its words.
@@ -107,13 +115,11 @@ class CaseTexts:
         self.idf = idf
         self.pointers, self.rows, self.values = pointers, rows, values
         self.n_cases = n_cases
-        self.words = tuple(spelled.words)
+        names = spelled.words
+        self.words: Sequence[str] = names.names if isinstance(names, Names) else tuple(names)
         # Those among which words tell as much as they do here, where it is not these.
         self.like: Rarities | None = None
-        # The first letters of each word by number.
-        self._begin: dict[str, int] = {}
-        numbers = (self._begin.setdefault(w[:_SAME_START], len(self._begin)) for w in self.words)
-        self._begins = np.fromiter(numbers, np.int32, len(self.words))
+        self._begin: dict[str, tuple[int, int]] = {}
 
     @classmethod
     def of(cls, columns: Sequence[Lists], *, like: Rarities | None = None) -> "CaseTexts":
@@ -240,9 +246,22 @@ class CaseTexts:
 
     def _told(self, asked: AskedWords) -> NDArray[np.int64]:
         """Return the places in ``asked`` of the pairs of words that are shown."""
-        begins = [
-            -1 if name in SMALL_WORDS else self._begin.get(name[:_SAME_START], -1)
-            for name in asked.names
-        ]
-        wanted = np.array(begins, np.int32)[asked.asked]
-        return np.flatnonzero(self._begins[asked.ids] == wanted)
+        spans = [(0, 0) if n in SMALL_WORDS else self._beginning(n) for n in asked.names]
+        first, last = np.array([*spans, (0, 0)], np.int32).T
+        ids, names = asked.ids, asked.asked
+        return np.flatnonzero((first[names] <= ids) & (ids < last[names]))
+
+    def _beginning(self, name: str) -> tuple[int, int]:
+        """Return from which to before which number the words begin as a name does."""
+        start = name[:_SAME_START]
+        found = self._begin.get(start)
+        if found is None:
+            if len(self._begin) >= _MOST_REMEMBERED:
+                self._begin.clear()
+            first = bisect_left(self.words, start)
+            if len(start) < _SAME_START:
+                last = first + (self.words[first : first + 1] == (start,))
+            else:
+                last = bisect_left(self.words, start + _LAST_LETTER, first)
+            found = self._begin[start] = first, last
+        return found

@@ -122,3 +122,12 @@ def test_words_never_seen_say_nothing():
     texts = fitted([["fan dead"]])
     assert texts.cosines(texts.ask(("zzz qqq",))).tolist() == [0.0]
     assert texts.cosines(texts.ask(("", ""))).tolist() == [0.0]
+
+
+@pytest.mark.parametrize("asked", ["ac", "acid", "at", "zzz", "é", "hos", "hose"])
+def test_words_are_told_where_their_first_three_letters_are_the_same(asked):
+    held = ["a", "ac", "acc", "acid", "acidic", "hos", "hose", "hosé", "ho", "émoussé", "zz"]
+    texts = fitted([[" ".join(held)]])
+    first, last = texts._beginning(asked)
+    wanted = [word for word in texts.words if word[:3] == asked[:3]]
+    assert list(texts.words[first:last]) == wanted
