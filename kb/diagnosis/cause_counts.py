@@ -7,7 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from kb.diagnosis.cause_rows import NO_CAUSE, CauseRows
+from kb.retrieval.column_arrays import named_for, part_of
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.kept_arrays import Arrays
 from kb.retrieval.postings import Postings, Rows
 
 Floats = NDArray[np.float64]
@@ -15,7 +18,8 @@ Codes = NDArray[np.int64]
 # What is counted: tokens, fields that were recorded, and measures.
 Kind = Literal["tokens", "fields", "measures"]
 
-NO_CAUSE: Final = -1
+KINDS: Final[tuple[Kind, ...]] = ("tokens", "fields", "measures")
+_WEIGHTS: Final = "weights"
 # Values that are kept in order, 16 bytes each; of a cause and measure an array more counts as
 # twenty (our choice).
 _MOST_KEPT: Final = 100_000
@@ -31,41 +35,50 @@ class CauseCounts:
     ----------
     index : CaseIndex
         Fitted.
-    causes : array of shape (n_cases,)
-        Number of the cause of each case, -1 for none.
-    n_causes : int
-        Number of causes.
+    rows : CauseRows
+        Its cases by cause.
+    kept : mapping, optional
+        What ``as_arrays`` gave of the same cases; nothing is counted again then.
     """
 
-    def __init__(self, index: CaseIndex, causes: Codes, n_causes: int) -> None:
-        self.index = index
-        self._causes, self._n_causes = causes, n_causes
-        counting = np.flatnonzero((causes != NO_CAUSE) & (index.weights_ > 0))
-        self._witnesses: Rows = counting[np.argsort(causes[counting], kind="stable")]
-        sizes = np.bincount(causes[counting], minlength=n_causes)
-        self._ends = np.concatenate([[0], np.cumsum(sizes)])
-        self._weights: _ByCause | None = None
-        self._counts: dict[Kind, _ByCause] = {}
+    def __init__(
+        self,
+        index: CaseIndex,
+        rows: CauseRows,
+        kept: Mapping[str, NDArray[Any]] | None = None,
+    ) -> None:
+        self.index, self._rows = index, rows
+        self._tables: dict[str, _ByCause] = {}
+        for name in (*KINDS, _WEIGHTS) if kept else ():
+            self._tables[name] = _ByCause(part_of(kept or {}, name), self._keys(name), rows)
+        # The summed weight of the cases of each cause, shape (n_causes,).
+        self.summed: Floats = kept["summed"] if kept else _weights_of(index, rows)
         self._in_order: dict[tuple[int, str], tuple[Rows, Floats]] = {}
         self._kept = 0
 
     def witnesses(self, cause: int) -> Rows:
         """Return the rows of the cases of a cause that count, ascending."""
-        return self._witnesses[self._ends[cause] : self._ends[cause + 1]]
+        rows = self._rows.of_cause(cause)
+        return rows[self.index.weights_[rows] > 0]
+
+    def as_arrays(self) -> Arrays:
+        """Count all, and return it as arrays."""
+        arrays: Arrays = {"summed": self.summed}
+        for name in (*KINDS, _WEIGHTS):
+            arrays |= named_for(name, self._table(name).arrays)
+        return arrays
 
     def weights(self, token: str) -> Floats:
         """Return the summed weight of the cases with a token by cause, shape ``(n_causes,)``."""
-        if self._weights is None:
-            self._weights = self._table(self.index.tokens_, self.index.weights_)
-        return np.asarray(self._weights.of(token), np.float64)
+        return self._table(_WEIGHTS).of(token)
 
     def having(self, kind: Kind, key: str, cause: int) -> int:
         """Return how many cases of a cause that count have a key."""
-        return int(self._counted(kind).of(key)[cause])
+        return int(self._table(kind).of(key)[cause])
 
     def having_each(self, kind: Kind, cause: int) -> Codes:
         """Return how many cases of a cause that count have each key, shape ``(n_keys,)``."""
-        return np.asarray(self._counted(kind).column(cause), np.int64)
+        return self._table(kind).column(cause).astype(np.int64)
 
     def values(self, cause: int, measure: str, *, without: int | None = None) -> Floats:
         """Return what the cases of a cause that count read of a measure, ascending.
@@ -94,45 +107,80 @@ class CauseCounts:
         order = np.argsort(values, kind="stable")
         return rows[found][order], values[order]
 
-    def _counted(self, kind: Kind) -> "_ByCause":
-        if kind not in self._counts:
-            ones = (self.index.weights_ > 0).astype(np.int32)
-            self._counts[kind] = self._table(getattr(self.index, f"{kind}_"), ones)
-        return self._counts[kind]
+    def _keys(self, name: str) -> Postings:
+        keys: Postings = getattr(self.index, f"{'tokens' if name == _WEIGHTS else name}_")
+        return keys
 
-    def _table(self, postings: Postings, each: NDArray[Any]) -> "_ByCause":
-        """Return the sum of ``each`` over the cases of each key, by cause.
+    def _table(self, name: str) -> "_ByCause":
+        if name not in self._tables:
+            weights = self.index.weights_
+            each = weights if name == _WEIGHTS else (weights > 0).astype(np.int32)
+            keys = self._keys(name)
+            self._tables[name] = _ByCause(_summed(keys, each, self._rows), keys, self._rows)
+        return self._tables[name]
 
-        The product of the two tables adds up a key's cases in the order of their rows.
-        """
-        known = self._causes != NO_CAUSE
-        pointers = np.concatenate([[0], np.cumsum(known)])
-        shape = (len(known), self._n_causes)
-        by_case = sparse.csr_array((each[known], self._causes[known], pointers), shape=shape)
-        ones = np.ones(len(postings.rows), each.dtype)
-        shape = (len(postings.keys), len(known))
-        by_key = sparse.csr_array((ones, postings.rows, postings.pointers), shape=shape)
-        return _ByCause(postings.keys, by_key @ by_case)
+
+def _weights_of(index: CaseIndex, rows: CauseRows) -> Floats:
+    known = rows.fitted != NO_CAUSE
+    summed = np.bincount(rows.fitted[known], index.weights_[known], len(rows.sizes))
+    return np.asarray(summed, np.float64)
+
+
+def _summed(postings: Postings, each: NDArray[Any], rows: CauseRows) -> Arrays:
+    """Return the sum of ``each`` over the cases of each key, by cause.
+
+    The product of the two tables adds up a key's cases in the order of their rows.
+    """
+    known = rows.fitted != NO_CAUSE
+    pointers = np.concatenate([[0], np.cumsum(known)])
+    shape = (len(known), len(rows.sizes))
+    causes = rows.fitted[known].astype(np.int32)
+    by_case = sparse.csr_array((each[known], causes, pointers), shape=shape)
+    ones = np.ones(len(postings.rows), each.dtype)
+    shape = (len(postings.keys), len(known))
+    by_key = sparse.csr_array((ones, postings.rows, postings.pointers), shape=shape)
+    made = by_key @ by_case
+    return {
+        "pointers": made.indptr,
+        "causes": _narrow(made.indices),
+        "sums": _narrow(made.data),
+    }
+
+
+def _narrow(numbers: NDArray[Any]) -> NDArray[Any]:
+    """Return numbers in the fewest bytes that hold them; as they are where one is a fraction."""
+    whole = numbers.astype(np.int64)
+    if not np.array_equal(whole, numbers):
+        return numbers
+    return whole.astype(np.min_scalar_type(int(whole.max(initial=0))))
 
 
 class _ByCause:
-    """One number a key and cause, most of them 0."""
+    """One number a key and cause, most of them 0.
 
-    def __init__(self, keys: Mapping[str, int], table: sparse.csr_array) -> None:
-        self.keys, self.table = keys, table
+    In ``arrays``, key ``i`` has its ``sums`` under ``causes`` from ``pointers[i]`` to
+    ``pointers[i + 1]``.
+    """
 
-    def of(self, key: str) -> NDArray[Any]:
+    def __init__(
+        self, arrays: Mapping[str, NDArray[Any]], postings: Postings, rows: CauseRows
+    ) -> None:
+        self.arrays, self._keys, self._n_causes = arrays, postings.keys, len(rows.sizes)
+        names = ("pointers", "causes", "sums")
+        self._pointers, self._causes, self._sums = (arrays[name] for name in names)
+
+    def of(self, key: str) -> Floats:
         """Return the numbers of a key by cause, 0 for an unknown key."""
-        found = np.zeros(self.table.shape[1], self.table.dtype)
-        at = self.keys.get(key)
+        found = np.zeros(self._n_causes)
+        at = self._keys.get(key)
         if at is not None:
-            span = slice(self.table.indptr[at], self.table.indptr[at + 1])
-            found[self.table.indices[span]] = self.table.data[span]
+            span = slice(self._pointers[at], self._pointers[at + 1])
+            found[self._causes[span]] = self._sums[span]
         return found
 
-    def column(self, cause: int) -> NDArray[Any]:
+    def column(self, cause: int) -> Floats:
         """Return the number of every key for one cause."""
-        found = np.zeros(self.table.shape[0], self.table.dtype)
-        at = np.flatnonzero(self.table.indices == cause)
-        found[np.searchsorted(self.table.indptr, at, side="right") - 1] = self.table.data[at]
+        found = np.zeros(len(self._pointers) - 1)
+        at = np.flatnonzero(self._causes == cause)
+        found[np.searchsorted(self._pointers, at, side="right") - 1] = self._sums[at]
         return found

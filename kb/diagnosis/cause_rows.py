@@ -1,18 +1,40 @@
 """Which case is of which cause: as it was fitted, and as it is with what was written since."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
+from typing_extensions import override
 
-from kb.diagnosis.cause_counts import NO_CAUSE
-from kb.retrieval.columns import Named
+from kb.retrieval.columns import Column, Named
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.kept_arrays import Arrays
 from kb.retrieval.layers import LayeredIndex
+from kb.retrieval.postings import Rows
 
-Codes = NDArray[np.int64]
+Codes = NDArray[np.signedinteger[Any]]
+Cases = tuple[Sequence[str], ...]
+
+NO_CAUSE: Final = -1
+
+
+class CaseIds(Column[str]):
+    """The ids of the cases in some rows of an index, each made when it is asked for."""
+
+    def __init__(self, ids: Sequence[str], rows: Rows) -> None:
+        self._ids, self._rows = ids, rows
+
+    @override
+    def __len__(self) -> int:
+        return len(self._rows)
+
+    @override
+    def _at(self, row: int) -> str:
+        return self._ids[int(self._rows[row])]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,25 +43,54 @@ class CauseRows:
 
     ``cause_of`` holds the number of the cause of each row of the index, -1 for none, ``cases`` the
     ids of the cases of each cause, in order; ``fitted`` and ``fitted_cases`` the same of the rows
-    that were fitted.
+    that were fitted. These are in ``rows`` by cause, those of cause ``i`` from ``ends[i]`` to
+    ``ends[i + 1]``.
     """
 
     numbers: Mapping[str, int]
+    rows: Rows
+    ends: Rows
     fitted: Codes
-    fitted_cases: tuple[tuple[str, ...], ...]
+    fitted_cases: Cases
     cause_of: Codes
-    cases: tuple[tuple[str, ...], ...]
+    cases: Cases
 
     @classmethod
     def of(cls, index: CaseIndex, numbers: Mapping[str, int]) -> "CauseRows":
         """Return the cases of an index; ``numbers`` are those of all causes."""
         cause_of = _cause_of(index, numbers)
-        cases: list[list[str]] = [[] for _ in numbers]
-        for case, at in zip(index.ids_, cause_of.tolist(), strict=True):
-            if at != NO_CAUSE:
-                cases[at].append(case)
-        by_cause = tuple(map(tuple, cases))
-        return cls(numbers, cause_of, by_cause, cause_of, by_cause)
+        known = np.flatnonzero(cause_of != NO_CAUSE)
+        sizes = np.bincount(cause_of[known], minlength=len(numbers))
+        kind = np.min_scalar_type(-max(1, len(numbers)))
+        arrays: Arrays = {
+            "of": cause_of.astype(kind),
+            "rows": known[np.argsort(cause_of[known], kind="stable")].astype(np.int32),
+            "ends": np.concatenate([[0], np.cumsum(sizes)]),
+        }
+        return cls.restored(index, numbers, arrays)
+
+    @classmethod
+    def restored(
+        cls, index: CaseIndex, numbers: Mapping[str, int], arrays: Mapping[str, NDArray[Any]]
+    ) -> "CauseRows":
+        """Return them again out of what ``as_arrays`` gave."""
+        cause_of, rows, ends = arrays["of"], arrays["rows"], arrays["ends"]
+        spans = pairwise(ends.tolist())
+        cases = tuple(CaseIds(index.ids_, rows[first:last]) for first, last in spans)
+        return cls(numbers, rows, ends, cause_of, cases, cause_of, cases)
+
+    def as_arrays(self) -> Arrays:
+        """Return what ``restored`` wants besides the index and the causes."""
+        return {"of": self.fitted, "rows": self.rows, "ends": self.ends}
+
+    @property
+    def sizes(self) -> Rows:
+        """How many of the fitted cases each cause has, shape ``(n_causes,)``."""
+        return np.diff(self.ends)
+
+    def of_cause(self, cause: int) -> Rows:
+        """Return the rows of the fitted cases of a cause, ascending."""
+        return self.rows[self.ends[cause] : self.ends[cause + 1]]
 
     def following(self, index: LayeredIndex) -> "CauseRows":
         """Return them with the cases of an index over the fitted one.
@@ -48,7 +99,9 @@ class CauseRows:
         """
 
         def numbers_of(layer: CaseIndex) -> Codes:
-            return self.fitted if layer is index.base else _cause_of(layer, self.numbers)
+            if layer is index.base:
+                return self.fitted
+            return _cause_of(layer, self.numbers).astype(self.fitted.dtype)
 
         base = index.base
         away = _by_cause((base.causes_[row], base.ids_[row]) for row in index.gone[0])

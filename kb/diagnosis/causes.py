@@ -24,7 +24,7 @@ from kb.diagnosis.novelty import oddness
 from kb.diagnosis.outcome_tables import PSEUDO_CASES, OutcomeTables
 from kb.diagnosis.part_names import names_part
 from kb.diagnosis.profiles import ReadingProfile, cause_prior, profile_of_known, recorded_shares
-from kb.retrieval.column_arrays import named_for, part_of
+from kb.retrieval.column_arrays import column, named_for, pack_column, part_of
 from kb.retrieval.features import CaseFeatures, Token, token_key
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.kept_arrays import Arrays
@@ -45,7 +45,7 @@ PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0
 # Tokens of which is remembered what they say of every cause, some 2 kB each (our choice).
 _MOST_REMEMBERED: Final = 512
 # Whose arrays are kept.
-_TEXTS: Final = "texts"
+_TEXTS, _ROWS, _COUNTS, _CAUSES = "texts", "rows", "counts", "causes"
 
 
 class CauseModel:
@@ -70,7 +70,8 @@ class CauseModel:
 
     def fit_told(self, cases: Iterable[CauseText], index: CaseIndex) -> "CauseModel":
         """Learn the profiles of the cases of ``index`` out of their texts, see ``fit``."""
-        self._count(index)
+        stored = dict.fromkeys(cause for cause in index.causes_ if cause is not None)
+        self._take_up(index, tuple(dict.fromkeys([*self.words.causes, *stored])), kept={})
         read, self.told_ = told_sample(self.rows_.cause_of)
         spaces = fit_texts(compress(cases, read.tolist()), self.causes_, self.words)
         self.texts_ = CauseTexts(term_arrays(spaces))
@@ -78,36 +79,38 @@ class CauseModel:
 
     def as_arrays(self) -> Arrays:
         """Return what ``restore`` wants besides the index."""
-        return named_for(_TEXTS, self.texts_.terms.arrays)
+        arrays: Arrays = {}
+        pack_column(arrays, _CAUSES, self.causes_)
+        arrays |= named_for(_TEXTS, self.texts_.terms.arrays)
+        arrays |= named_for(_ROWS, self.rows_.as_arrays())
+        return arrays | named_for(_COUNTS, self.counts_.as_arrays())
 
     def restore(self, index: CaseIndex, arrays: Mapping[str, NDArray[Any]]) -> "CauseModel":
         """Take up profiles that were fitted before."""
-        self._count(index)
+        self._take_up(index, tuple(column(arrays, _CAUSES)), kept=arrays)
         self.texts_ = CauseTexts(part_of(arrays, _TEXTS))
         return self
 
-    def _count(self, index: CaseIndex) -> None:
+    def _take_up(
+        self, index: CaseIndex, causes: tuple[str, ...], *, kept: Mapping[str, NDArray[Any]]
+    ) -> None:
         self.index = index
         self._tables: dict[str, tuple[tuple[str, ...], Floats, Floats]] = {}
         self._profiles: dict[str, ReadingProfile | None] = {}
         # What each token says of every cause, which follows from the fitted cases alone.
         self._told: dict[tuple[str, str, str], Floats | None] = {}
         self._linked: LinkedFindings | None = None
-        stored = [cause for cause in index.causes_ if cause is not None]
-        self.causes_ = tuple(dict.fromkeys([*self.words.causes, *stored]))
+        self.causes_ = causes
         at = self._at = {name: i for i, name in enumerate(self.causes_)}
-        self.rows_ = CauseRows.of(index, at)
-        cause_of = self.rows_.cause_of
-        known = cause_of >= 0
-        summed = np.bincount(cause_of[known], index.weights_[known], len(at))
-        self.weight_ = np.asarray(summed, np.float64)
-        counts = np.array([len(rows) for rows in self.rows_.cases], np.int64)
-        self.prior_: Floats = cause_prior(self.weight_, counts)
+        rows = part_of(kept, _ROWS)
+        self.rows_ = CauseRows.restored(index, at, rows) if rows else CauseRows.of(index, at)
+        self.counts_ = CauseCounts(index, self.rows_, part_of(kept, _COUNTS))
+        self.weight_ = self.counts_.summed
+        self.prior_: Floats = cause_prior(self.weight_, self.rows_.sizes)
         self._complained: defaultdict[str, list[int]] = defaultdict(list)
         for name, row in self.words.causes.items():
             for concept in row.complaints:
                 self._complained[concept].append(at[name])
-        self.counts_ = CauseCounts(index, cause_of, len(at))
         self.outcomes_ = OutcomeTables(self.words, at, counts=self.counts_, prior=self.prior_)
 
     def following(self, index: LayeredIndex) -> "CauseModel":
@@ -233,7 +236,7 @@ class CauseModel:
             rows = self.index.measures_.of(key)
             self._profiles[key] = profile_of_known(
                 self.index.scale(key).scores,
-                self.rows_.fitted[rows],
+                self.rows_.fitted[rows].astype(np.int64),
                 weights=self.index.weights_[rows],
                 size=len(self.causes_),
             )
@@ -263,10 +266,6 @@ class CauseModel:
     def parts(self, query: CaseFeatures) -> dict[str, Floats]:
         """Return the parts of the evidence by name, each by cause, in nats; they add up."""
         return summed(self.entries(query))
-
-    def evidence(self, query: CaseFeatures) -> Floats:
-        """Return the log likelihood ratio of every cause against the overall share, in nats."""
-        return np.asarray(sum(self.parts(query).values()), np.float64)
 
     # --- the answer ---------------------------------------------------------------------------
 

@@ -26,7 +26,7 @@ class CauseChance(NamedTuple):
 
     cause: str | None
     chance: float
-    cases: tuple[str, ...] = ()
+    cases: Sequence[str] = ()
 
 
 class Entry(NamedTuple):
@@ -128,7 +128,7 @@ def ranked(
     numbers: Calibration,
     *,
     causes: Sequence[str],
-    cases: Sequence[tuple[str, ...]],
+    cases: Sequence[Sequence[str]],
 ) -> tuple[CauseChance, ...]:
     """Return the causes by chance, largest first, "something else" among them.
 

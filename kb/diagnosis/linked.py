@@ -54,7 +54,7 @@ class LinkedFindings:
         recorded = Recorded(
             codes=codes[known],
             sizes=np.array([len(values) for values in self.values.values()], np.int64),
-            causes=causes[known],
+            causes=causes[known].astype(np.int64),
             weights=index.weights_[known],
             n_causes=n_causes,
         )

@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 
-from kb.diagnosis.cause_counts import CauseCounts
+from kb.diagnosis.cause_counts import KINDS, CauseCounts
+from kb.diagnosis.cause_rows import CauseRows
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.measures import Measure
@@ -16,8 +17,7 @@ def a_case(name, cause, *tokens, weight=1.0, low=None):
 
 def counted(*cases, causes=("a", "b")):
     index = CaseIndex().fit(cases)
-    numbers = [causes.index(cause) if cause else -1 for cause in index.causes_]
-    return CauseCounts(index, np.array(numbers, np.int64), len(causes))
+    return CauseCounts(index, CauseRows.of(index, {name: at for at, name in enumerate(causes)}))
 
 
 CASES = (
@@ -91,3 +91,15 @@ def test_without_a_case_nothing_is_counted():
     found = counted()
     assert found.weights(WARM.key).tolist() == [0.0, 0.0]
     assert not len(found.witnesses(0))
+
+
+def test_what_was_counted_comes_back_out_of_arrays_to_the_last_bit():
+    found = counted(*CASES)
+    rows = CauseRows.of(found.index, {"a": 0, "b": 1})
+    again = CauseCounts(found.index, rows, found.as_arrays())
+    assert again.summed.tolist() == found.summed.tolist() == [2.4, 1.0]
+    assert again.weights(WARM.key).tolist() == found.weights(WARM.key).tolist()
+    for kind in KINDS:
+        for cause in (0, 1):
+            each = found.having_each(kind, cause)
+            assert again.having_each(kind, cause).tolist() == each.tolist()

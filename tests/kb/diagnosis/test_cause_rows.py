@@ -34,3 +34,13 @@ def test_a_second_change_starts_from_what_was_fitted():
     second = first.changed([case(7, "worn"), case(8, "worn")], ["C7", "C8"])
     rows = CauseRows.of(BASE, NUMBERS).following(first).following(second)
     assert rows.cases == (("C1", "C7", "C8"), ("C3",), ())
+
+
+def test_cases_come_back_out_of_arrays_and_ids_are_made_when_asked_for():
+    rows = CauseRows.of(BASE, NUMBERS)
+    again = CauseRows.restored(BASE, NUMBERS, rows.as_arrays())
+    assert again.cases == rows.cases
+    assert again.cause_of.tolist() == rows.cause_of.tolist()
+    assert [again.of_cause(at).tolist() for at in range(3)] == [[0, 3], [1], []]
+    assert again.sizes.tolist() == [2, 1, 0]
+    assert (again.cases[0][:1], len(again.cases[0]), again.cases[0][-1]) == (("C1",), 2, "C7")
