@@ -98,7 +98,8 @@ def kept_entry(job: Job, answers: Suggestion | None, revision: int) -> Markup:
     asked = bool(request.args.get("system"))
     said = (job.comeback_of, job.complaint, answers is None)
     usual = (usual_system(job, answers), job.reading_sets)
-    shown = (usual, earlier[:_MOST_EARLIER], asked, said, place.follows)
+    before = tuple(map(_shown_before, earlier[:_MOST_EARLIER]))
+    shown = (usual, before, asked, said, place.follows)
 
     def values() -> dict[str, Any]:
         return {
@@ -110,6 +111,12 @@ def kept_entry(job: Job, answers: Suggestion | None, revision: int) -> Markup:
         }
 
     return kept_part("_entry.html", shown, values, place=place)
+
+
+def _shown_before(row: Job) -> Hashable:
+    """Return what the page of a car's later job shows of an earlier one, which may be open too."""
+    said = (row.complaint.said, row.lines[:1])
+    return (row.id, row.opened, said, row.cause, row.state, row.closing is None)
 
 
 @bp.app_template_global()

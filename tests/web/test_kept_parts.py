@@ -1,6 +1,8 @@
 import re
 from datetime import timedelta
 
+from flask import render_template
+
 from kb.case.model import Vehicle
 from tests.web.conftest import closed_case
 from web import charts, chips, db
@@ -117,6 +119,28 @@ def test_only_what_changed_is_drawn_again(site, monkeypatch):
     assert not {"reading-0", "reading-1", "symptom-0"} & {*made}
     assert len(strips) == 1
     assert set(re.findall(r'name="revision" value="([^"]*)"', page)) == {"2"}
+
+
+def test_a_page_follows_what_it_shows_of_the_cars_other_jobs_and_no_more(site, monkeypatch):
+    earlier, job = site.opened("no crank"), site.opened()
+    for one in (earlier, job):
+        site.send(f"/job/{one}/vehicle", vin=VIN)
+    line = f"<strong>{earlier}</strong>"
+    assert '<p class="small">open</p>' in site.page(f"/job/{job}").split(line)[1]
+    drawn = []
+
+    def noted(name, **values):
+        drawn.append(name)
+        return render_template(name, **values)
+
+    monkeypatch.setattr("web.kept_parts.render_template", noted)
+    site.send(f"/job/{earlier}/add", text="batt 12.6 V")
+    drawn.clear()
+    assert site.page(f"/job/{job}").count(line) == 1
+    assert drawn == []
+    site.send(f"/job/{earlier}/wait", waits_for="a part")
+    assert '<p class="small">waiting</p>' in site.page(f"/job/{job}").split(line)[1]
+    assert "_entry.html" in drawn
 
 
 def test_of_a_job_only_what_was_drawn_last_is_kept(site):
