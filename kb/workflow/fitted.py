@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from kb.workflow.following import Source
 
 # Jobs whose answers a process remembers, some 40 kB each: more than a shop has open (our choice).
-MOST_REMEMBERED: Final = 64
+MOST_REMEMBERED: Final = 128
 
 
 class _Remembered:
