@@ -11,6 +11,7 @@ from typing_extensions import override
 from kb.retrieval.feature_table import FeatureTable
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.kept_arrays import Arrays
 from kb.retrieval.learned import Learned, StoredFields
 from kb.retrieval.moments import Scale
 from kb.retrieval.texts import Rarities
@@ -60,6 +61,10 @@ class Layer(CaseIndex):
     @override
     def scale(self, key: str) -> Scale:
         return self.base.scale(key)
+
+    @override
+    def scale_arrays(self) -> Arrays:
+        return {}
 
     @override
     def agreement(self, token: Token) -> float:

@@ -5,13 +5,14 @@ to what is thought before any are counted, so that a field with few cases keeps 
 were measured on invented shops, see the tests).
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kb.retrieval.columns import Named
 from kb.retrieval.similarity import READING_CORRELATION, normal_score, normal_scores
 
 Floats = NDArray[np.float64]
@@ -133,7 +134,7 @@ class Scale:
     population: Floats
     centred: Floats
     scores: NDArray[np.float32]
-    offsets: dict[str, float]
+    offsets: Mapping[str, float]
     correlation: float
 
     @property
@@ -157,24 +158,27 @@ class Scale:
         return normal_scores(moved, self.centred)
 
 
-def fit_scale(values: Floats, causes: Codes, *, groups: tuple[str, ...], n_cases: int) -> Scale:
+def fit_scale(
+    values: Floats, causes: Codes, *, groups: Sequence[str | None], n_cases: int
+) -> Scale:
     """Return the scale of a quantity from its recorded values.
 
     Parameters
     ----------
     values, causes : arrays of shape (n_values,)
         As recorded; the number of the cause, -1 for none.
-    groups : tuple of str
+    groups : sequence of str
         Vehicle group of each, "" where unknown.
     n_cases : int
         Size of the whole memory: groups are centred from 1,000 cases on.
     """
     population = np.sort(values)
     scores = normal_scores(values, population)
-    offsets = _offsets(scores, groups) if n_cases >= CENTRING_CASES else {}
+    named = groups if isinstance(groups, Named) else Named.of(groups)
+    offsets, by_value = _offsets(scores, named) if n_cases >= CENTRING_CASES else ({}, scores)
     centred = population
     if offsets:
-        moved = scores - np.array([offsets.get(group, 0.0) for group in groups])
+        moved = scores - by_value
         centred = np.sort(moved)
         scores = normal_scores(moved, centred)
     return Scale(
@@ -186,12 +190,14 @@ def fit_scale(values: Floats, causes: Codes, *, groups: tuple[str, ...], n_cases
     )
 
 
-def _offsets(scores: Floats, groups: tuple[str, ...]) -> dict[str, float]:
-    names = sorted({group for group in groups if group})
-    at = {name: i for i, name in enumerate(names)}
-    codes = np.array([at.get(group, len(names)) for group in groups], np.int64)
-    size = len(names) + 1
-    total = np.bincount(codes, weights=scores, minlength=size)
-    count = np.bincount(codes, minlength=size)
+def _offsets(scores: Floats, groups: Named) -> tuple[dict[str, float], Floats]:
+    """Return the offset of each group that a value has, and that of each value."""
+    # The last one stands for no group.
+    names = (*groups.names, "")
+    codes = groups.codes.astype(np.int64) % len(names)
+    total = np.bincount(codes, weights=scores, minlength=len(names))
+    count = np.bincount(codes, minlength=len(names))
     means = total / (count + _GROUP_CASES)
-    return {name: float(means[i]) for name, i in at.items()}
+    means[[not name for name in names]] = 0.0
+    found = {name: float(means[at]) for at, name in enumerate(names) if name and count[at]}
+    return found, means[codes]

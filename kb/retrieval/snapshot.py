@@ -31,13 +31,14 @@ from kb.retrieval.column_arrays import (
 from kb.retrieval.columns import Names
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.kept_arrays import Arrays, read_kept, write_kept
+from kb.retrieval.kept_scales import KeptScales
 from kb.retrieval.spelled import SpelledWords
 from kb.retrieval.texts import CaseTexts
 
 # Raised when the arrays mean something else than before.
 FORMAT: Final = 10
 _DIGEST_BYTES: Final = 32
-_FURTHER: Final = "further"
+_FURTHER, _SCALES = "further", "scales"
 
 
 @cache
@@ -115,6 +116,7 @@ def write_snapshot(
     for name in ("fields", "tokens", "labels", "words", "measures"):
         pack_postings(arrays, name, getattr(index, f"{name}_"))
     _pack_texts(arrays, "case", index.texts_)
+    arrays |= named_for(_SCALES, index.scale_arrays())
     arrays |= named_for(_FURTHER, further or {})
     told = {"source": dict(source or {}), "numbers": dict(numbers or {})}
     write_kept(path, arrays, key=key_of(stamp), told=told)
@@ -186,7 +188,8 @@ def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index = CaseIndex()
     index.ids_, index.stated_ = column(arrays, "ids"), column(arrays, "stated")
     index.causes_, index.standings_ = named(arrays, "causes"), named(arrays, "standings")
-    index.origins_, index.groups_ = named(arrays, "origins"), named(arrays, "groups")
+    index.origins_ = named(arrays, "origins")
+    index.groups_ = groups = named(arrays, "groups")
     index.values_, index.weights_ = arrays["values"], arrays["case weights"]
     index.fields_ = unpack_postings(arrays, "fields")
     index.tokens_ = unpack_postings(arrays, "tokens")
@@ -194,4 +197,7 @@ def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index.words_ = unpack_postings(arrays, "words")
     index.measures_ = unpack_postings(arrays, "measures")
     index.texts_ = _unpack_texts(arrays, "case")
+    scales = part_of(arrays, _SCALES)
+    if scales:
+        index.kept_scales_ = KeptScales(scales, index.measures_, groups.names)
     return index

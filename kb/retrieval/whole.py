@@ -63,9 +63,7 @@ class Whole(FieldWorth):
             for field in index.values_of_
             if field.startswith(OBSERVED)
         }
-        self._scales = {
-            key: replace(index.scale(key), scores=_NO_SCORES) for key in index.measures_.keys
-        }
+        self._scales = {key: _without_scores(index.scale(key)) for key in index.measures_.keys}
         none = np.zeros(0)
         self._no_scale = Scale(
             population=none,
@@ -94,6 +92,10 @@ class Whole(FieldWorth):
     @override
     def recorded(self, field: str) -> int:
         return self._recorded.get(field, 0)
+
+
+def _without_scores(scale: Scale) -> Scale:
+    return replace(scale, scores=_NO_SCORES, offsets=dict(scale.offsets))
 
 
 def _plain(known: Rarities) -> Rarities:

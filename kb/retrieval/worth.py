@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 
 from kb.retrieval.columns import Named
 from kb.retrieval.features import Token, token_key
+from kb.retrieval.kept_arrays import Arrays
+from kb.retrieval.kept_scales import KeptScales, scale_arrays
 from kb.retrieval.moments import (
     Codes,
     Copied,
@@ -37,6 +39,8 @@ class FieldWorth:
 
     def __init__(self) -> None:
         self._scales: dict[str, Scale] = {}
+        # Those that were fitted before.
+        self.kept_scales_: KeptScales | None = None
         self._rates: dict[str, float] = {}
         self._conflicts: dict[tuple[str, str], float] = {}
 
@@ -65,14 +69,28 @@ class FieldWorth:
     def scale(self, key: str) -> Scale:
         """Return how values of measure ``key`` become normal scores, and their correlation."""
         if key not in self._scales:
-            rows = self.measures_.of(key)
-            self._scales[key] = fit_scale(
-                self.values_[self.measures_.span(key)],
-                self.cause_codes_[rows],
-                groups=tuple(self.groups_[row] for row in rows),
-                n_cases=len(self.ids_),
-            )
+            kept = None if self.kept_scales_ is None else self.kept_scales_.of(key)
+            self._scales[key] = kept or self._fit_scale(key)
         return self._scales[key]
+
+    def _fit_scale(self, key: str) -> Scale:
+        rows = self.measures_.of(key)
+        return fit_scale(
+            self.values_[self.measures_.span(key)],
+            self.cause_codes_[rows],
+            groups=Named(self._groups.names, self._groups.codes[rows]),
+            n_cases=len(self.ids_),
+        )
+
+    def scale_arrays(self) -> Arrays:
+        """Return the scales of all quantities as arrays."""
+        scales = {key: self.scale(key) for key in self.measures_.keys}
+        return scale_arrays(scales, self._groups.names)
+
+    @cached_property
+    def _groups(self) -> Named:
+        groups = self.groups_
+        return groups if isinstance(groups, Named) else Named.of(groups)
 
     def copy_rate(self, field: str) -> float:
         """Return the copy rate of a field with a fixed set of values."""

@@ -156,3 +156,12 @@ def test_vehicle_groups_are_kept(tmp_path):
 def test_no_file_is_left_aside(kept):
     assert [path.name for path in kept[0].parent.iterdir()] == ["index"]
     assert [path.name for path in kept[0].iterdir()] == ["00000001"]
+
+
+def test_what_was_kept_of_quantities_is_not_fitted_again(kept, monkeypatch):
+    monkeypatch.setattr(CaseIndex, "_fit_scale", lambda *_: pytest.fail("it was fitted again"))
+    found = read_snapshot(kept[0], STAMP)
+    assert found is not None
+    scale = found.cases.scale("a")
+    assert scale.population.tolist() == [float(i) for i in range(9)]
+    assert found.cases.search(QUERY) == kept[1].search(QUERY)
