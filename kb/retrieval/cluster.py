@@ -12,10 +12,9 @@ from threading import Lock
 from time import monotonic
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar
 
-from kb.retrieval.feature_table import FeatureTable
 from kb.retrieval.layer import Layer
 from kb.retrieval.shard import Question, Shard, ShardAnswer, shard_over
-from kb.retrieval.shards import split
+from kb.retrieval.shards import ShardTables
 from kb.retrieval.snapshot import read_snapshot, write_snapshot
 from kb.retrieval.whole import Whole
 
@@ -39,9 +38,9 @@ def _stamp(stamp: Mapping[str, Any], number: int, n_shards: int) -> dict[str, An
 
 
 def write_shards(
-    folder: Path, stamp: Mapping[str, Any], table: FeatureTable, *, whole: Whole, n_shards: int
+    folder: Path, stamp: Mapping[str, Any], parts: Sequence[ShardTables], *, whole: Whole
 ) -> None:
-    """Write the cases of a table as shards that workers can read.
+    """Write cases as shards that workers can read.
 
     Parameters
     ----------
@@ -49,17 +48,28 @@ def write_shards(
         The shards' own; each lies in a folder in it. Every worker must reach it by this path.
     stamp : mapping
         With what the index was fitted, see ``write_snapshot``.
-    table : FeatureTable
-        All cases.
+    parts : sequence of ShardTables
+        The cases of each shard, see ``kb.retrieval.shards.split``.
     whole : Whole
-        What everything is worth among them.
-    n_shards : int
-        How many shards.
+        What everything is worth among all.
+
+    Raises
+    ------
+    OSError
+        If there is no room.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    for number, part in enumerate(split(table, n_shards)):
-        made = Layer(whole).fit_tables([part])
-        write_snapshot(_folder(folder, number), _stamp(stamp, number, n_shards), made)
+    for number, part in enumerate(parts):
+        made = Layer(whole).fit_tables(part)
+        write_snapshot(_folder(folder, number), _stamp(stamp, number, len(parts)), made)
+
+
+def are_written(folder: Path, stamp: Mapping[str, Any], n_shards: int) -> bool:
+    """Return whether a folder holds all shards that were written with ``stamp``, unharmed."""
+    return all(
+        read_snapshot(_folder(folder, number), _stamp(stamp, number, n_shards)) is not None
+        for number in range(n_shards)
+    )
 
 
 class KeptShard:
@@ -116,8 +126,10 @@ class ClusterShards:
     ----------
     client : distributed.Client
         Connected, and the default one of this process. ``direct_to_workers=True`` is faster.
-    folder, stamp, whole, n_shards
+    folder, stamp, whole
         As for ``write_shards``.
+    n_shards : int
+        How many there are.
     within_s : float
         Seconds a question may take.
     """

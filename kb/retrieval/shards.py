@@ -5,7 +5,7 @@ everything. Cases that were written later are laid over in the asking process; t
 is taken out of the shards by their ids.
 """
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from hashlib import blake2b
 from typing import Any, Final, Protocol, TypeAlias, cast
@@ -44,12 +44,47 @@ def shard_of(case: str, n_shards: int) -> int:
     return int.from_bytes(digest, "big") % n_shards
 
 
-def split(table: FeatureTable, n_shards: int) -> list[FeatureTable]:
-    """Return the cases of each shard."""
-    rows: list[list[int]] = [[] for _ in range(n_shards)]
-    for row, case in enumerate(table.cases):
-        rows[shard_of(case, n_shards)].append(row)
-    return [table.take(own) for own in rows]
+@dataclass(frozen=True, slots=True)
+class ShardTables:
+    """The cases of one shard in tables of all, taken from each when it is read.
+
+    ``rows`` are theirs in each table, ascending.
+    """
+
+    tables: Iterable[FeatureTable]
+    rows: Sequence[Rows]
+
+    def __len__(self) -> int:
+        """Return the number of cases."""
+        return sum(map(len, self.rows))
+
+    def __iter__(self) -> Iterator[FeatureTable]:
+        """Yield the cases, table by table."""
+        for table, rows in zip(self.tables, self.rows, strict=True):
+            yield table.take(rows.tolist())
+
+
+def split(
+    tables: Iterable[FeatureTable], n_shards: int, *, only: Collection[str] | None = None
+) -> list[ShardTables]:
+    """Return the cases of each shard.
+
+    Parameters
+    ----------
+    tables : iterable of FeatureTable
+        All cases, in order of their ids; read again whenever a shard is.
+    n_shards : int
+        How many shards.
+    only : collection of str, optional
+        Ids of the cases wanted; without it all.
+    """
+    rows: list[list[Rows]] = [[] for _ in range(n_shards)]
+    for table in tables:
+        wanted = [at for at, case in enumerate(table.cases) if only is None or case in only]
+        shards = np.array([shard_of(table.cases[at], n_shards) for at in wanted], np.int64)
+        for number, own in enumerate(rows):
+            own.append(np.array(wanted, np.int64)[shards == number])
+    return [ShardTables(tables, own) for own in rows]
 
 
 class Asking(Protocol):
@@ -71,7 +106,7 @@ class ShardsHere:
     @classmethod
     def fitted(cls, table: FeatureTable, whole: Whole, n_shards: int) -> "ShardsHere":
         """Return the cases of a table in shards."""
-        return cls([Layer(whole).fit_tables([part]) for part in split(table, n_shards)])
+        return cls([Layer(whole).fit_tables(part) for part in split([table], n_shards)])
 
     def __len__(self) -> int:
         """Return how many shards there are."""

@@ -16,7 +16,7 @@ from distributed import Client, LocalCluster
 from kb.retrieval.cluster import ClusterShards, write_shards
 from kb.retrieval.feature_table import FeatureTable
 from kb.retrieval.index import CaseIndex
-from kb.retrieval.shards import ShardedIndex
+from kb.retrieval.shards import ShardedIndex, split
 from kb.retrieval.whole import Whole, counted
 from tests.benchmarks.scale_cases import World
 
@@ -28,7 +28,7 @@ def measured(client, folder: Path, arguments: argparse.Namespace) -> dict[str, l
     table = FeatureTable.of(cases)
     one = CaseIndex().fit_tables([table])
     whole, stamp, n_shards = Whole(one), {"for": "a benchmark"}, arguments.workers
-    write_shards(folder, stamp, table, whole=whole, n_shards=n_shards)
+    write_shards(folder, stamp, split([table], n_shards), whole=whole)
     shards = ClusterShards(client, folder, stamp, whole=whole, n_shards=n_shards)
     ways: dict[str, Any] = {"one index": one, "workers": ShardedIndex(counted(one), shards)}
     took: dict[str, list[float]] = {name: [] for name in ways}

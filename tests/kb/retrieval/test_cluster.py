@@ -9,10 +9,10 @@ from time import monotonic
 
 import pytest
 
-from kb.retrieval.cluster import ANSWER_WITHIN_S, ClusterShards, write_shards
+from kb.retrieval.cluster import ANSWER_WITHIN_S, ClusterShards, are_written, write_shards
 from kb.retrieval.feature_table import FeatureTable
 from kb.retrieval.index import CaseIndex
-from kb.retrieval.shards import ShardedIndex, shard_of
+from kb.retrieval.shards import ShardedIndex, shard_of, split
 from kb.retrieval.whole import Whole, counted
 from tests.benchmarks.bench_find import mixed_cases
 
@@ -47,7 +47,7 @@ def client(tmp_path_factory):
 
 @pytest.fixture
 def folder(tmp_path):
-    write_shards(tmp_path, STAMP, FeatureTable.of(CASES), whole=WHOLE, n_shards=N)
+    write_shards(tmp_path, STAMP, split([FeatureTable.of(CASES)], N), whole=WHOLE)
     return tmp_path
 
 
@@ -68,6 +68,14 @@ def test_workers_answer_as_one_index_to_the_last_bit(client, folder):
         found = index.ask(query)
         assert found.missing == 0
         assert found.best(10) == ONE.ask(query).best(10)
+
+
+def test_shards_are_known_by_what_they_were_written_with(folder):
+    assert are_written(folder, STAMP, N)
+    assert not are_written(folder, {"for": "another"}, N)
+    assert not are_written(folder, STAMP, N - 1)
+    shutil.rmtree(folder / "shard-0002")
+    assert not are_written(folder, STAMP, N)
 
 
 def test_a_shard_whose_files_are_gone_is_missing_and_the_others_answer(client, folder):

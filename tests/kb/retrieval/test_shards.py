@@ -14,6 +14,7 @@ from kb.errors import EmptyIndexError
 from kb.retrieval.feature_table import FeatureTable
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.layer import Layer
 from kb.retrieval.layers import LayeredIndex
 from kb.retrieval.learn import fit_learned
 from kb.retrieval.shards import ShardedIndex, ShardsHere, shard_of, split
@@ -146,9 +147,21 @@ def test_a_shard_that_could_not_be_asked_is_told():
 
 
 def test_every_case_is_in_one_shard_and_shards_are_of_like_size():
-    parts = split(FeatureTable.of(CASES), 4)
-    assert sorted(case for part in parts for case in part.cases) == [c.case for c in CASES]
+    parts = split([FeatureTable.of(CASES)], 4)
+    found = [case for part in parts for table in part for case in table.cases]
+    assert sorted(found) == [c.case for c in CASES]
     assert all(70 <= len(part) <= 130 for part in parts)
+
+
+def test_shards_are_the_same_out_of_tables_that_come_one_after_the_other():
+    ordered = sorted(CASES, key=lambda case: case.case)
+    tables = [FeatureTable.of(ordered[at : at + 70]) for at in range(0, len(ordered), 70)]
+    known = {case.case for case in FITTED}
+    whole = Whole(ONE)
+    parts = [Layer(whole).fit_tables(part) for part in split(tables, 3, only=known)]
+    index = ShardedIndex(counted(ONE), ShardsHere(parts))
+    for query in ASKED[:10]:
+        assert index.ask(query).best(30) == ONE.ask(query).best(30)
 
 
 def test_nothing_to_search_is_said():
