@@ -113,6 +113,6 @@ def counted(index: CaseIndex) -> CaseIndex:
     made.stated_ = ("",) * len(index.ids_)
     made.words_ = Postings({}, np.zeros(1, np.int32), np.zeros(0, np.int32))
     if index.stored_fields is not None:
-        learned = replace(index.stored_fields.learned, spelling=None)
-        made.stored_fields = made._stored(learned)  # noqa: SLF001 - of its own class
+        # Spellings stay: cases that are laid over it later count by them.
+        made.stored_fields = made._stored(index.stored_fields.learned)  # noqa: SLF001 - its class
     return made

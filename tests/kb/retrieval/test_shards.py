@@ -62,6 +62,11 @@ def test_what_was_learned_of_closed_fields_counts_alike():
         assert index.ask(query).best(10) == expected
         kinds |= {reason.part for match in expected for reason in match.reasons}
     assert {"learned", "spelling"} <= kinds
+    later = [replace(case, case=f"L{case.case}") for case in labelled[:30]]
+    ids = [case.case for case in later]
+    layered, over = LayeredIndex(one).changed(later, ids), index.changed(later, ids)
+    for query in ASKED:
+        assert over.ask(query).best(10) == layered.ask(query).best(10)
 
 
 def test_a_contradiction_counts_only_among_the_nearest_texts_of_all_cases():
