@@ -45,7 +45,7 @@ PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0
 # Tokens of which is remembered what they say of every cause, some 2 kB each (our choice).
 _MOST_REMEMBERED: Final = 512
 # Whose arrays are kept.
-_TEXTS, _ROWS, _COUNTS, _CAUSES = "texts", "rows", "counts", "causes"
+_TEXTS, _ROWS, _COUNTS, _CAUSES, _LINKED = "texts", "rows", "counts", "causes", "linked"
 
 
 class CauseModel:
@@ -83,6 +83,7 @@ class CauseModel:
         pack_column(arrays, _CAUSES, self.causes_)
         arrays |= named_for(_TEXTS, self.texts_.terms.arrays)
         arrays |= named_for(_ROWS, self.rows_.as_arrays())
+        arrays |= named_for(_LINKED, self.linked.as_arrays())
         return arrays | named_for(_COUNTS, self.counts_.as_arrays())
 
     def restore(self, index: CaseIndex, arrays: Mapping[str, NDArray[Any]]) -> "CauseModel":
@@ -100,6 +101,7 @@ class CauseModel:
         # What each token says of every cause, which follows from the fitted cases alone.
         self._told: dict[tuple[str, str, str], Floats | None] = {}
         self._linked: LinkedFindings | None = None
+        self._kept_trees = part_of(kept, _LINKED)
         self.causes_ = causes
         at = self._at = {name: i for i, name in enumerate(self.causes_)}
         rows = part_of(kept, _ROWS)
@@ -132,7 +134,8 @@ class CauseModel:
     def linked(self) -> LinkedFindings:
         """Which recorded findings go together, learned when it is first asked for."""
         if self._linked is None:
-            self._linked = LinkedFindings(self.index, self.rows_.fitted, len(self.causes_))
+            causes, kept = self.rows_.fitted, self._kept_trees
+            self._linked = LinkedFindings(self.index, causes, len(self.causes_), kept=kept)
         return self._linked
 
     # --- likelihoods --------------------------------------------------------------------------

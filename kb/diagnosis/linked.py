@@ -1,14 +1,16 @@
 """The recorded findings of the cases as trees: what those of a job say together."""
 
-from collections.abc import Sequence
-from typing import Final
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kb.diagnosis.kept_trees import tree_arrays, trees_of
 from kb.diagnosis.links import FindingTrees, Recorded, fit_trees
 from kb.retrieval.features import OBSERVED, Token, token_key
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.kept_arrays import Arrays
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -19,6 +21,8 @@ TOGETHER: Final = "together"
 # are left for themselves, so that the tables stay small (our choice).
 MOST_VALUES: Final = 12
 MOST_FIELDS: Final = 120
+# A tree has two fields at least.
+_LEAST_FIELDS: Final = 2
 
 
 class LinkedFindings:
@@ -32,9 +36,18 @@ class LinkedFindings:
         Number of the cause of each case, -1 for none.
     n_causes : int
         Number of causes.
+    kept : mapping, optional
+        What ``as_arrays`` gave of the same cases; nothing is learned again then.
     """
 
-    def __init__(self, index: CaseIndex, causes: Codes, n_causes: int) -> None:
+    def __init__(
+        self,
+        index: CaseIndex,
+        causes: Codes,
+        n_causes: int,
+        *,
+        kept: Mapping[str, NDArray[Any]] | None = None,
+    ) -> None:
         fits = [
             name
             for name, values in index.values_of_.items()
@@ -43,9 +56,15 @@ class LinkedFindings:
         fits.sort(key=lambda name: (-len(index.fields_.of(name)), name))
         self.values = {name: index.values_of_[name] for name in sorted(fits[:MOST_FIELDS])}
         self.at = {name: number for number, name in enumerate(self.values)}
-        self.trees = self._fit(index, causes, n_causes) if len(self.values) > 1 else None
+        self.trees = trees_of(kept) if kept else self._fit(index, causes, n_causes)
 
-    def _fit(self, index: CaseIndex, causes: Codes, n_causes: int) -> FindingTrees:
+    def as_arrays(self) -> Arrays:
+        """Return what was learned as arrays, none where nothing was."""
+        return {} if self.trees is None else tree_arrays(self.trees)
+
+    def _fit(self, index: CaseIndex, causes: Codes, n_causes: int) -> FindingTrees | None:
+        if len(self.values) < _LEAST_FIELDS:
+            return None
         codes = np.full((len(causes), len(self.values)), -1, np.int64)
         for field, values in self.values.items():
             for number, value in enumerate(values):

@@ -275,12 +275,13 @@ def fit_trees(recorded: Recorded) -> FindingTrees:
         shares=shares,
         tables=np.stack(tables) if tables else empty,
         roots=np.flatnonzero(depths == 0),
-        levels=tuple(_levels(above, depths, number)),
+        levels=tuple(levels_of(above, depths, number)),
         n_trees=len(forests),
     )
 
 
-def _levels(above: Codes, depths: Codes, links: Codes) -> Iterator[_Level]:
+def levels_of(above: Codes, depths: Codes, links: Codes) -> Iterator[_Level]:
+    """Yield the nodes that are as deep, from the roots down; all are given by node."""
     for depth in range(1, int(depths.max()) + 1):
         nodes = np.flatnonzero(depths == depth)
         nodes = nodes[np.argsort(above[nodes], kind="stable")]

@@ -96,3 +96,22 @@ def test_fields_recorded_least_are_left_out_first(monkeypatch):
         for at, row in enumerate(rows)
     ]
     assert set(linked_of(rows).values) == {OBSERVED + "heat", OBSERVED + "steam"}
+
+
+def test_what_was_learned_is_kept_and_not_learned_again(monkeypatch):
+    rows = cases()
+    index, found = CaseIndex().fit(rows), linked_of(rows)
+    monkeypatch.setattr(linked, "fit_trees", lambda _: pytest.fail("it was learned again"))
+    causes = np.zeros(len(rows), np.int64)
+    again = LinkedFindings(index, causes, 2, kept=found.as_arrays())
+    query = tokens(heat="yes", steam="yes")
+    mine, theirs = again.together(query), found.together(query)
+    assert mine is not None
+    assert theirs is not None
+    assert np.array_equal(mine, theirs)
+
+
+def test_of_a_single_finding_nothing_is_learned_or_kept():
+    found = linked_of([record("C0", "belt", heat="yes"), record("C1", "pump", heat="no")])
+    assert found.trees is None
+    assert found.as_arrays() == {}
