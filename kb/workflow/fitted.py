@@ -1,5 +1,6 @@
 """The closed jobs of one state of the store, fitted: what answers without looking at the store."""
 
+import gc
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from threading import Lock
@@ -40,6 +41,19 @@ class _Remembered:
         if not found.missing:
             with self._lock:
                 self._answers[job, top] = found
+
+
+def keep_from_collector() -> None:
+    """Keep all that is fitted now from the collector of cycles, and let go of what was before.
+
+    What is fitted stays for long, and need not be looked through again and again, which takes 0.28
+    s at 10,000 jobs, once in a few hundred questions. It has cycles: one that was fitted before
+    would never go.
+    """
+    if gc.get_freeze_count():
+        gc.unfreeze()
+        gc.collect()
+    gc.freeze()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,5 @@
 """The shop's closed jobs, fitted: one memory a process, following the store in every process."""
 
-import gc
 from collections.abc import Collection
 from contextlib import suppress
 from dataclasses import replace
@@ -23,7 +22,7 @@ from kb.retrieval.sample import Sample
 from kb.retrieval.snapshot import read_snapshot, write_snapshot
 from kb.store.engine import Store
 from kb.store.unit_of_work import UnitOfWork
-from kb.workflow.fitted import Fitted
+from kb.workflow.fitted import Fitted, keep_from_collector
 from kb.workflow.following import Source, followed, is_due
 from kb.workflow.kept_features import Making, Report, features_now, silent
 from kb.workflow.last_rebuild import (
@@ -35,11 +34,7 @@ from kb.workflow.last_rebuild import (
 )
 from kb.workflow.rebuilding import lessons, material
 from kb.workflow.repair_prices import guess_of
-from kb.workflow.suggest import (
-    Suggestion,
-    Wanted,
-    fit_chunks,
-)
+from kb.workflow.suggest import Suggestion, Wanted, fit_chunks
 
 # Folder of a kept index, and the number of closed jobs from which fitting anew costs more than
 # reading it (a hundred take half a second; our choice).
@@ -114,15 +109,23 @@ class Memory:
                 known = None
             if known is not None and known.state == state and not self._kept_since(known):
                 return known
-            made = self._followed(unit, known, words, last=last)
-            self._fitted = made or self._fit(words, last)
-            return self._fitted
+            made = self._followed(unit, known, words, last=last) or self._fit(words, last)
+            del known
+            return self._answer_with(made)
+
+    def _answer_with(self, made: Fitted) -> Fitted:
+        """Answer with ``made`` from now on, and let go of another fit that answered before."""
+        before, self._fitted = self._fitted, made
+        if before is None or before.base is not made.base:
+            del before
+            keep_from_collector()
+        return made
 
     def _followed(
         self, unit: UnitOfWork, known: Fitted | None, words: Vocabulary, *, last: LastRebuild
     ) -> Fitted | None:
         """Return what is known here or was kept with what was written since; None where all changed."""
-        if known is None or self._kept_since(known):
+        if known is None or self._when_kept() != self._seen_kept:
             kept = self._kept(words, last)
             known = known if kept is None else self._taken_up(kept, last)
         return None if known is None else followed(unit, known, Source.of(unit))
@@ -139,9 +142,6 @@ class Memory:
         mark = last.mark(self.folder, LEARNED)
         if self.folder is not None and last.learned:
             made.base.attach(read_learned(self.folder / LEARNED, key=last.name))
-        # It stays until jobs are fitted anew: the collector of cycles need not look through all of
-        # it again and again, which takes 0.28 s at 10,000 jobs, once in a few hundred questions.
-        gc.freeze()
         return replace(made, learned=mark)
 
     def as_fitted(self) -> Fitted | None:
@@ -155,8 +155,8 @@ class Memory:
         try:
             with self.store.read() as unit:
                 words, last = self.words_in(unit), last_rebuild(unit)
-                self._fitted = self._followed(unit, None, words, last=last)
-            return self._fitted
+                made = self._followed(unit, None, words, last=last)
+            return None if made is None else self._answer_with(made)
         finally:
             self._lock.release()
 
@@ -171,7 +171,7 @@ class Memory:
         with self._lock:
             with self.store.read() as unit:
                 words, last = self.words_in(unit), last_rebuild(unit)
-            self._fitted = self._fit(words, last)
+            self._answer_with(self._fit(words, last))
         return True
 
     def _stamp(self, words: Vocabulary, last: LastRebuild) -> dict[str, object]:
@@ -239,7 +239,6 @@ class Memory:
             write_learned(self.folder / LEARNED, learned, key=last.name)
 
     def _fit(self, words: Vocabulary, last: LastRebuild) -> Fitted:
-        gc.unfreeze()
         with self.store.read() as unit:
             source = Source.of(unit)
             chunks = features_now(unit, self._making(words))

@@ -99,19 +99,34 @@ def test_too_few_cases_teach_nothing_and_take_away_what_was_learned(shop, tmp_pa
 
 def test_what_is_fitted_is_kept_from_the_collector_and_let_go_when_renewed(shop, monkeypatch):
     closed(shop, opened(shop))
-    unfrozen: list[None] = []
-    unfreeze = gc.unfreeze
-    monkeypatch.setattr(gc, "unfreeze", lambda: unfrozen.append(unfreeze()))
+    collected: list[int] = []
+    collect = gc.collect
+    monkeypatch.setattr(gc, "collect", lambda: collected.append(collect()))
     ours = shop.memory()
-    old = weakref.ref(ours.fitted().index)
+    old = weakref.ref(ours.fitted().base)
     assert gc.get_freeze_count() > 0
+    before = len(collected)
     ours.fitted()
-    assert len(unfrozen) == 1
+    assert len(collected) == before
     closed(shop, opened(shop))
     ours.fitted()
-    assert len(unfrozen) == 2
-    gc.unfreeze()
-    gc.collect()
+    assert old() is None
+    assert gc.get_freeze_count() > 0
+
+
+def test_what_another_process_fitted_since_takes_the_place_of_what_was_here(
+    shop, tmp_path, monkeypatch
+):
+    monkeypatch.setattr(memory, "WORTH_KEEPING", 1)
+    closed(shop, opened(shop))
+    theirs = memory.Memory(shop.store, shop.words, folder=tmp_path)
+    theirs.fitted()
+    ours = memory.Memory(shop.store, shop.words, folder=tmp_path)
+    old = weakref.ref(ours.fitted().base)
+    closed(shop, opened(shop))
+    theirs.fitted()
+    monkeypatch.setattr(memory.Memory, "_fit", lambda *known: pytest.fail("fitted again"))
+    assert len(ours.fitted().base) == 2
     assert old() is None
 
 
