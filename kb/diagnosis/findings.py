@@ -39,7 +39,7 @@ def expected_shares(
     The last row is for "something else", which has the shares of all causes together. Fields that
     have one value only are left out.
     """
-    every = [name for name in model.index.values_of_ if name.startswith(OBSERVED)]
+    every = model.index.values_of_.beginning(OBSERVED)
     linked, found = model.linked.expected(asked.query.tokens), {}
     for field in fields if fields is not None else every:
         values, shares, overall = model.recorded(field)

@@ -50,8 +50,8 @@ class LinkedFindings:
     ) -> None:
         fits = [
             name
-            for name, values in index.values_of_.items()
-            if name.startswith(OBSERVED) and 1 < len(values) <= MOST_VALUES
+            for name in index.values_of_.beginning(OBSERVED)
+            if 1 < len(index.values_of_[name]) <= MOST_VALUES
         ]
         fits.sort(key=lambda name: (-len(index.fields_.of(name)), name))
         self.values = {name: index.values_of_[name] for name in sorted(fits[:MOST_FIELDS])}

@@ -9,6 +9,7 @@ import numpy as np
 from typing_extensions import override
 
 from kb.retrieval.features import OBSERVED, Token
+from kb.retrieval.field_values import FieldValues
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.learned import Learned, Usual
 from kb.retrieval.moments import NEVER, Copied, Scale
@@ -54,7 +55,7 @@ class Whole(FieldWorth):
         self.texts_ = KnownTexts(_plain(index.texts_.rarities))
         fields = index.stored_fields
         self.stored_fields = KnownFields(fields.learned, dict(fields.usual)) if fields else None
-        self.values_of_ = dict(index.values_of_)
+        self.values_of_ = FieldValues(sorted(index.tokens_.keys))
         self._counts = {key: len(index.tokens_.of(key)) for key in index.tokens_.keys}
         self._recorded = {key: len(index.fields_.of(key)) for key in index.fields_.keys}
         self._copied = {key: index.copied(key) for key in index.tokens_.keys}

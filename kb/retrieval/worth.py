@@ -6,8 +6,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from kb.retrieval.columns import Named
+from kb.retrieval.columns import Named, Names
 from kb.retrieval.features import Token, token_key
+from kb.retrieval.field_values import FieldValues
 from kb.retrieval.kept_arrays import Arrays
 from kb.retrieval.kept_scales import KeptScales, scale_arrays
 from kb.retrieval.moments import (
@@ -58,13 +59,10 @@ class FieldWorth:
         return np.bincount(codes[codes >= 0], minlength=int(codes.max(initial=0)) + 1)
 
     @cached_property
-    def values_of_(self) -> dict[str, tuple[str, ...]]:
+    def values_of_(self) -> FieldValues:
         """All recorded values of each field, in order."""
-        found: dict[str, list[str]] = {}
-        for key in sorted(self.tokens_.keys):
-            field, _, value = key.rpartition("\t")
-            found.setdefault(field, []).append(value)
-        return {field: tuple(values) for field, values in found.items()}
+        keys = self.tokens_.keys
+        return FieldValues(keys.names if isinstance(keys, Names) else sorted(keys))
 
     def scale(self, key: str) -> Scale:
         """Return how values of measure ``key`` become normal scores, and their correlation."""
