@@ -23,13 +23,14 @@ from kb.store.server_restore import (
 from kb.workflow.kept_features import FEATURES
 from kb.workflow.memory import LEARNED, SNAPSHOT
 from kb.workflow.nightly import note_done
+from kb.workflow.spread import SHARDS
 from kb.workflow.trust import TRUST
 from web.home import backups_folder, home_folder, shop_store, store_url
 from web.layout import say, table
 from web.report import json_line
 
 # What is made from the jobs anew, so that it goes aside with them.
-DERIVED: Final = (SNAPSHOT, FEATURES, LEARNED, TRUST)
+DERIVED: Final = (SNAPSHOT, FEATURES, LEARNED, TRUST, SHARDS)
 _BACKUP = click.Path(exists=True, dir_okay=False, path_type=Path)
 _FOLDER = click.Path(file_okay=False, path_type=Path)
 

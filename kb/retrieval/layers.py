@@ -73,6 +73,11 @@ class LayeredIndex:
         at = layer_of(self.firsts, row)
         return at, row - self.firsts[at]
 
+    @property
+    def later_layers(self) -> tuple[Layer, ...]:
+        """The layers over the base, oldest first."""
+        return cast(tuple[Layer, ...], self.layers[1:])
+
     def __len__(self) -> int:
         """Return how many cases are there."""
         return self.size - sum(map(len, self.gone))

@@ -8,7 +8,7 @@ is taken out of the shards by their ids.
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from hashlib import blake2b
-from typing import Any, Final, Protocol, TypeAlias, cast
+from typing import Any, Final, Protocol, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -141,16 +141,16 @@ class ShardedIndex(LayeredIndex):
         super().__init__(base, later, gone=gone)
         self.shards = shards
         self._gone_ids = tuple(base.ids_[int(row)] for row in self.gone[0])
-        rest = cast(Sequence[Layer], self.layers[2:])
         self._tail = (
-            Shard(LayeredIndex(self.layers[1], rest, gone=self.gone[1:])) if later else None
+            Shard(LayeredIndex(self.layers[1], self.later_layers[1:], gone=self.gone[1:]))
+            if later
+            else None
         )
 
     @override
     def changed(self, cases: Sequence[CaseFeatures], touched: Iterable[str]) -> "ShardedIndex":
         made = super().changed(cases, touched)
-        later = cast(Sequence[Layer], made.layers[1:])
-        return ShardedIndex(self.base, self.shards, later, gone=made.gone)
+        return ShardedIndex(self.base, self.shards, made.later_layers, gone=made.gone)
 
     @override
     def search(self, query: CaseFeatures, *, top: int = 10) -> tuple[Match, ...]:

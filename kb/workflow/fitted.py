@@ -16,6 +16,7 @@ from kb.diagnosis.explain import Explainer
 from kb.retrieval.features import CaseFeatures, case_features
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.layers import LayeredIndex
+from kb.retrieval.shards import Asking, ShardedIndex
 from kb.workflow.suggest import Suggestion, Wanted, suggest_from, without_waiting
 
 if TYPE_CHECKING:
@@ -60,13 +61,15 @@ def keep_from_collector() -> None:
 class Fitted:
     """Index and causes as they were fitted.
 
-    ``source`` and ``terms`` name what of the store they stand for, ``learned`` the last rebuild and
+    ``source`` and ``terms`` name what of the store they stand for, ``base_source`` from what the
+    index was fitted that later cases lie over, ``learned`` the last rebuild and
     when its file was written. ``new_causes`` are those of later cases that
     no fitted one had. ``prices`` takes what the repair of a cause cost in
     cases of that state in cents, None where no price was written.
     """
 
     source: "Source"
+    base_source: "Source"
     terms: str
     index: CaseIndex | LayeredIndex
     model: CauseModel
@@ -85,7 +88,7 @@ class Fitted:
     ) -> Self:
         """Return what was fitted on the closed jobs of ``source``."""
         mark = model.words.shop.mark
-        return cls(source, mark, index, model, Explainer(model), altitude_m=altitude_m)
+        return cls(source, source, mark, index, model, Explainer(model), altitude_m=altitude_m)
 
     @property
     def state(self) -> str:
@@ -130,6 +133,14 @@ class Fitted:
             new_causes=self.new_causes | new,
             prices={},
         )
+
+    def in_parts(self, shards: Asking) -> Self:
+        """Return it with the cases of the base in shards."""
+        known = self.index
+        later, gone = (
+            ((), None) if isinstance(known, CaseIndex) else (known.later_layers, known.gone)
+        )
+        return replace(self, index=ShardedIndex(self.base, shards, later, gone=gone))
 
     def holds(self, job_id: str) -> bool:
         """Return whether the job itself is among the fitted ones."""

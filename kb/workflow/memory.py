@@ -4,6 +4,7 @@ from collections.abc import Collection
 from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from threading import Lock
 
@@ -25,15 +26,10 @@ from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.fitted import Fitted, keep_from_collector
 from kb.workflow.following import Source, followed, is_due
 from kb.workflow.kept_features import Making, Report, features_now, silent
-from kb.workflow.last_rebuild import (
-    LastRebuild,
-    Rebuilt,
-    keep_rebuild,
-    last_rebuild,
-    new_rebuild,
-)
+from kb.workflow.last_rebuild import LastRebuild, Rebuilt, keep_rebuild, last_rebuild, new_rebuild
 from kb.workflow.rebuilding import lessons, material
 from kb.workflow.repair_prices import guess_of
+from kb.workflow.spread import Spreading, in_one, state_stamp, write_parts_anew
 from kb.workflow.suggest import Suggestion, Wanted, fit_chunks
 
 # Folder of a kept index, and the number of closed jobs from which fitting anew costs more than
@@ -57,6 +53,8 @@ class Memory:
         The shop's altitude in metres.
     folder : Path or None
         Where a large fitted index is kept for the next process; None keeps none.
+    spread : callable
+        Lets other processes hold the closed jobs, see ``kb.workflow.spread.Spread``.
     """
 
     def __init__(
@@ -66,12 +64,14 @@ class Memory:
         *,
         altitude_m: float = 0.0,
         folder: Path | None = None,
+        spread: Spreading = in_one,
     ) -> None:
         self.store = store
         self._shipped = words
         self._words = ("", words)
         self.altitude_m = altitude_m
         self.folder = folder
+        self._spread = spread
         self._lock = Lock()
         self._fitted: Fitted | None = None
         self._seen_kept = ""
@@ -107,9 +107,10 @@ class Memory:
             marks = words.shop.mark, last.mark(self.folder, LEARNED)
             if known is not None and (known.terms, known.learned) != marks:
                 known = None
-            if known is not None and known.state == state and not self._kept_since(known):
-                return known
-            made = self._followed(unit, known, words, last=last) or self._fit(words, last)
+            if known is None or known.state != state or self._kept_since(known):
+                known = self._followed(unit, known, words, last=last) or self._fit(words, last)
+            chunks = partial(features_now, unit, self._making(words))
+            made = self._spread(known, self._stamp(words, last), chunks)
             del known
             return self._answer_with(made)
 
@@ -254,18 +255,14 @@ class Memory:
         return Making(words=words, altitude_m=self.altitude_m, folder=self.folder, report=report)
 
     def _keep(
-        self,
-        source: Source,
-        chunks: FeatureChunks,
-        last: LastRebuild,
-        *,
-        words: Vocabulary,
+        self, source: Source, chunks: FeatureChunks, last: LastRebuild, *, words: Vocabulary
     ) -> Fitted:
         """Fit index and model, and keep a large index for the next process."""
         numbers = last.calibration
         index, model = fit_chunks(chunks, words, calibration=numbers)
         if self.folder is not None and len(chunks) >= WORTH_KEEPING:
             stamp = self._stamp(words, last)
+            write_parts_anew(self.folder, state_stamp(stamp, source), index, chunks=chunks)
             with suppress(OSError):
                 write_snapshot(
                     self.folder / SNAPSHOT,

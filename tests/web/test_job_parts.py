@@ -2,7 +2,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from tests.part_away import in_two_parts
+from tests.memory_parts import in_two_parts
 from tests.web.api.conftest import Program
 from tests.web.test_kept_parts import bare
 

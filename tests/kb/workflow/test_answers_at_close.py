@@ -11,7 +11,7 @@ from kb.workflow.answers_at_close import MOST_FINDINGS, shown_at_close
 from kb.workflow.jobs import Intake, add_text, open_job
 from kb.workflow.suggest import Wanted, as_written_up
 from tests.kb.workflow.test_close import closed, opened
-from tests.part_away import in_two_parts
+from tests.memory_parts import in_two_parts
 
 FAN = "fan air on condenser: hi 318 to 214, vent 68 to 47 x2"
 

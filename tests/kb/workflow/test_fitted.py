@@ -6,7 +6,7 @@ from kb.workflow.jobs import draft_job
 from kb.workflow.suggest import Wanted
 from tests.kb.workflow.test_close import closed, opened
 from tests.kb.workflow.test_suggest import ASKED
-from tests.part_away import in_two_parts
+from tests.memory_parts import in_two_parts
 
 
 def test_chances_alone_are_those_of_the_whole_answer(shop):
