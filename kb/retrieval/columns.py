@@ -51,11 +51,11 @@ class Texts(Column[str]):
     ----------
     letters : array of uint8
         All words in UTF-8, one after the other.
-    ends : array of int64, shape (n_rows + 1,)
+    ends : array of uint32 or uint64, shape (n_rows + 1,)
         Row ``i`` goes from ``ends[i]`` to ``ends[i + 1]``.
     """
 
-    def __init__(self, letters: NDArray[np.uint8], ends: NDArray[np.int64]) -> None:
+    def __init__(self, letters: NDArray[np.uint8], ends: NDArray[np.integer[Any]]) -> None:
         self.letters, self.ends = letters, ends
         self._letters, self._ends = memoryview(letters), memoryview(ends)  # type: ignore[arg-type]
 
@@ -65,7 +65,9 @@ class Texts(Column[str]):
         rows = [text.encode(_CODE, _ERRORS) for text in texts]
         ends = np.zeros(len(rows) + 1, np.int64)
         np.cumsum(np.fromiter(map(len, rows), np.int64, len(rows)), out=ends[1:])
-        return cls(np.frombuffer(b"".join(rows), np.uint8), ends)
+        # In half the bytes where that holds them.
+        kind = np.promote_types(np.uint32, np.min_scalar_type(int(ends[-1])))
+        return cls(np.frombuffer(b"".join(rows), np.uint8), ends.astype(kind))
 
     @override
     def __len__(self) -> int:

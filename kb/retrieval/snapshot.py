@@ -36,7 +36,7 @@ from kb.retrieval.spelled import SpelledWords
 from kb.retrieval.texts import CaseTexts
 
 # Raised when the arrays mean something else than before.
-FORMAT: Final = 10
+FORMAT: Final = 11
 _DIGEST_BYTES: Final = 32
 _FURTHER, _SCALES = "further", "scales"
 
