@@ -63,7 +63,7 @@ class Layer(CaseIndex):
         return self.base.scale(key)
 
     @override
-    def scale_arrays(self) -> Arrays:
+    def worth_arrays(self) -> Arrays:
         return {}
 
     @override

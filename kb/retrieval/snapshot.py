@@ -34,11 +34,12 @@ from kb.retrieval.kept_arrays import Arrays, read_kept, write_kept
 from kb.retrieval.kept_scales import KeptScales
 from kb.retrieval.spelled import SpelledWords
 from kb.retrieval.texts import CaseTexts
+from kb.retrieval.worth import COPIES
 
 # Raised when the arrays mean something else than before.
-FORMAT: Final = 11
+FORMAT: Final = 12
 _DIGEST_BYTES: Final = 32
-_FURTHER, _SCALES = "further", "scales"
+_FURTHER, _WORTH = "further", "worth"
 
 
 @cache
@@ -116,7 +117,7 @@ def write_snapshot(
     for name in ("fields", "tokens", "labels", "words", "measures"):
         pack_postings(arrays, name, getattr(index, f"{name}_"))
     _pack_texts(arrays, "case", index.texts_)
-    arrays |= named_for(_SCALES, index.scale_arrays())
+    arrays |= named_for(_WORTH, index.worth_arrays())
     arrays |= named_for(_FURTHER, further or {})
     told = {"source": dict(source or {}), "numbers": dict(numbers or {})}
     write_kept(path, arrays, key=key_of(stamp), told=told)
@@ -197,7 +198,8 @@ def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index.words_ = unpack_postings(arrays, "words")
     index.measures_ = unpack_postings(arrays, "measures")
     index.texts_ = _unpack_texts(arrays, "case")
-    scales = part_of(arrays, _SCALES)
-    if scales:
-        index.kept_scales_ = KeptScales(scales, index.measures_, groups.names)
+    worth = part_of(arrays, _WORTH)
+    if worth:
+        index.kept_copies_ = worth[COPIES]
+        index.kept_scales_ = KeptScales(worth, index.measures_, groups.names)
     return index

@@ -26,6 +26,10 @@ from kb.retrieval.similarity import COPY_RATE, token_agreement, token_conflict
 Floats = NDArray[np.float64]
 
 
+# How often cases of one cause share each token, by number of the token.
+COPIES = "copies"
+
+
 class FieldWorth:
     """The counted part of an index: scales of quantities, copy rates of tokens."""
 
@@ -42,6 +46,7 @@ class FieldWorth:
         self._scales: dict[str, Scale] = {}
         # Those that were fitted before.
         self.kept_scales_: KeptScales | None = None
+        self.kept_copies_: Floats | None = None
         self._rates: dict[str, float] = {}
         self._conflicts: dict[tuple[str, str], float] = {}
 
@@ -80,10 +85,12 @@ class FieldWorth:
             n_cases=len(self.ids_),
         )
 
-    def scale_arrays(self) -> Arrays:
-        """Return the scales of all quantities as arrays."""
+    def worth_arrays(self) -> Arrays:
+        """Return the scales of all quantities, and how often cases share each token, as arrays."""
         scales = {key: self.scale(key) for key in self.measures_.keys}
-        return scale_arrays(scales, self._groups.names)
+        shared = [self.copied(key) for key in self.tokens_.keys]
+        copies = np.array(shared, np.float64).reshape(-1, len(Copied._fields))
+        return scale_arrays(scales, self._groups.names) | {COPIES: copies}
 
     @cached_property
     def _groups(self) -> Named:
@@ -107,6 +114,9 @@ class FieldWorth:
 
     def copied(self, key: str) -> Copied:
         """Return how often cases of one cause share a token."""
+        at = None if self.kept_copies_ is None else self.tokens_.keys.get(key)
+        if self.kept_copies_ is not None and at is not None:
+            return Copied._make(self.kept_copies_[at].tolist())
         codes = self.cause_codes_[self.tokens_.of(key)]
         counts = np.bincount(codes[codes >= 0], minlength=len(self._sizes))
         return copied(counts, self._sizes)

@@ -4,7 +4,7 @@ from io import BytesIO
 import numpy as np
 import pytest
 
-from kb.retrieval import snapshot
+from kb.retrieval import snapshot, worth
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.kept_arrays import Arrays
@@ -165,3 +165,14 @@ def test_what_was_kept_of_quantities_is_not_fitted_again(kept, monkeypatch):
     scale = found.cases.scale("a")
     assert scale.population.tolist() == [float(i) for i in range(9)]
     assert found.cases.search(QUERY) == kept[1].search(QUERY)
+
+
+def test_how_often_cases_share_a_token_is_kept_to_the_last_bit(kept, monkeypatch):
+    found = read_snapshot(kept[0], STAMP)
+    assert found is not None
+    monkeypatch.setattr(worth, "copied", lambda *_: pytest.fail("it was counted again"))
+    keys = list(found.cases.tokens_.keys)
+    here = [found.cases.copied(key) for key in keys]
+    monkeypatch.undo()
+    assert here == [kept[1].copied(key) for key in keys]
+    assert found.cases.copied("never seen") == kept[1].copied("never seen")
