@@ -10,13 +10,13 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import partial
-from itertools import chain
 from pathlib import Path
 from typing import Any, Final
 
 from threadpoolctl import threadpool_limits
 
 from kb.retrieval.asked import top_rows
+from kb.retrieval.feature_table import FeatureTable
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.index import CaseIndex
 from tests.benchmarks import scale_lance
@@ -59,7 +59,7 @@ TEXT, WHOLE = "text", "whole"
 
 def built(chunks: Iterable[Sequence[CaseFeatures]]) -> CaseIndex:
     """Return the index over all cases, which come some at a time in order of their ids."""
-    return CaseIndex().fit(list(chain.from_iterable(chunks)))
+    return CaseIndex().fit_tables([FeatureTable.of(chunk) for chunk in chunks])
 
 
 def forget_words(index: CaseIndex) -> None:
