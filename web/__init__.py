@@ -16,7 +16,8 @@ def create_app(settings: Mapping[str, Any]) -> "Flask":
     Parameters
     ----------
     settings : mapping
-        ``HOME`` (folder), ``STORE_URL`` (database), perhaps ``ALTITUDE_M`` and ``SECRET_KEY``.
+        ``HOME`` (folder), ``STORE_URL`` (database), perhaps ``ALTITUDE_M``, ``SECRET_KEY``,
+        ``CLUSTER`` (address) with ``PARTS`` (number).
     """
     # The command line lives beside the pages and answers without them, a fifth of a second sooner.
     from web.site import make_site  # noqa: PLC0415 (start-up time)

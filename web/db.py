@@ -20,6 +20,7 @@ from kb.workflow.jobs import MAX_TEXT
 from kb.workflow.memory import Memory
 from kb.workflow.undo import written_since
 from web.auth import person
+from web.workers import spreading
 
 FORM_ID = re.compile(r"[0-9a-f]{32}")
 # More digits than a job is ever written times; longer texts of digits are no number to Python.
@@ -58,6 +59,7 @@ def init_app(app: Flask) -> None:
         words,
         altitude_m=float(app.config["ALTITUDE_M"]),
         folder=Path(app.config["HOME"]),
+        spread=spreading(app.config),
     )
     app.extensions["baybook"] = memory
 

@@ -9,6 +9,7 @@ import click
 
 from kb.store.engine import Store, open_store
 from kb.workflow.people import has_owner
+from kb.workflow.spread import forget_parts
 from web import serving
 from web.home import altitude_m, home_folder, store_url
 from web.hosts import LOOPBACK, OWN_ADDRESSES, own_names
@@ -17,6 +18,7 @@ from web.nightly import nightly_backups
 from web.people_commands import first_link, sign_in_address
 from web.refitting import refits
 from web.serving import LINUX, MOST_PROCESSES, usual_processes
+from web.workers import MOST_PARTS, USUAL_PARTS, Address
 
 if TYPE_CHECKING:
     from flask import Flask
@@ -34,11 +36,32 @@ if TYPE_CHECKING:
     type=click.IntRange(1, MOST_PROCESSES if LINUX else 1),
     help="that share the work",
 )
-def serve(*, host: str, port: int, names: Sequence[str], proxy: bool, processes: int) -> None:
+@click.option(
+    "--cluster", metavar="ADDRESS", help="of a Dask scheduler whose workers hold the memory"
+)
+@click.option(
+    "--parts",
+    default=USUAL_PARTS,
+    show_default=True,
+    type=click.IntRange(1, MOST_PARTS),
+    help="of the memory, with --cluster",
+)
+def serve(
+    *,
+    host: str,
+    port: int,
+    names: Sequence[str],
+    proxy: bool,
+    processes: int,
+    cluster: str | None,
+    parts: int,
+) -> None:
     """Serve the pages: to this machine, or with --host 0.0.0.0 to the shop's own network."""
     if proxy:
         _refuse_way_round(host, names)
     alone = host in LOOPBACK and not proxy
+    if cluster is not None:
+        Address.read(cluster).look()
     home = home_folder()
     with open_store(store_url(home), home=home) as store:
         token = first_link(store) if alone else None
@@ -49,7 +72,11 @@ def serve(*, host: str, port: int, names: Sequence[str], proxy: bool, processes:
         "STORE_URL": store_url(home),
         "SHOP_HOSTS": None if alone else own_names(names),
         "PROXY": proxy,
+        "CLUSTER": cluster,
+        "PARTS": parts,
     }
+    if cluster is None:
+        forget_parts(home)
     if proxy:
         say(f"\nOpen https://{names[0]}/ in a browser, by way of the proxy.")
     url = store_url(home)

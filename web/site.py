@@ -54,6 +54,7 @@ from web.drawing import Drawing
 from web.event_log import Event, note
 from web.hosts import is_own
 from web.week_counting import PATIENCE_S
+from web.workers import USUAL_PARTS
 
 # One script file of our own and no inline style: nothing that a page shows can run.
 _POLICY = (
@@ -70,6 +71,9 @@ _DEFAULTS = {
     # Whether a proxy on this machine speaks https with everybody else.
     "PROXY": False,
     "WEEK_PATIENCE_S": PATIENCE_S,
+    # The address of a cluster whose workers hold the memory, in how many parts; None: it is here.
+    "CLUSTER": None,
+    "PARTS": USUAL_PARTS,
     # Cookies know no ports: another program on this machine must not overwrite ours.
     "SESSION_COOKIE_NAME": "baybook_forms",
     # A job page stands open all day in the bay; its form must still work then.

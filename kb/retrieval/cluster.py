@@ -5,7 +5,7 @@ A scheduler runs what it is sent: whoever reaches it can run code as its user. I
 ``ClusterShards`` gives the client. Dask itself is the extra ``cluster`` and needed only there.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Lock
@@ -124,8 +124,9 @@ class ClusterShards:
 
     Parameters
     ----------
-    client : distributed.Client
-        Connected, and the default one of this process. ``direct_to_workers=True`` is faster.
+    connection : callable
+        Gives the client, the default one of this process, and None while its scheduler is away.
+        ``direct_to_workers=True`` is faster.
     folder, stamp, whole
         As for ``write_shards``.
     n_shards : int
@@ -136,7 +137,7 @@ class ClusterShards:
 
     def __init__(
         self,
-        client: "Client",
+        connection: Callable[[], "Client | None"],
         folder: Path,
         stamp: Mapping[str, Any],
         *,
@@ -144,7 +145,7 @@ class ClusterShards:
         n_shards: int,
         within_s: float = ANSWER_WITHIN_S,
     ) -> None:
-        self._client, self._folder, self._stamp = client, folder, dict(stamp)
+        self._connection, self._folder, self._stamp = connection, folder, dict(stamp)
         self._whole, self._within_s = whole, within_s
         self._places = [_Place() for _ in range(n_shards)]
         self._lock, self._lost = Lock(), _lost()
@@ -223,9 +224,13 @@ class ClusterShards:
         self, number: int, until: float, *, avoid: Sequence[str], sent: list[str]
     ) -> tuple[Any, str] | None:
         """Let the worker with the fewest shards read one, None where there is no worker."""
-        client: Any = self._client
+        client: Any = self._connection()
+        # It goes while the client looks for its scheduler.
+        scheduler = None if client is None else client.scheduler
+        if scheduler is None:
+            return None
         left = max(until - monotonic(), 0.001)
-        living = client.sync(client.scheduler.ncores, callback_timeout=left)
+        living = client.sync(scheduler.ncores, callback_timeout=left)
         allowed = sorted(set(living) - set(avoid))
         if not allowed:
             return None

@@ -96,7 +96,8 @@ class PartFiles:
         folder = self.folder(stamp)
         if are_written(folder, stamp, self.parts):
             return folder
-        with Turn(self.home / SHARDS).taken(others_ms=_PATIENCE_MS):
+        (self.home / SHARDS).mkdir(exist_ok=True)
+        with Turn(self.home / SHARDS / "writing").taken(others_ms=_PATIENCE_MS):
             if not are_written(folder, stamp, self.parts):
                 self._write(folder, stamp, index=index, chunks=chunks())
         return folder

@@ -29,7 +29,7 @@ def measured(client, folder: Path, arguments: argparse.Namespace) -> dict[str, l
     one = CaseIndex().fit_tables([table])
     whole, stamp, n_shards = Whole(one), {"for": "a benchmark"}, arguments.workers
     write_shards(folder, stamp, split([table], n_shards), whole=whole)
-    shards = ClusterShards(client, folder, stamp, whole=whole, n_shards=n_shards)
+    shards = ClusterShards(lambda: client, folder, stamp, whole=whole, n_shards=n_shards)
     ways: dict[str, Any] = {"one index": one, "workers": ShardedIndex(counted(one), shards)}
     took: dict[str, list[float]] = {name: [] for name in ways}
     # The first questions fill what is kept after use.

@@ -52,7 +52,9 @@ def folder(tmp_path):
 
 
 def placed(client, folder, within_s: float = ANSWER_WITHIN_S) -> tuple[ClusterShards, ShardedIndex]:
-    shards = ClusterShards(client, folder, STAMP, whole=WHOLE, n_shards=N, within_s=within_s)
+    shards = ClusterShards(
+        lambda: client, folder, STAMP, whole=WHOLE, n_shards=N, within_s=within_s
+    )
     return shards, ShardedIndex(counted(ONE), shards)
 
 
