@@ -69,14 +69,18 @@ class Address:
         Raises
         ------
         StoreError
-            If Dask is not installed here, or nobody listens there.
+            If Dask is not installed here, nobody listens there, or it is no scheduler.
         """
         if find_spec("distributed") is None:
             raise StoreError(
                 "expected Dask for --cluster, got none; pip install 'baybook[cluster]'"
             )
         try:
-            socket.create_connection((self.host, self.port), ANSWERS_WITHIN_S).close()
+            with socket.create_connection((self.host, self.port), ANSWERS_WITHIN_S) as opened:
+                # A scheduler speaks first, but behind certificates. The client of Dask would wait
+                # long for one that never does.
+                if self.text.startswith("tcp") and not opened.recv(1):
+                    raise ConnectionResetError("it hung up")
         except OSError as error:
             raise _silent(self.text, error) from error
 

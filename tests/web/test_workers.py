@@ -3,6 +3,8 @@
 import os
 import signal
 import socket
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from functools import partial
 
 import pytest
@@ -141,6 +143,32 @@ def free_port():
         return taken.getsockname()[1]
 
 
+@contextmanager
+def listening(*, says: bytes, hangs_up: bool = False):
+    """Yield the address of somebody who says this to who comes first."""
+    with socket.create_server(("127.0.0.1", 0)) as listens, ThreadPoolExecutor(1) as beside:
+
+        def answer():
+            came, _ = listens.accept()
+            with came:
+                came.sendall(says)
+                if not hangs_up:
+                    came.recv(1)
+
+        beside.submit(answer)
+        yield f"tcp://127.0.0.1:{listens.getsockname()[1]}"
+
+
+@pytest.mark.parametrize(("hangs_up", "got"), [(False, "TimeoutError"), (True, "hung up")])
+def test_who_is_no_scheduler_is_told(monkeypatch, hangs_up, got):
+    monkeypatch.setattr(workers, "ANSWERS_WITHIN_S", 0.2)
+    with (
+        listening(says=b"", hangs_up=hangs_up) as address,
+        pytest.raises(StoreError, match=f"expected a scheduler at {address}, got .*{got}"),
+    ):
+        Address.read(address).look()
+
+
 @pytest.mark.usefixtures("home")
 def test_that_nobody_listens_is_told_before_anything_is_served(monkeypatch):
     monkeypatch.setattr(serve_commands, "serve_pages", lambda *_, **__: pytest.fail("served"))
@@ -160,10 +188,7 @@ def test_that_dask_is_not_installed_is_told(monkeypatch):
 def test_the_command_hands_on_where_and_in_how_many_parts(monkeypatch):
     served = []
     monkeypatch.setattr(serve_commands, "serve_pages", lambda known, **_: served.append(known))
-    with socket.socket() as listening:
-        listening.bind(("127.0.0.1", 0))
-        listening.listen()
-        address = f"tcp://127.0.0.1:{listening.getsockname()[1]}"
+    with listening(says=b"!") as address:
         known = ["serve", "--cluster", address, "--parts", "7"]
         assert CliRunner().invoke(main, known, catch_exceptions=False).exit_code == 0
     (settings,) = served
@@ -198,6 +223,12 @@ def where(shards):
     """Return the address of the worker that has the first part."""
     placed = shards._places[0].placed
     return placed and placed.address
+
+
+@pytest.mark.slow
+def test_a_scheduler_is_taken_for_one(cluster):
+    look = Address.read(cluster.scheduler_address).look
+    assert look() is None
 
 
 @pytest.mark.slow
