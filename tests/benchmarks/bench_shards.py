@@ -59,7 +59,7 @@ def main() -> None:
             threads_per_worker=1,
             processes=True,
             host="127.0.0.1",
-            dashboard_address=None,
+            dashboard_address="127.0.0.1:0",
             local_directory=f"{scratch}/workers",
         ) as cluster,
         Client(cluster, direct_to_workers=True) as client,

@@ -213,7 +213,7 @@ def cluster(tmp_path_factory):
         threads_per_worker=1,
         processes=True,
         host="127.0.0.1",
-        dashboard_address=None,
+        dashboard_address="127.0.0.1:0",
         local_directory=str(tmp_path_factory.mktemp("workers")),
     ) as made:
         yield made
