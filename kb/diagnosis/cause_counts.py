@@ -20,6 +20,7 @@ Kind = Literal["tokens", "fields", "measures"]
 
 KINDS: Final[tuple[Kind, ...]] = ("tokens", "fields", "measures")
 _WEIGHTS: Final = "weights"
+_PARTS: Final = ("pointers", "causes", "sums")
 # Values that are kept in order, 16 bytes each; of a cause and measure an array more counts as
 # twenty (our choice).
 _MOST_KEPT: Final = 100_000
@@ -50,7 +51,8 @@ class CauseCounts:
         self.index, self._rows = index, rows
         self._tables: dict[str, _ByCause] = {}
         for name in (*KINDS, _WEIGHTS) if kept else ():
-            self._tables[name] = _ByCause(part_of(kept or {}, name), self._keys(name), rows)
+            arrays = part_of(kept or {}, name) or part_of(kept or {}, "tokens")
+            self._tables[name] = _ByCause(arrays, self._keys(name), rows)
         # The summed weight of the cases of each cause, shape (n_causes,).
         self.summed: Floats = kept["summed"] if kept else _weights_of(index, rows)
         self._in_order: dict[tuple[int, str], tuple[Rows, Floats]] = {}
@@ -66,6 +68,9 @@ class CauseCounts:
         arrays: Arrays = {"summed": self.summed}
         for name in (*KINDS, _WEIGHTS):
             arrays |= named_for(name, self._table(name).arrays)
+        # Where every case weighs 1, sums of weights are numbers of cases.
+        if all(_same(arrays[f"{_WEIGHTS} {part}"], arrays[f"tokens {part}"]) for part in _PARTS):
+            arrays = {name: row for name, row in arrays.items() if not name.startswith(_WEIGHTS)}
         return arrays
 
     def weights(self, token: str) -> Floats:
@@ -107,16 +112,22 @@ class CauseCounts:
         order = np.argsort(values, kind="stable")
         return rows[found][order], values[order]
 
-    def _keys(self, name: str) -> Postings:
-        keys: Postings = getattr(self.index, f"{'tokens' if name == _WEIGHTS else name}_")
-        return keys
+    def _keys(self, name: str) -> Mapping[str, int]:
+        if name == "fields":
+            return self.index.fields_.keys
+        return self.index.measures_.keys if name == "measures" else self.index.tokens_.keys
+
+    def _postings(self, name: str) -> Postings:
+        if name == "fields":
+            return self.index.fields_.plain()
+        return self.index.measures_ if name == "measures" else self.index.tokens_
 
     def _table(self, name: str) -> "_ByCause":
         if name not in self._tables:
             weights = self.index.weights_
             each = weights if name == _WEIGHTS else (weights > 0).astype(np.int32)
-            keys = self._keys(name)
-            self._tables[name] = _ByCause(_summed(keys, each, self._rows), keys, self._rows)
+            summed = _summed(self._postings(name), each, self._rows)
+            self._tables[name] = _ByCause(summed, self._keys(name), self._rows)
         return self._tables[name]
 
 
@@ -147,6 +158,10 @@ def _summed(postings: Postings, each: NDArray[Any], rows: CauseRows) -> Arrays:
     }
 
 
+def _same(one: NDArray[Any], other: NDArray[Any]) -> bool:
+    return one.dtype == other.dtype and np.array_equal(one, other)
+
+
 def _narrow(numbers: NDArray[Any]) -> NDArray[Any]:
     """Return numbers in the fewest bytes that hold them; as they are where one is a fraction."""
     whole = numbers.astype(np.int64)
@@ -163,11 +178,10 @@ class _ByCause:
     """
 
     def __init__(
-        self, arrays: Mapping[str, NDArray[Any]], postings: Postings, rows: CauseRows
+        self, arrays: Mapping[str, NDArray[Any]], keys: Mapping[str, int], rows: CauseRows
     ) -> None:
-        self.arrays, self._keys, self._n_causes = arrays, postings.keys, len(rows.sizes)
-        names = ("pointers", "causes", "sums")
-        self._pointers, self._causes, self._sums = (arrays[name] for name in names)
+        self.arrays, self._keys, self._n_causes = arrays, keys, len(rows.sizes)
+        self._pointers, self._causes, self._sums = (arrays[name] for name in _PARTS)
 
     def of(self, key: str) -> Floats:
         """Return the numbers of a key by cause, 0 for an unknown key."""

@@ -53,7 +53,7 @@ class LinkedFindings:
             for name in index.values_of_.beginning(OBSERVED)
             if 1 < len(index.values_of_[name]) <= MOST_VALUES
         ]
-        fits.sort(key=lambda name: (-len(index.fields_.of(name)), name))
+        fits.sort(key=lambda name: (-index.fields_.count(name), name))
         self.values = {name: index.values_of_[name] for name in sorted(fits[:MOST_FIELDS])}
         self.at = {name: number for number, name in enumerate(self.values)}
         self.trees = trees_of(kept) if kept else self._fit(index, causes, n_causes)

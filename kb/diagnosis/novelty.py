@@ -43,7 +43,7 @@ def oddness(index: CaseIndex, query: CaseFeatures, entries: int) -> Floats:
 def _share(index: CaseIndex, token: Token) -> float:
     """Return the share of cases with the token: of all, or of those that recorded its field."""
     counted = len(index.tokens_.of(token.key))
-    asked = len(index.fields_.of(token.field)) if token.part == "observed" else None
+    asked = index.fields_.count(token.field) if token.part == "observed" else None
     return (counted + 0.5) / ((len(index.ids_) if asked is None else asked) + 1)
 
 

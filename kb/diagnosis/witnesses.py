@@ -64,7 +64,7 @@ class Witnesses:
         key = token_key(token.field, value)
         own, size = len(self.rows), len(self.index.ids_)
         if _looked_for(token):
-            own, size = self._recorded(token), len(self.index.fields_.of(token.field))
+            own, size = self._recorded(token), self.index.fields_.count(token.field)
         if not size:
             return "no case here with this check yet"
         have = self.model.counts_.having("tokens", key, self.at)

@@ -1,6 +1,6 @@
 """For each case the names that it has, as plain arrays that are put together and turned about."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import chain
 from typing import Any
@@ -81,19 +81,6 @@ class Lists:
         """Return the value of each name of each case, shape ``(n_cases, n_names)``."""
         shape = (len(self), len(self.names))
         return sparse.csr_array((self.values, self.ids, self.ends), shape=shape)
-
-    def named(self, rename: Callable[[str], str]) -> "Lists":
-        """Return them under other names; names that become one are there once a case."""
-        renamed = [rename(name) for name in self.names]
-        known = {name: at for at, name in enumerate(sorted(set(renamed)))}
-        number = np.array([known[name] for name in renamed], np.int32)
-        shape = (len(self.ends) - 1, len(known))
-        ones = np.ones(len(self.ids), np.float32)
-        # What is summed up is moved about in place.
-        table = sparse.csr_array((ones, number[self.ids], self.ends.copy()), shape=shape)
-        table.sum_duplicates()
-        ends, ids = table.indptr.astype(np.int64), table.indices.astype(np.int32)
-        return Lists(tuple(known), ends, ids, np.ones_like(table.data))
 
 
 def _numbered(cases: Iterable[Sequence[str]]) -> tuple[tuple[str, ...], Numbers, Ids]:

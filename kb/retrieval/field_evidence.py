@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from kb.retrieval.asked import Alike, Evidence, OfSome
 from kb.retrieval.features import Token, token_key
+from kb.retrieval.field_rows import FEW_VALUES
 from kb.retrieval.measures import Measure
 from kb.retrieval.postings import Rows
 from kb.retrieval.similarity import PART_GROUP, reading_agreement
@@ -15,8 +16,6 @@ from kb.retrieval.worth import FieldWorth
 Floats = NDArray[np.float32]
 
 _NONE = np.zeros(0, np.int32)
-# Values of a field up to which those not asked for are gone through one by one (our choice).
-_FEW_VALUES = 6
 
 
 def _any_of(lists: Sequence[Rows]) -> Rows:
@@ -55,7 +54,7 @@ class FieldEvidence(FieldWorth):
                 what = f"{token.what} (in {having} of {cases} cases)"
                 yield Alike(part=token.part, what=what, rows=same, weight=weight)
         but = _any_of(agreeing)
-        if len(self.fields_.of(tokens[0].field)) > len(but):
+        if self.fields_.count(tokens[0].field) > len(but):
             yield from self._conflict_evidence(tokens, but)
 
     def _conflict_evidence(self, tokens: Sequence[Token], but: Rows) -> Iterator[Evidence]:
@@ -70,17 +69,18 @@ class FieldEvidence(FieldWorth):
         but : array of int
             Rows of the cases that have one of them.
         """
-        first, rows = tokens[0], self.fields_.of(tokens[0].field)
+        first = tokens[0]
         weight = float(np.float32(self.weight_of(first.part) * self.conflict(first)))
         what = f"{first.what}; otherwise there"
         lists = self._lists_of(first.field)
         # No case has two values of the field.
-        if lists and sum(map(len, lists.values())) == len(rows):
+        if lists and sum(map(len, lists.values())) == self.fields_.count(first.field):
             asked = {token.value for token in tokens}
             for value, others in lists.items():
                 if value not in asked:
                     yield Alike(part=first.part, what=what, rows=others, weight=weight)
             return
+        rows = self.fields_.of(first.field)
         weights = np.full(len(rows), weight, np.float32)
         weights[np.searchsorted(rows, but)] = 0
         yield OfSome(part=first.part, what=what, rows=rows, weights=weights)
@@ -88,7 +88,7 @@ class FieldEvidence(FieldWorth):
     def _lists_of(self, field: str) -> dict[str, Rows]:
         """Return the rows of each value of a field, none of a field of many values."""
         values = self.values_of_[field]
-        if len(values) > _FEW_VALUES:
+        if len(values) > FEW_VALUES:
             return {}
         return {value: self.tokens_.of(token_key(field, value)) for value in values}
 

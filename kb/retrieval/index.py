@@ -12,6 +12,7 @@ from kb.retrieval.asked import Asked, Evidence, OfAll, OfSome, top_rows
 from kb.retrieval.feature_table import FeatureTable
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.field_evidence import FieldEvidence
+from kb.retrieval.field_rows import FieldRows
 from kb.retrieval.index_fit import IndexFit
 from kb.retrieval.learned import Learned, StoredFields
 from kb.retrieval.postings import Rows
@@ -80,7 +81,8 @@ class CaseIndex(FieldEvidence):
         self.standings_, self.origins_ = fit.plain("standings"), fit.plain("origins")
         self.groups_, self.weights_ = fit.plain("groups"), fit.weights
         self.texts_ = CaseTexts.fitted(fit.texts, like=like)
-        self.tokens_, self.fields_ = fit.postings("tokens"), fit.postings("fields")
+        self.tokens_ = fit.postings("tokens")
+        self.fields_ = FieldRows.of_tokens(self.tokens_)
         self.labels_, self.words_ = fit.postings("labels"), fit.postings("spelled")
         self.measures_, self.values_ = fit.measures()
         return self

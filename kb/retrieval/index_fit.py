@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from kb.retrieval.feature_lists import Lists
 from kb.retrieval.feature_table import FeatureTable
-from kb.retrieval.features import field_of
 from kb.retrieval.gathered import GatheredLists
 from kb.retrieval.postings import Postings
 from kb.retrieval.text_fit import TextFit
@@ -36,7 +35,6 @@ class IndexFit:
         self._weights: list[NDArray[np.float64]] = [np.zeros(0)]
         self._lists = {
             "tokens": GatheredLists(),
-            "fields": GatheredLists(),
             "labels": GatheredLists(),
             "spelled": GatheredLists(),
             "measures": GatheredLists(np.float64),
@@ -68,7 +66,7 @@ class IndexFit:
         return np.concatenate(self._weights)
 
     def postings(self, name: str) -> Postings:
-        """Return the cases by name of a column of lists, "fields" those of the tokens."""
+        """Return the cases by name of a column of lists."""
         return self._lists[name].postings()[0]
 
     def measures(self) -> tuple[Postings, NDArray[np.float64]]:
@@ -82,7 +80,6 @@ def _once(value: str | None) -> str | None:
 
 def _lists_of(table: FeatureTable) -> Iterator[tuple[str, Lists]]:
     yield "tokens", table.tokens
-    yield "fields", table.tokens.named(field_of)
     yield "labels", table.labels
     yield "spelled", table.spelled
     yield "measures", table.measures

@@ -29,6 +29,7 @@ from kb.retrieval.column_arrays import (
     unpack_postings,
 )
 from kb.retrieval.columns import Names
+from kb.retrieval.field_rows import FieldRows
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.kept_arrays import Arrays, read_kept, write_kept
 from kb.retrieval.kept_scales import KeptScales
@@ -37,7 +38,7 @@ from kb.retrieval.texts import CaseTexts
 from kb.retrieval.worth import COPIES
 
 # Raised when the arrays mean something else than before.
-FORMAT: Final = 12
+FORMAT: Final = 13
 _DIGEST_BYTES: Final = 32
 _FURTHER, _WORTH = "further", "worth"
 
@@ -114,8 +115,10 @@ def write_snapshot(
     pack_named(arrays, "causes", [cause or None for cause in index.causes_])
     for name in ("standings", "origins", "groups"):
         pack_named(arrays, name, getattr(index, f"{name}_"))
-    for name in ("fields", "tokens", "labels", "words", "measures"):
+    for name in ("tokens", "labels", "words", "measures"):
         pack_postings(arrays, name, getattr(index, f"{name}_"))
+    pack_postings(arrays, "fields", index.fields_.own)
+    arrays["fields spans"] = index.fields_.spans
     _pack_texts(arrays, "case", index.texts_)
     arrays |= named_for(_WORTH, index.worth_arrays())
     arrays |= named_for(_FURTHER, further or {})
@@ -192,8 +195,9 @@ def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index.origins_ = named(arrays, "origins")
     index.groups_ = groups = named(arrays, "groups")
     index.values_, index.weights_ = arrays["values"], arrays["case weights"]
-    index.fields_ = unpack_postings(arrays, "fields")
     index.tokens_ = unpack_postings(arrays, "tokens")
+    own = unpack_postings(arrays, "fields")
+    index.fields_ = FieldRows(index.tokens_, arrays["fields spans"], own)
     index.labels_ = unpack_postings(arrays, "labels")
     index.words_ = unpack_postings(arrays, "words")
     index.measures_ = unpack_postings(arrays, "measures")

@@ -57,7 +57,7 @@ class Whole(FieldWorth):
         self.stored_fields = KnownFields(fields.learned, dict(fields.usual)) if fields else None
         self.values_of_ = FieldValues(sorted(index.tokens_.keys))
         self._counts = {key: len(index.tokens_.of(key)) for key in index.tokens_.keys}
-        self._recorded = {key: len(index.fields_.of(key)) for key in index.fields_.keys}
+        self._recorded = {key: index.fields_.count(key) for key in index.fields_.keys}
         self._copied = {key: index.copied(key) for key in index.tokens_.keys}
         self._rates = {
             field: index.copy_rate(field)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from kb.retrieval.columns import Named, Names
 from kb.retrieval.features import Token, token_key
+from kb.retrieval.field_rows import FieldRows
 from kb.retrieval.field_values import FieldValues
 from kb.retrieval.kept_arrays import Arrays
 from kb.retrieval.kept_scales import KeptScales, scale_arrays
@@ -37,7 +38,7 @@ class FieldWorth:
     causes_: Sequence[str | None]
     groups_: Sequence[str]
     stated_: Sequence[str]
-    fields_: Postings
+    fields_: FieldRows
     tokens_: Postings
     measures_: Postings
     values_: Floats
@@ -127,7 +128,7 @@ class FieldWorth:
 
     def recorded(self, field: str) -> int:
         """Return how many cases recorded a field."""
-        return len(self.fields_.of(field))
+        return self.fields_.count(field)
 
     def agreement(self, token: Token) -> float:
         """Return the nats of a token that two cases have.

@@ -98,7 +98,7 @@ def _arrays(index: CaseIndex) -> Iterator[tuple[NDArray[Any], ...]]:
     texts = index.texts_
     words = np.arange(len(texts.words), dtype=np.int32)
     yield np.repeat(words, np.diff(texts.pointers)), texts.rows, texts.values
-    for postings in (index.tokens_, index.fields_):
+    for postings in (index.tokens_, index.fields_.plain()):
         yield _numbered(postings), postings.rows
     scores = np.empty(len(index.values_), np.float32)
     for key in index.measures_.keys:

@@ -103,3 +103,13 @@ def test_what_was_counted_comes_back_out_of_arrays_to_the_last_bit():
         for cause in (0, 1):
             each = found.having_each(kind, cause)
             assert again.having_each(kind, cause).tolist() == each.tolist()
+
+
+@pytest.mark.parametrize("weight", [1.0, 0.5])
+def test_weights_are_kept_once_with_the_numbers_of_cases_where_they_are_these(weight):
+    cases = [a_case(f"C{at}", "ab"[at % 2], WARM, weight=weight) for at in range(4)]
+    found = counted(*cases)
+    kept = found.as_arrays()
+    assert ("weights sums" in kept) == (weight != 1)
+    again = CauseCounts(found.index, CauseRows.of(found.index, {"a": 0, "b": 1}), kept)
+    assert again.weights(WARM.key).tolist() == [2 * weight, 2 * weight]

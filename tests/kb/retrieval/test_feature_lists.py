@@ -52,17 +52,6 @@ def test_some_of_the_cases_are_those_made_alone(cases, data):
     assert same(taken, lists_of([cases[row] for row in rows]))
 
 
-def test_names_that_become_one_are_there_once_a_case():
-    lists = lists_of(
-        [[("belt good", 1), ("belt torn", 1), ("hose soft", 1)], [], [("belt torn", 1)]]
-    )
-    before = told(lists)
-    fields = lists.named(lambda name: name.partition(" ")[0])
-    assert told(fields) == [[("belt", 1), ("hose", 1)], [], [("belt", 1)]]
-    assert told(lists) == before
-    assert lists_of([]).named(str).names == ()
-
-
 @given(CASES)
 def test_names_are_counted_in_order_each_once_a_case(cases):
     names = [[name for name, _ in case] for case in cases]

@@ -28,7 +28,7 @@ def reasons(found, *asked):
 
 @pytest.mark.parametrize("few", [0, 6])
 def test_a_case_with_another_value_loses_and_one_without_the_field_does_not(monkeypatch, few):
-    monkeypatch.setattr(field_evidence, "_FEW_VALUES", few)
+    monkeypatch.setattr(field_evidence, "FEW_VALUES", few)
     found = index(["glazed"], ["good"], ["torn"], [])
     assert reasons(found, "glazed") == {
         "C0": ["belt glazed"],
@@ -42,7 +42,7 @@ def test_both_ways_give_the_same_scores(monkeypatch):
     found = index(["glazed"], ["good"], ["torn"], [])
     query = CaseFeatures(case="Q", tokens=(token("glazed"),))
     one = found.scores(query).tolist()
-    monkeypatch.setattr(field_evidence, "_FEW_VALUES", 0)
+    monkeypatch.setattr(field_evidence, "FEW_VALUES", 0)
     assert found.scores(query).tolist() == one
     assert one[1] < one[3] == 0 < one[0]
 
