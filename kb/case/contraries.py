@@ -10,7 +10,7 @@ import tomllib
 from collections import defaultdict
 from collections.abc import Container, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import cache, cached_property, lru_cache
 from itertools import chain, product
 from pathlib import Path
 from typing import Final, NamedTuple
@@ -216,12 +216,22 @@ def _exchanged(first: Bound, second: Bound) -> int:
     return count
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Sentence:
-    """The stems of a sentence that are no small words, and its clauses as ``_clauses`` has them."""
+    """A sentence, or several, with the stems that are no small words."""
 
+    text: str
     stems: frozenset[str]
-    clauses: tuple[tuple[_Clause, ...], ...]
+    parts: tuple["_Sentence", ...] = ()
+
+    @cached_property
+    def clauses(self) -> tuple[tuple[_Clause, ...], ...]:
+        """The clauses as ``_clauses`` has them; read when asked for, as most texts are not near."""
+        if not self.parts:
+            return _clauses(self.text)
+        # Every sentence ends a clause: the clauses of a text are those of its sentences.
+        rows = zip(*(part.clauses for part in self.parts), strict=True)
+        return tuple(tuple(chain(*row)) for row in rows)
 
     def bound(self, words: Container[str] | None = None) -> tuple[Bound, ...]:
         """Return what the clauses bind together, of ``words`` alone where they are given."""
@@ -267,12 +277,10 @@ def _known(text: str) -> tuple[_Sentence, ...]:
 
 
 def _read(text: str) -> tuple[_Sentence, ...]:
-    found = dict.fromkeys(_SENTENCE.split(text))
-    read = [_Sentence(_stems(part), _clauses(part)) for part in found]
-    # Every sentence ends a clause: the clauses of a text are those of its sentences.
-    joined = (chain(*rows) for rows in zip(*(row.clauses for row in read), strict=True))
-    whole = _Sentence(_stems(text), tuple(tuple(rows) for rows in joined))
-    parts = [whole] if len(read) == 1 else [whole, *read]
+    read = tuple(_Sentence(part, _stems(part)) for part in dict.fromkeys(_SENTENCE.split(text)))
+    # No word goes over the end of a sentence.
+    whole = _Sentence(text, frozenset().union(*(part.stems for part in read)), read)
+    parts = [whole, *read] if len(read) > 1 else read
     return tuple(part for part in parts if part.stems)
 
 

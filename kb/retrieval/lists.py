@@ -10,12 +10,17 @@ try:
 except ImportError:  # the compiled module is private; the plain way below gives the same sums
     csc_matvec = None
 
-Numbers = NDArray[np.floating[Any]]
+Floats = NDArray[np.floating[Any]]
+Numbers = NDArray[np.floating[Any] | np.signedinteger[Any]]
 Integers = NDArray[np.signedinteger[Any]]
 
-# Length up to which lists are searched together, beside the longer ones (our choice: most lists
-# have a handful of cases, of which the longest would ask for 20 steps).
-_SHORT: Final = 15
+Positions = NDArray[np.int64]
+
+# Length up to which lists are gone through rather than searched one by one (our choice: searching
+# one takes about as long as going through a hundred rows).
+_SHORT: Final = 100
+# Bits by which rows are first told apart, and so how many marks there are (our choice).
+_LAST_BITS: Final = 4095
 
 
 def add_lists(
@@ -49,7 +54,7 @@ def add_lists(
     csc_matvec(len(total), max(0, len(ends) - 1), ends, rows, values, weights, total)
 
 
-def add_rows(total: Numbers, rows: Integers, weights: Numbers) -> None:
+def add_rows(total: Floats, rows: Integers, weights: Floats) -> None:
     """Add ``weights`` onto the cases in ``rows``, each of which stands there once."""
     if csc_matvec is None:
         total[rows] += weights
@@ -60,35 +65,52 @@ def add_rows(total: Numbers, rows: Integers, weights: Numbers) -> None:
 
 def places(
     pointers: Integers, rows: Integers, *, lists: Integers, wanted: Integers
-) -> NDArray[np.int64]:
-    """Return where case ``wanted[j]`` stands in list ``lists[i]``, -1 where it does not.
-
-    Searches in lists of about one length go on side by side, halving what is left of them.
+) -> tuple[Positions, Positions, Positions]:
+    """Return which of the cases ``wanted``, each named once, stand in which lists, and where.
 
     Returns
     -------
-    array of shape (n_lists, n_wanted)
-        Positions in ``rows``.
+    lists, wanted, positions : arrays of shape (n_found,)
+        Case ``wanted[w]`` stands in list ``lists[l]`` at ``rows[position]``; in no order.
     """
-    found = np.full((len(lists), len(wanted)), -1, np.int64)
-    sizes = pointers[lists + 1] - pointers[lists]
+    starts = pointers[lists].astype(np.int64)
+    sizes = pointers[lists + 1] - starts
     short = sizes <= _SHORT
-    for some in (short, ~short):
-        if len(rows) and len(wanted) and some.any():
-            start, left = pointers[lists[some]].astype(np.int64), sizes[some]
-            found[some] = _search(rows, start, left=left, wanted=wanted)
-    return found
+    few, many = np.flatnonzero(short), np.flatnonzero(~short)
+    order = np.argsort(wanted)
+    found = []
+    for some, find in ((few, _gone_through), (many, _searched)):
+        entry, column, at = find(rows, starts[some], sizes=sizes[some], wanted=wanted[order])
+        found.append((some[entry], order[column], at))
+    entries, columns, at = map(np.concatenate, zip(*found, strict=True))
+    return entries, columns, at
 
 
-def _search(
-    rows: Integers, start: NDArray[np.int64], *, left: Integers, wanted: Integers
-) -> NDArray[np.int64]:
-    """Return where each wanted case stands in ``left`` rows from ``start`` on, -1 where nowhere."""
-    at = np.repeat(start[:, None], len(wanted), axis=1)
-    # The wanted case stands where the search is, or after it, or nowhere.
-    for _ in range(int(left.max()).bit_length()):
-        half = (left >> 1)[:, None]
-        at += half * (rows.take(at + half, mode="clip") <= wanted)
-        left = left - half[:, 0]
-    there = (rows.take(at, mode="clip") == wanted) & (left > 0)[:, None]
-    return np.where(there, at, -1)
+def _gone_through(
+    rows: Integers, starts: Positions, *, sizes: Integers, wanted: Integers
+) -> tuple[Positions, Positions, Positions]:
+    """Find ascending ``wanted`` cases by going through all rows of the lists."""
+    ends = sizes.cumsum()
+    at = np.repeat(starts - ends + sizes, sizes)
+    at += np.arange(len(at))
+    # Most rows end in other bits than all that are wanted.
+    marked = np.zeros(_LAST_BITS + 1, np.bool_)
+    marked[wanted & _LAST_BITS] = True
+    passed = np.flatnonzero(marked[rows[at] & _LAST_BITS])
+    here = rows[at[passed]]
+    column = wanted.searchsorted(here)
+    there = wanted.take(column, mode="clip") == here if len(wanted) else np.zeros(0, np.bool_)
+    passed = passed[there]
+    return ends.searchsorted(passed, side="right"), column[there], at[passed]
+
+
+def _searched(
+    rows: Integers, starts: Positions, *, sizes: Integers, wanted: Integers
+) -> tuple[Positions, Positions, Positions]:
+    """Find ascending ``wanted`` cases by halving each list."""
+    spans = zip(starts.tolist(), (starts + sizes).tolist(), strict=True)
+    at = np.array([rows[a:b].searchsorted(wanted) for a, b in spans], np.int64)
+    at = at.reshape(len(starts), len(wanted)) + starts[:, None]
+    inside = at < (starts + sizes)[:, None]
+    entry, column = np.nonzero(inside & (rows.take(at, mode="clip") == wanted))
+    return entry, column, at[entry, column]

@@ -49,16 +49,29 @@ def test_the_weights_of_some_rows_are_added():
 
 @given(
     st.lists(st.sets(st.integers(0, 30)), min_size=1, max_size=6),
-    st.lists(st.integers(0, 30), max_size=5),
+    st.lists(st.integers(0, 30), max_size=5, unique=True),
+    st.sampled_from([0, 3, 100]),
 )
-@example([{*range(0, 30, 2)}, {*range(29)}, set(), {7}], [0, 7, 28, 29])
-def test_every_case_is_found_where_it_stands(held, wanted):
+@example([{*range(0, 30, 2)}, {*range(29)}, set(), {7}], [29, 0, 28, 7], 0)
+@example([set()], [3], 0)
+def test_every_case_is_found_where_it_stands(held, wanted, short):
     rows = np.array([row for one in held for row in sorted(one)], np.int32)
     pointers = np.cumsum([0, *map(len, held)]).astype(np.int32)
-    at = places(pointers, rows, lists=np.arange(len(held)), wanted=np.array(wanted, np.int32))
-    assert at.shape == (len(held), len(wanted))
-    for number, one in enumerate(held):
-        for column, case in enumerate(wanted):
-            found = at[number, column]
-            assert (found >= 0) == (case in one)
-            assert found < 0 or (pointers[number] <= found and rows[found] == case)
+    some = np.arange(len(held))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(lists, "_SHORT", short)
+        found = places(pointers, rows, lists=some, wanted=np.array(wanted, np.int32))
+    expected = [
+        (number, column, pointers[number] + sorted(one).index(case))
+        for number, one in enumerate(held)
+        for column, case in enumerate(wanted)
+        if case in one
+    ]
+    assert sorted(zip(*(part.tolist() for part in found), strict=True)) == expected
+
+
+def test_rows_that_end_in_the_same_bits_are_told_apart():
+    rows = np.array([5, 4096 + 5, 5, 8192 + 5], np.int32)
+    wanted = np.array([4096 + 5, 3], np.int32)
+    found = places(np.array([0, 2, 4]), rows, lists=np.array([0, 1]), wanted=wanted)
+    assert [part.tolist() for part in found] == [[0], [0], [1]]

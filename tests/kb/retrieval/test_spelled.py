@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from sklearn.feature_extraction.text import CountVectorizer
 from sklearn.metrics.pairwise import cosine_similarity
@@ -18,6 +18,7 @@ def sklearn_likeness(known, asked):
 
 @pytest.mark.source("scikit-learn", "CountVectorizer(analyzer='char_wb') and cosine_similarity")
 @given(words, words)
+@example(["a" * 64, "ab" * 32, "a" * 63 + "b", "aa"], ["a" * 64, "a" * 40, "aa", "aab"])
 def test_likeness_equals_scikit_learns(known, asked):
     spelled = SpelledWords.of(known)
     for word, expected in zip(asked, sklearn_likeness(known, asked), strict=True):
