@@ -124,7 +124,7 @@ class CauseCounts:
 
     def _table(self, name: str) -> "_ByCause":
         if name not in self._tables:
-            weights = self.index.weights_
+            weights = np.asarray(self.index.weights_)
             each = weights if name == _WEIGHTS else (weights > 0).astype(np.int32)
             summed = _summed(self._postings(name), each, self._rows)
             self._tables[name] = _ByCause(summed, self._keys(name), self._rows)

@@ -158,7 +158,7 @@ def _readings(likeness: Likeness, rows: Rows) -> Iterator[Sign]:
         row.key: row for at in rows for row in likeness.jobs[at].features.measures
     }
     for key, measure in measures.items():
-        values = index.values_[index.measures_.span(key)]
+        values = np.asarray(index.values_[index.measures_.span(key)])
         own = np.isin(index.measures_.of(key), rows)
         ends = values[own].min(), values[own].max()
         within = int(((values >= ends[0]) & (values <= ends[1])).sum())

@@ -14,6 +14,7 @@ from kb.case.derived import DerivedReading, derive
 from kb.case.model import Job, Phase, Reading, ReadingSet, Response
 from kb.case.terms import Vocabulary
 from kb.case.units import UNITS, convert, same_kind
+from kb.retrieval.levels import Sorted
 
 Floats = NDArray[np.float64]
 
@@ -94,14 +95,14 @@ def spread(here: Measure, values: Floats) -> str:
     return head + " to ".join(ends)
 
 
-def rarity(here: Measure, population: Floats) -> str:
+def rarity(here: Measure, population: Sorted) -> str:
     """Return how often cases have a value as extreme, on the same side of the middle one.
 
     Parameters
     ----------
     here : Measure
         Of this job.
-    population : array of shape (n_values,)
+    population : array of shape (n_values,), or what is looked into as one
         All recorded values, ascending, in ``here.canonical``.
 
     Returns
@@ -112,7 +113,7 @@ def rarity(here: Measure, population: Floats) -> str:
     """
     size = len(population)
     upper = 2 * here.value > float(population[(size - 1) // 2] + population[size // 2])
-    at = np.searchsorted(population, here.value, side="left" if upper else "right")
+    at = population.searchsorted(here.value, side="left" if upper else "right")
     count = int(size - at if upper else at)
     if here.usual or _is_middling(here, count, size=size):
         return "usual"

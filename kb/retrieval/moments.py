@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.retrieval.columns import Named
+from kb.retrieval.levels import Sorted
 from kb.retrieval.similarity import READING_CORRELATION, normal_score, normal_scores
 
 Floats = NDArray[np.float64]
@@ -131,8 +132,8 @@ class Scale:
     ``offsets`` holds the shrunk mean score of each vehicle group, empty where none is centred.
     """
 
-    population: Floats
-    centred: Floats
+    population: Sorted
+    centred: Sorted
     scores: NDArray[np.float32]
     offsets: Mapping[str, float]
     correlation: float
@@ -176,7 +177,7 @@ def fit_scale(
     scores = normal_scores(values, population)
     named = groups if isinstance(groups, Named) else Named.of(groups)
     offsets, by_value = _offsets(scores, named) if n_cases >= CENTRING_CASES else ({}, scores)
-    centred = population
+    centred: Floats = population
     if offsets:
         moved = scores - by_value
         centred = np.sort(moved)

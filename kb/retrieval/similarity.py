@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from kb.retrieval.levels import Sorted
+
 Floats = NDArray[np.float64]
 Numbers = TypeVar("Numbers", NDArray[np.float32], NDArray[np.float64])
 
@@ -99,7 +101,7 @@ def token_conflict(copy_rate: float) -> float:
     return float(np.log(1 - copy_rate))
 
 
-def normal_scores(values: Floats, population: Floats) -> Floats:
+def normal_scores(values: Floats, population: Sorted) -> Floats:
     """Return normal scores of ``values`` by their rank in the sorted ``population``.
 
     ``u = (rank + 1/2) / (m + 1)`` with the middle rank for ties, ``z`` the normal quantile of u.
@@ -108,14 +110,14 @@ def normal_scores(values: Floats, population: Floats) -> Floats:
     ----------
     van der Waerden scores; Conover (1999), Practical Nonparametric Statistics (from memory).
     """
-    low = np.searchsorted(population, values, side="left")
-    high = np.searchsorted(population, values, side="right")
+    low = population.searchsorted(values, side="left")
+    high = population.searchsorted(values, side="right")
     rank = (low + high) / 2
     scores: Floats = ndtri((rank + 0.5) / (len(population) + 1))
     return scores
 
 
-def normal_score(value: float, population: Floats) -> float:
+def normal_score(value: float, population: Sorted) -> float:
     """Return the normal score of one value, as ``normal_scores`` gives it, in a third of the time."""
     low = population.searchsorted(value, side="left")
     rank = (low + population.searchsorted(value, side="right")) / 2

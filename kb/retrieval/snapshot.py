@@ -33,6 +33,8 @@ from kb.retrieval.field_rows import FieldRows
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.kept_arrays import Arrays, read_kept, write_kept
 from kb.retrieval.kept_scales import KeptScales
+from kb.retrieval.kept_values import KeptValues
+from kb.retrieval.levels import Coded
 from kb.retrieval.spelled import SpelledWords
 from kb.retrieval.texts import CaseTexts
 from kb.retrieval.worth import COPIES
@@ -109,7 +111,11 @@ def write_snapshot(
     source : mapping or None
         From what the index was fitted, plain values that JSON can hold.
     """
-    arrays: Arrays = {"values": index.values_, "case weights": index.weights_}
+    arrays = named_for(_WORTH, index.worth_arrays())
+    if not arrays:
+        arrays["values"] = np.asarray(index.values_)
+    weights = Coded.of(np.asarray(index.weights_))
+    arrays |= {"case weights": weights.levels, "case weight codes": weights.codes}
     pack_column(arrays, "ids", index.ids_)
     pack_column(arrays, "stated", index.stated_)
     pack_named(arrays, "causes", [cause or None for cause in index.causes_])
@@ -120,7 +126,6 @@ def write_snapshot(
     pack_postings(arrays, "fields", index.fields_.own)
     arrays["fields spans"] = index.fields_.spans
     _pack_texts(arrays, "case", index.texts_)
-    arrays |= named_for(_WORTH, index.worth_arrays())
     arrays |= named_for(_FURTHER, further or {})
     told = {"source": dict(source or {}), "numbers": dict(numbers or {})}
     write_kept(path, arrays, key=key_of(stamp), told=told)
@@ -194,7 +199,7 @@ def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     index.causes_, index.standings_ = named(arrays, "causes"), named(arrays, "standings")
     index.origins_ = named(arrays, "origins")
     index.groups_ = groups = named(arrays, "groups")
-    index.values_, index.weights_ = arrays["values"], arrays["case weights"]
+    index.weights_ = Coded(arrays["case weights"], arrays["case weight codes"])
     index.tokens_ = unpack_postings(arrays, "tokens")
     own = unpack_postings(arrays, "fields")
     index.fields_ = FieldRows(index.tokens_, arrays["fields spans"], own)
@@ -205,5 +210,8 @@ def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
     worth = part_of(arrays, _WORTH)
     if worth:
         index.kept_copies_ = worth[COPIES]
-        index.kept_scales_ = KeptScales(worth, index.measures_, groups.names)
+        index.values_ = values = KeptValues(worth, index.measures_)
+        index.kept_scales_ = KeptScales(worth, index.measures_, groups=groups, values=values)
+    else:
+        index.values_ = arrays["values"]
     return index

@@ -96,7 +96,13 @@ class Whole(FieldWorth):
 
 
 def _without_scores(scale: Scale) -> Scale:
-    return replace(scale, scores=_NO_SCORES, offsets=dict(scale.offsets))
+    return replace(
+        scale,
+        population=np.asarray(scale.population),
+        centred=np.asarray(scale.centred),
+        scores=_NO_SCORES,
+        offsets=dict(scale.offsets),
+    )
 
 
 def _plain(known: Rarities) -> Rarities:

@@ -12,6 +12,8 @@ from kb.retrieval.field_rows import FieldRows
 from kb.retrieval.field_values import FieldValues
 from kb.retrieval.kept_arrays import Arrays
 from kb.retrieval.kept_scales import KeptScales, scale_arrays
+from kb.retrieval.kept_values import KeptValues, value_arrays
+from kb.retrieval.levels import Coded
 from kb.retrieval.moments import (
     Codes,
     Copied,
@@ -41,7 +43,8 @@ class FieldWorth:
     fields_: FieldRows
     tokens_: Postings
     measures_: Postings
-    values_: Floats
+    values_: Floats | KeptValues
+    weights_: Floats | Coded
 
     def __init__(self) -> None:
         self._scales: dict[str, Scale] = {}
@@ -87,11 +90,15 @@ class FieldWorth:
         )
 
     def worth_arrays(self) -> Arrays:
-        """Return the scales of all quantities, and how often cases share each token, as arrays."""
+        """Return values and scales of all quantities, and how often cases share tokens, as arrays."""
         scales = {key: self.scale(key) for key in self.measures_.keys}
         shared = [self.copied(key) for key in self.tokens_.keys]
         copies = np.array(shared, np.float64).reshape(-1, len(Copied._fields))
-        return scale_arrays(scales, self._groups.names) | {COPIES: copies}
+        measures = self.measures_
+        arrays = value_arrays(measures, np.asarray(self.values_))
+        values = KeptValues(arrays, measures)
+        arrays |= scale_arrays(scales, self._groups, measures=measures, values=values)
+        return arrays | {COPIES: copies}
 
     @cached_property
     def _groups(self) -> Named:

@@ -24,7 +24,7 @@ def tables(*cuts):
 def test_cases_that_come_in_chunks_are_fitted_as_all_at_once(cuts):
     found = CaseIndex().fit_tables(tables(*cuts))
     assert (found.ids_, found.causes_, found.stated_) == (WHOLE.ids_, WHOLE.causes_, WHOLE.stated_)
-    assert found.weights_.tolist() == WHOLE.weights_.tolist()
+    assert np.array_equal(found.weights_, WHOLE.weights_)
     assert np.array_equal(found.values_, WHOLE.values_)
     for name in LISTS:
         ours, theirs = (getattr(index, f"{name}_") for index in (found, WHOLE))

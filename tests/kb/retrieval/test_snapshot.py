@@ -163,7 +163,7 @@ def test_what_was_kept_of_quantities_is_not_fitted_again(kept, monkeypatch):
     found = read_snapshot(kept[0], STAMP)
     assert found is not None
     scale = found.cases.scale("a")
-    assert scale.population.tolist() == [float(i) for i in range(9)]
+    assert np.asarray(scale.population).tolist() == [float(i) for i in range(9)]
     assert found.cases.search(QUERY) == kept[1].search(QUERY)
 
 
