@@ -23,9 +23,9 @@ Codes = NDArray[np.int64]
 # Words shown as a reason, at most (our choice).
 _MOST_WORDS: Final = 5
 # Cases of which the best is found before single cases are looked at, and number of cases from
-# which that pays (measured: 0.03 ms against 0.07 ms for a partition at 10,000, 0.4 ms against
+# which that pays (measured: 0.02 ms against 0.07 ms for a partition at 10,000, 0.15 ms against
 # 27 ms at a million).
-_BLOCK: Final = 512
+_BLOCK: Final = 128
 _MANY: Final = 5_000
 
 
@@ -269,13 +269,15 @@ def top_rows(
 
 
 def _in_good_blocks(scores: NDArray[np.floating[Any]], top: int) -> NDArray[np.int64]:
-    """Return the rows of all scores from the bound on, ascending; at least ``top``."""
-    whole = len(scores) // _BLOCK * _BLOCK
-    best = scores[:whole].reshape(-1, _BLOCK).max(axis=1)
+    """Return the rows of all scores from the bound on; at least ``top``."""
+    # A block takes every so-many-th case, so that the best of all blocks are found side by side.
+    blocks = len(scores) // _BLOCK
+    whole = blocks * _BLOCK
+    best = scores[:whole].reshape(_BLOCK, blocks).max(axis=0)
     if top >= len(best):
         return np.arange(len(scores))
     bound = np.partition(best, len(best) - top)[len(best) - top]
-    starts = np.flatnonzero(best >= bound) * _BLOCK
-    rows = (starts[:, None] + np.arange(_BLOCK)).ravel()
+    good = np.flatnonzero(best >= bound)
+    rows = (good[:, None] + np.arange(0, whole, blocks)).ravel()
     rows = np.concatenate([rows, np.arange(whole, len(scores))])
     return np.asarray(rows[scores[rows] >= bound], np.int64)

@@ -100,7 +100,8 @@ class FieldEvidence(FieldWorth):
             return None
         query = scale.score(measure.value, group)
         weights = reading_agreement(query, self.reading_scores(measure.key), scale.correlation)
-        weights *= np.float32(self.weight_of("reading"))
+        if (weight := self.weight_of("reading")) != 1:
+            weights *= np.float32(weight)
         return OfSome(
             part="reading", what=measure.what, rows=rows, weights=weights, measure=measure
         )

@@ -126,7 +126,8 @@ class SpelledWords:
         return (self.lengths * np.float32(_STEPS)).astype(np.int16)
 
     def _near(self, word: str) -> tuple[Numbers, Floats]:
-        pairs = sorted((self.pieces[p], n) for p, n in pieces(word).items() if p in self.pieces)
+        known = self.pieces.get
+        pairs = [(at, n) for p, n in pieces(word).items() if (at := known(p)) is not None]
         shared = np.zeros(len(self.words), np.int16)
         add_lists(
             shared,
