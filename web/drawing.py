@@ -9,6 +9,7 @@ from typing import Any, Final
 from flask.templating import Environment
 from jinja2 import Environment as AnyEnvironment
 from jinja2 import Template
+from jinja2.environment import TemplateModule
 from jinja2.runtime import Context, Macro
 from markupsafe import Markup, escape
 from typing_extensions import override
@@ -62,19 +63,34 @@ class _Template(Template):
         made.root_render_func = _at_once(made.root_render_func)
         return made
 
+    @override
+    def make_module(self, *args: Any, **kwargs: Any) -> TemplateModule:
+        """Return what others import of the template, which therefore keeps what it names."""
+        context = self.new_context(*args, **kwargs)
+        context.imported = True  # type: ignore[attr-defined]
+        return TemplateModule(self, context)
+
 
 def _at_once(draw: _Draws) -> _Draws:
-    """Return what yields one text: a hundred would pass through each template around this one."""
+    """Return what yields one text: a hundred would pass through each template around this one.
+
+    A macro and the context that names it hold each other, and with them all that a page shows:
+    unless the names are forgotten, the collector has to find them, at once those of 400 pages.
+    """
 
     @wraps(draw)
     def drawn(context: Context) -> Iterator[str]:
         yield "".join(draw(context))
+        if not context.imported:  # type: ignore[attr-defined]
+            context.vars.clear()
 
     return drawn
 
 
 class _Context(Context):
     """What the templates of a page see; calls what it knows without asking how to call it."""
+
+    imported = False
 
     @override
     def call(self, called: Any, /, *args: Any, **kwargs: Any) -> Any:

@@ -1,9 +1,14 @@
+import gc
+import weakref
+from typing import Any
+
 import pytest
 from flask import Flask
 from hypothesis import given
 from hypothesis import strategies as st
 from jinja2 import DictLoader, Environment, pass_context
 from markupsafe import Markup, escape
+from typing_extensions import override
 
 from kb.case.model import Phase
 from web.drawing import Drawing, escaped
@@ -48,6 +53,44 @@ def test_a_template_around_another_gets_its_text_at_once():
     drawn = Drawing(Flask("any"), autoescape=True, loader=DictLoader(texts))
     assert list(drawn.get_template("part").generate(x="a<b")) == ["a&lt;b"]
     assert list(drawn.get_template("inside").generate(x="a<b")) == ["<p>a&lt;b</p>a&lt;b"]
+
+
+class Shown:
+    @override
+    def __str__(self):
+        return "shown"
+
+
+@pytest.fixture
+def no_collector():
+    gc.disable()
+    yield
+    gc.enable()
+
+
+PARTS = {
+    "part": "{% macro m() %}{{ y }}{% endmacro %}{% macro n() %}{{ m() }}{{ y }}{% endmacro %}{{ n() }}",
+    "includes": "{% macro o() %}{{ y }}{% endmacro %}{% include 'part' %}{{ o() }}",
+    "imports": "{% import 'part' as p with context %}{{ p.n() }}{{ p.m() }}",
+}
+
+
+@pytest.mark.parametrize("name", ["part", "includes"])
+def test_what_a_page_showed_is_gone_without_the_collector(name, no_collector):
+    drawn = Drawing(Flask("any"), autoescape=True, loader=DictLoader(PARTS)).get_template(name)
+    shown = Shown()
+    seen = weakref.ref(shown)
+    assert drawn.render(y=shown) == "shown" * {"part": 2, "includes": 3}[name]
+    del shown
+    assert seen() is None
+
+
+def test_macros_are_there_for_whom_imports_them_again_and_again():
+    drawn = Drawing(Flask("any"), autoescape=True, loader=DictLoader(PARTS))
+    for y in ("a", "b"):
+        assert drawn.get_template("imports").render(y=y) == y * 3
+    module: Any = drawn.get_template("part").make_module({"y": "c"})
+    assert [module.n(), module.m()] == ["cc", "c"]
 
 
 def test_an_address_without_a_value_is_made_once_for_each_root(site):
