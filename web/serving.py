@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from threading import Thread
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
-from web.balance import Balance, Connections
 from web.relief import Relief
 
 if TYPE_CHECKING:
@@ -21,9 +20,12 @@ if TYPE_CHECKING:
 # More processes than this wait for each other's writes instead of for the processor (our choice).
 MOST_PROCESSES: Final = 4
 DEFAULT_PROCESSES: Final = 2
-# New objects after which the collector looks for cycles. A page makes some thousands, nearly none
-# of them in a cycle: with the usual 700 it took .7 ms of a question, with this .3.
-LOOK_FOR_CYCLES_AFTER: Final = 20_000
+# New objects after which the collector looks for cycles among them, and looks after which it looks
+# among those that stayed. It looks through answers that are remembered, nearly none of them in a
+# cycle: after 20,000 objects everybody waited up to .14 s for it, after 2,000 .01 s, and of those
+# that stayed .2 s every ten looks (``bench_load``).
+LOOK_FOR_CYCLES_AFTER: Final = 2_000
+LOOK_AGAIN_AFTER: Final = 500
 # A process that lived shorter than this many seconds could not begin; after so many in a row
 # something is wrong that starting again does not mend (our choice).
 SHORT_LIFE_S: Final = 5.0
@@ -87,11 +89,13 @@ def serve(make_app: "Callable[[], Flask]", door: Door, *, processes: int = 1) ->
 
 
 def _serve_here(
-    app: "Flask", opened: socket.socket, door: Door, *, balance: Balance | None = None
+    app: "Flask", opened: socket.socket, door: Door, *, beside_others: bool = False
 ) -> None:
     from waitress import create_server  # noqa: PLC0415 (start-up time)
 
-    gc.set_threshold(LOOK_FOR_CYCLES_AFTER, *gc.get_threshold()[1:])
+    from web.waiting_line import stand_in_line  # noqa: PLC0415 (start-up time)
+
+    gc.set_threshold(LOOK_FOR_CYCLES_AFTER, LOOK_AGAIN_AFTER, *gc.get_threshold()[2:])
 
     # A request that waits a moment for a thread is no news.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
@@ -99,8 +103,8 @@ def _serve_here(
     app.wsgi_app = answer  # type: ignore[method-assign]
     server = create_server(app, sockets=[opened], threads=1, ident=None, **door.limits)
     answer.look_on(server.task_dispatcher.set_thread_count)
-    if balance is not None:
-        balance.keep(server)
+    if beside_others:
+        stand_in_line(server)
     server.run()
 
 
@@ -114,17 +118,15 @@ class _Keeper:
         # Nobody writes into it: its end tells the processes that their keeper is gone.
         self._tied, self._held = os.pipe()
         self._begun: dict[int, float] = {}
-        self._places: dict[int, int] = {}
         self._short_lives = 0
         self._processes = processes
-        self._connections = Connections(processes)
 
     def keep(self) -> None:
         """Keep the processes until interrupted."""
         before = signal.signal(signal.SIGTERM, _stop)
         try:
-            for place in range(self._processes):
-                self._begin(place)
+            for _ in range(self._processes):
+                self._begin()
             while True:
                 self._follow(*os.wait())
         except KeyboardInterrupt:
@@ -133,24 +135,23 @@ class _Keeper:
             signal.signal(signal.SIGTERM, before)
             self._end_all()
 
-    def _begin(self, place: int) -> None:
+    def _begin(self) -> None:
         # What is still unwritten would be written by both.
         sys.stdout.flush()
         sys.stderr.flush()
         process = os.fork()
         if process == 0:
-            self._work(place)
-        self._begun[process], self._places[process] = time.monotonic(), place
+            self._work()
+        self._begun[process] = time.monotonic()
 
-    def _work(self, place: int) -> NoReturn:
+    def _work(self) -> NoReturn:
         """Serve in this new process; never returns to what the keeper was doing."""
         code = 1
         try:
             os.close(self._held)
             signal.signal(signal.SIGTERM, _stop)
             Thread(target=_end_with_keeper, args=(self._tied,), daemon=True).start()
-            balance = Balance(self._connections, place)
-            _serve_here(self._make_app(), self._opened, self._door, balance=balance)
+            _serve_here(self._make_app(), self._opened, self._door, beside_others=True)
             code = 0
         except KeyboardInterrupt:
             code = 0
@@ -161,8 +162,6 @@ class _Keeper:
 
     def _follow(self, process: int, status: int) -> None:
         lived = time.monotonic() - self._begun.pop(process, 0.0)
-        place = self._places.pop(process)
-        self._connections.away(place)
         self._short_lives = self._short_lives + 1 if lived < SHORT_LIFE_S else 0
         if self._short_lives >= MOST_SHORT_LIVES:
             raise RuntimeError(
@@ -170,7 +169,7 @@ class _Keeper:
                 "once; look at what they said above, or run baybook doctor"
             )
         logger.error("a process of the pages ended (%s) and is started again", status)
-        self._begin(place)
+        self._begin()
 
     def _end_all(self) -> None:
         for process in self._begun:

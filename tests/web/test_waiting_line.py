@@ -1,0 +1,117 @@
+import socket
+import threading
+
+import pytest
+from waitress import create_server
+
+from tests.web.test_serving import answer, both_of, keeper, linux_only, until
+from web.waiting_line import others_wait, stand_in_line
+
+__all__ = ["keeper"]
+
+
+class Line:
+    """A server of one thread, whose page ``/wait`` is answered when ``go_on`` is set."""
+
+    def __init__(self):
+        self.begun, self.go_on = threading.Event(), threading.Event()
+        self.server = create_server(self.answer, host="127.0.0.1", port=0, threads=1)
+        stand_in_line(self.server)
+
+    def answer(self, environ, start_response):
+        if environ["PATH_INFO"] == "/wait":
+            self.begun.set()
+            assert self.go_on.wait(30)
+        start_response("200 OK", [("Content-Length", "2")])
+        return [b"ok"]
+
+    def connection(self):
+        place = ("127.0.0.1", self.server.effective_port)
+        return socket.create_connection(place, timeout=30)
+
+    def waiting(self):
+        return len(self.server.task_dispatcher.queue)
+
+
+@pytest.fixture
+def line():
+    one = Line()
+    running = threading.Thread(target=one.server.run)
+    running.start()
+    yield one
+    one.go_on.set()
+    one.server.task_dispatcher.shutdown()
+    # Ends what it waits in.
+    one.server.asyncore.close_all(one.server._map)
+    running.join(30)
+
+
+def ask(connection, path="/"):
+    connection.sendall(f"GET {path} HTTP/1.1\r\nHost: here\r\n\r\n".encode())
+
+
+def head(connection):
+    """Return the head of an answer."""
+    come = b""
+    while not come.endswith(b"\r\n\r\nok"):
+        more = connection.recv(65536)
+        assert more, f"expected a whole answer, got {come!r}"
+        come += more
+    return come.partition(b"\r\n\r\n")[0].decode()
+
+
+def test_a_connection_is_kept_while_nobody_else_waits(line):
+    with line.connection() as one:
+        for _ in range(3):
+            ask(one)
+            assert "Connection: close" not in head(one)
+
+
+def test_a_connection_ends_with_its_answer_while_others_wait(line):
+    with line.connection() as one, line.connection() as other:
+        for kept in (one, other):
+            ask(kept)
+            head(kept)
+        ask(one, "/wait")
+        assert line.begun.wait(30)
+        ask(other)
+        assert until(line.waiting) == 1
+        line.go_on.set()
+        assert "Connection: close" in head(one)
+        assert one.recv(1) == b""
+        assert "Connection: close" not in head(other)
+
+
+def test_a_process_in_which_somebody_waits_takes_nobody_else(line):
+    with line.connection() as one, line.connection() as other:
+        for kept in (one, other):
+            ask(kept)
+            head(kept)
+        ask(one, "/wait")
+        assert line.begun.wait(30)
+        ask(other)
+        assert until(line.waiting) == 1
+        assert not line.server.readable()
+        with line.connection() as later:
+            ask(later)
+            assert until(lambda: others_wait(line.server))
+            line.go_on.set()
+            # Who waited before ends its connection too, for the one who waits at the door.
+            assert "Connection: close" in head(one)
+            head(other)
+            assert "Connection: close" not in head(later)
+        assert until(line.server.readable)
+
+
+@linux_only
+def test_connections_made_at_once_are_all_answered(keeper):
+    port, _ = keeper()
+    both_of(port, set())
+    found = []
+    asking = [threading.Thread(target=lambda: found.append(answer(port))) for _ in range(40)]
+    for one in asking:
+        one.start()
+    for one in asking:
+        one.join(30)
+    assert until(lambda: len(found) == 40)
+    assert None not in found
