@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from threading import Thread
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
+from web.huge_pages import keep_gathered
 from web.relief import Relief
 
 if TYPE_CHECKING:
@@ -103,6 +104,7 @@ def _serve_here(
     app.wsgi_app = answer  # type: ignore[method-assign]
     server = create_server(app, sockets=[opened], threads=1, ident=None, **door.limits)
     answer.look_on(server.task_dispatcher.set_thread_count)
+    keep_gathered()
     if beside_others:
         stand_in_line(server)
     server.run()
