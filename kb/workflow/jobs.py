@@ -7,7 +7,7 @@ from datetime import date
 
 from kb.case.meant_now import family_of, with_family
 from kb.case.model import Complaint, Job, JobState, ReadingSet, Vehicle
-from kb.case.parse import Parsed, parse, parse_again
+from kb.case.parse import Parsed, parse_again
 from kb.case.shop_made import made_family
 from kb.case.terms import Vocabulary
 from kb.case.vin import clean_vin
@@ -66,7 +66,8 @@ def draft_job(
 ) -> Entry:
     """Return an unsaved job with all that was read from ``text``: a question to the memory."""
     job = Job(id="", opened=today, vehicle=with_family(vehicle or Vehicle(), words))
-    parsed = parse(text, words=words)
+    # A question is asked again with the page turned back to, or once more with a filter.
+    parsed = parse_again(text, words=words)
     return Entry(job=merge_text(job, text, parsed), parsed=parsed)
 
 
