@@ -16,6 +16,7 @@ from kb.retrieval.features import CaseFeatures
 from kb.retrieval.index import query_text
 from kb.retrieval.learn import ANALYZERS
 from kb.retrieval.lists import add_lists
+from kb.retrieval.pages import fetch_lists
 from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE
 from kb.retrieval.vectors import TextSpace
 
@@ -210,6 +211,8 @@ class CauseTexts:
             Share of each cause, over which the average is 0.
         """
         asked = words.queries
+        lists = np.concatenate([row.lists for row in asked])
+        fetch_lists((self.terms.rows, self.terms.values), self.terms.pointers, lists)
         scales = [share * row.weights for share, row in zip(self._shares, asked, strict=True)]
         total = np.zeros(len(prior))
         add_lists(
@@ -217,7 +220,7 @@ class CauseTexts:
             self.terms.pointers,
             rows=self.terms.rows,
             values=self.terms.values,
-            lists=np.concatenate([row.lists for row in asked]),
+            lists=lists,
             scales=np.concatenate(scales),
         )
         return TEXT_WEIGHT * (total - float(prior @ total))

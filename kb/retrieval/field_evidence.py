@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.retrieval.asked import Alike, Evidence, OfSome
-from kb.retrieval.features import Token, token_key
+from kb.retrieval.features import CaseFeatures, Token, token_key
 from kb.retrieval.field_rows import FEW_VALUES
 from kb.retrieval.measures import Measure
+from kb.retrieval.pages import any_is_cold, fetch
 from kb.retrieval.postings import Rows
 from kb.retrieval.similarity import PART_GROUP, reading_agreement
 from kb.retrieval.worth import FieldWorth
@@ -41,6 +42,16 @@ class FieldEvidence(FieldWorth):
     def weight_of(self, part: str) -> float:
         """Return what a kind of evidence weighs."""
         return self.part_weights.get(PART_GROUP[part], 1.0)
+
+    def fetch_for(self, query: CaseFeatures) -> None:
+        """Tell the machine which tokens and readings are looked through for a query."""
+        if not any_is_cold():
+            return
+        for token in query.tokens:
+            fetch(self.tokens_.of(token.key), *self._lists_of(token.field).values())
+        for measure in query.measures:
+            if measure.key in self.measures_.keys:
+                fetch(self.measures_.of(measure.key), self.reading_scores(measure.key))
 
     def field_evidence(self, tokens: Sequence[Token]) -> Iterator[Evidence]:
         """Yield what the tokens of one field give: agreement, or one conflict where none agrees."""
@@ -87,7 +98,7 @@ class FieldEvidence(FieldWorth):
 
     def _lists_of(self, field: str) -> dict[str, Rows]:
         """Return the rows of each value of a field, none of a field of many values."""
-        values = self.values_of_[field]
+        values = self.values_of_.get(field, ())
         if len(values) > FEW_VALUES:
             return {}
         return {value: self.tokens_.of(token_key(field, value)) for value in values}

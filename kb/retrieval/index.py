@@ -213,6 +213,7 @@ class CaseIndex(FieldEvidence):
 
     def words_of(self, query: CaseFeatures) -> AskedWords:
         """Return the words of a query and the words of the cases that they stand for."""
+        self.fetch_for(query)
         return self.texts_.ask((query.said, query.told))
 
     def asked(

@@ -24,6 +24,8 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from kb.retrieval.pages import look_into
+
 Arrays = dict[str, NDArray[Any]]
 # What tells a file and its content from another: device, number, size, two times.
 _Identity = list[int]
@@ -208,6 +210,8 @@ def _read(folder: Path, key: str) -> tuple[Arrays, Any] | None:
         return None
     if not _is_sound(folder, rows, mapped, key=key):
         return None
+    for name, row in rows.items():
+        look_into(mapped[name].content, folder / row["file"])
     arrays = {
         name: np.ndarray(row["shape"], row["type"], mapped[name].content, row["start"])
         for name, row in rows.items()

@@ -35,6 +35,7 @@ from kb.retrieval.kept_arrays import Arrays, read_kept, write_kept
 from kb.retrieval.kept_scales import KeptScales
 from kb.retrieval.kept_values import KeptValues
 from kb.retrieval.levels import Coded
+from kb.retrieval.pages import scattered
 from kb.retrieval.spelled import SpelledWords
 from kb.retrieval.texts import CaseTexts
 from kb.retrieval.worth import COPIES
@@ -43,6 +44,8 @@ from kb.retrieval.worth import COPIES
 FORMAT: Final = 13
 _DIGEST_BYTES: Final = 32
 _FURTHER, _WORTH = "further", "worth"
+# Of which a question reads a few numbers each.
+_VALUES: Final = ("worth levels", "worth codes", "worth orders", "worth centred")
 
 
 @cache
@@ -194,6 +197,9 @@ def read_snapshot(path: Path, stamp: Mapping[str, Any]) -> Kept | None:
 
 
 def _index(arrays: Mapping[str, NDArray[Any]]) -> CaseIndex:
+    for name in ("ids", "ids ends", "stated", "stated ends", *_VALUES):
+        if name in arrays:
+            scattered(arrays[name])
     index = CaseIndex()
     index.ids_, index.stated_ = column(arrays, "ids"), column(arrays, "stated")
     index.causes_, index.standings_ = named(arrays, "causes"), named(arrays, "standings")

@@ -23,6 +23,7 @@ from kb.retrieval.analyzer import SMALL_WORDS, told_words
 from kb.retrieval.columns import Names
 from kb.retrieval.feature_lists import Lists
 from kb.retrieval.lists import add_lists, places
+from kb.retrieval.pages import fetch_lists
 from kb.retrieval.spelled import SpelledWords, are_alike, length_of, piece_list
 from kb.retrieval.text_fit import TextFit
 
@@ -209,6 +210,7 @@ class CaseTexts:
         """
         total = np.zeros(self.n_cases, np.float32)
         ids, weights = asked.summed()
+        fetch_lists((self.rows, self.values), self.pointers, ids)
         add_lists(
             total, self.pointers, rows=self.rows, values=self.values, lists=ids, scales=weights
         )
