@@ -8,9 +8,11 @@ import pytest
 
 from kb.store.engine import Store, default_url, open_store
 from tests.factories import make_store
+from tests.made_once import make_once
 from tests.postgres import EMPTY, REQUIRE, Server, running_server, server_programs
 
 ENGINES = ("sqlite", "postgresql")
+make_once()
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
