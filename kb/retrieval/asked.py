@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.retrieval.features import CaseFeatures
-from kb.retrieval.lists import add_rows
+from kb.retrieval.lists import add_alike, add_rows
 from kb.retrieval.measures import Measure, beside, rarity
 from kb.retrieval.postings import Rows
 from kb.retrieval.similarity import Match, Reason
@@ -108,7 +108,7 @@ class Alike:
 
     def add_to(self, total: Floats) -> None:
         """Add what it gives."""
-        add_rows(total, self.rows, np.full(len(self.rows), self.weight, total.dtype))
+        add_alike(total, self.rows, self.weight)
 
     def of(self, cases: Rows) -> Sequence[float | None]:
         """Return what it gives each of ``cases``."""

@@ -21,6 +21,8 @@ Positions = NDArray[np.int64]
 _SHORT: Final = 100
 # Bits by which rows are first told apart, and so how many marks there are (our choice).
 _LAST_BITS: Final = 4095
+# By type of number, as many as the longest list so far that one weight was added onto.
+_ones: dict[str, Floats] = {}
 
 
 def add_lists(
@@ -61,6 +63,22 @@ def add_rows(total: Floats, rows: Integers, weights: Floats) -> None:
         return
     ends = np.array([0, len(rows)], rows.dtype)
     csc_matvec(len(total), 1, ends, rows, weights, np.ones(1, total.dtype), total)
+
+
+def add_alike(total: Floats, rows: Integers, weight: float) -> None:
+    """Add one weight onto the cases in ``rows``, each of which stands there once.
+
+    Nothing as long as the list is made: taking memory for that and giving it back costs more than
+    the sum where lists are long.
+    """
+    if csc_matvec is None:
+        total[rows] += total.dtype.type(weight)
+        return
+    ones = _ones.get(total.dtype.char)
+    if ones is None or len(ones) < len(rows):
+        ones = _ones[total.dtype.char] = np.ones(len(rows), total.dtype)
+    ends = np.array([0, len(rows)], rows.dtype)
+    csc_matvec(len(total), 1, ends, rows, ones, np.full(1, weight, total.dtype), total)
 
 
 def places(

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 from scipy import sparse
 
 from kb.retrieval import lists
-from kb.retrieval.lists import add_lists, add_rows, places
+from kb.retrieval.lists import add_alike, add_lists, add_rows, places
 
 
 @pytest.fixture(params=["compiled", "plain"])
@@ -45,6 +45,16 @@ def test_the_weights_of_some_rows_are_added():
     add_rows(total, np.array([1, 3], np.int32), np.array([2.0, -1.0], np.float32))
     add_rows(total, np.zeros(0, np.int32), np.zeros(0, np.float32))
     assert total.tolist() == [0, 2, 0, -1]
+
+
+@pytest.mark.usefixtures("way")
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+def test_one_weight_is_added_to_short_and_long_lists(kind):
+    total = np.zeros(9, kind)
+    for rows in ([4], [0, 1, 2, 3, 4, 5, 6, 7], [8], []):
+        add_alike(total, np.array(rows, np.int32), 0.1)
+    once = kind(0.1)
+    assert total.tolist() == [once, once, once, once, once + once, once, once, once, once]
 
 
 @given(
