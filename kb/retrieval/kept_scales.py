@@ -113,7 +113,10 @@ def _reckoned_by(
         group = groups[rows[some]]
         moved = offsets[group]
         moved[(group < 0) | np.isnan(moved)] = 0.0
-        return normal_scores(values[some], population) - moved
+        if len(some) <= _AT_ONCE:
+            return normal_scores(values[some], population) - moved
+        # What is looked for in order is found faster.
+        return normal_scores(values.levels, population)[values.codes[some]] - moved
 
     return reckoned
 
