@@ -1,5 +1,6 @@
 """Lines that are cut, memory that runs out, several processes at once: saved whole or not at all."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -12,8 +13,11 @@ ROOT = Path(__file__).parents[2]
 def run(deed, home, *more):
     """Run one deed of ``tests.faults.deeds`` in a process without threads; return what it said."""
     command = [sys.executable, "-m", "tests.faults.deeds", deed, str(home), *map(str, more)]
+    # Else the memory of a thread may be set aside by glibc, 64 MB at once and by chance: all the
+    # little room that a server is left.
+    env = {**os.environ, "MALLOC_ARENA_MAX": "1"}
     done = subprocess.run(
-        command, cwd=ROOT, capture_output=True, text=True, timeout=300, check=False
+        command, cwd=ROOT, env=env, capture_output=True, text=True, timeout=300, check=False
     )
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
