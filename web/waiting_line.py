@@ -7,7 +7,8 @@ sixteen connections that ask without a pause the slowest twentieth waits a tenth
 """
 
 import select
-from typing import TYPE_CHECKING
+import socket
+from typing import TYPE_CHECKING, Any
 
 from typing_extensions import override
 from waitress.channel import HTTPChannel
@@ -28,10 +29,20 @@ class _Task(WSGITask):  # type: ignore[misc]
 class _Channel(HTTPChannel):  # type: ignore[misc]
     task_class = _Task
 
+    def __init__(self, *args: Any, **settings: Any) -> None:
+        super().__init__(*args, **settings)
+        # Who waited at the door asked meanwhile: one look less into all connections.
+        if _has_come(self.socket):
+            self.handle_read()
+
 
 def others_wait(server: "TcpWSGIServer") -> bool:
     """Return whether somebody waits for this process, or for whichever is free first."""
-    return bool(server.task_dispatcher.queue or select.select((server.socket,), (), (), 0)[0])
+    return bool(server.task_dispatcher.queue) or _has_come(server.socket)
+
+
+def _has_come(here: socket.socket) -> bool:
+    return bool(select.select((here,), (), (), 0)[0])
 
 
 def stand_in_line(server: "TcpWSGIServer") -> None:

@@ -29,6 +29,13 @@ class Line:
         place = ("127.0.0.1", self.server.effective_port)
         return socket.create_connection(place, timeout=30)
 
+    def kept(self):
+        """Return a connection that was answered, and on which somebody may ask again."""
+        one = self.connection()
+        ask(one)
+        assert "Connection: close" not in head(one)
+        return one
+
     def waiting(self):
         return len(self.server.task_dispatcher.queue)
 
@@ -68,10 +75,7 @@ def test_a_connection_is_kept_while_nobody_else_waits(line):
 
 
 def test_a_connection_ends_with_its_answer_while_others_wait(line):
-    with line.connection() as one, line.connection() as other:
-        for kept in (one, other):
-            ask(kept)
-            head(kept)
+    with line.kept() as one, line.kept() as other:
         ask(one, "/wait")
         assert line.begun.wait(30)
         ask(other)
@@ -83,10 +87,7 @@ def test_a_connection_ends_with_its_answer_while_others_wait(line):
 
 
 def test_a_process_in_which_somebody_waits_takes_nobody_else(line):
-    with line.connection() as one, line.connection() as other:
-        for kept in (one, other):
-            ask(kept)
-            head(kept)
+    with line.kept() as one, line.kept() as other:
         ask(one, "/wait")
         assert line.begun.wait(30)
         ask(other)
