@@ -36,8 +36,12 @@ class Line:
         assert "Connection: close" not in head(one)
         return one
 
-    def waiting(self):
-        return len(self.server.task_dispatcher.queue)
+    def answers(self, one, *, before):
+        """Let ``one`` be answered until ``go_on`` is set, while the other waits."""
+        ask(one, "/wait")
+        assert self.begun.wait(30)
+        ask(before)
+        assert until(lambda: len(self.server.task_dispatcher.queue)) == 1
 
 
 @pytest.fixture
@@ -76,10 +80,7 @@ def test_a_connection_is_kept_while_nobody_else_waits(line):
 
 def test_a_connection_ends_with_its_answer_while_others_wait(line):
     with line.kept() as one, line.kept() as other:
-        ask(one, "/wait")
-        assert line.begun.wait(30)
-        ask(other)
-        assert until(line.waiting) == 1
+        line.answers(one, before=other)
         line.go_on.set()
         assert "Connection: close" in head(one)
         assert one.recv(1) == b""
@@ -88,10 +89,7 @@ def test_a_connection_ends_with_its_answer_while_others_wait(line):
 
 def test_a_process_in_which_somebody_waits_takes_nobody_else(line):
     with line.kept() as one, line.kept() as other:
-        ask(one, "/wait")
-        assert line.begun.wait(30)
-        ask(other)
-        assert until(line.waiting) == 1
+        line.answers(one, before=other)
         assert not line.server.readable()
         with line.connection() as later:
             ask(later)
