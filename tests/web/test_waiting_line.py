@@ -1,5 +1,6 @@
 import socket
 import threading
+from functools import partial
 
 import pytest
 from waitress import create_server
@@ -52,9 +53,10 @@ def line():
     yield one
     one.go_on.set()
     one.server.task_dispatcher.shutdown()
-    # Ends what it waits in.
-    one.server.asyncore.close_all(one.server._map)
+    # It ends by itself: from here its connections would be closed while it waits for them.
+    one.server.trigger.pull_trigger(partial(one.server.asyncore.close_all, one.server._map))
     running.join(30)
+    assert not running.is_alive()
 
 
 def ask(connection, path="/"):
