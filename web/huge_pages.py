@@ -19,6 +19,7 @@ PIECE: Final = 2 << 20
 _COLLAPSE: Final = 25
 _ALLOWED: Final = Path("/sys/kernel/mm/transparent_hugepage/enabled")
 _MAPS: Final = Path("/proc/self/maps")
+_LEFT_OUT: Final = ("[heap]", "[stack]")
 # Seconds before the first look, when a process has its memory of cases; between two looks, since
 # what is remembered grows; and between two pieces, so that nobody waits for more than one (our
 # choices; one takes 3 ms).
@@ -29,6 +30,9 @@ BETWEEN_S: Final = 0.02
 
 def pieces(maps: str) -> Iterator[int]:
     """Return where the whole pieces of memory of a process' own begin.
+
+    The heap is left out: unused pages in it are given back (``web.spare_memory``), and a piece that
+    is gathered takes them again.
 
     Parameters
     ----------
@@ -44,7 +48,7 @@ def pieces(maps: str) -> Iterator[int]:
     """
     for line in maps.splitlines():
         place, rights, *_, inode = line.split(maxsplit=5)[:5]
-        if rights == "rw-p" and inode == "0" and "[stack" not in line:
+        if rights == "rw-p" and inode == "0" and not line.endswith(_LEFT_OUT):
             first, end = (int(at, 16) for at in place.split("-"))
             yield from range(-(-first // PIECE) * PIECE, end - PIECE + 1, PIECE)
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 from web.huge_pages import keep_gathered
 from web.relief import Relief
+from web.spare_memory import keep_giving_back, use_one_heap
 
 if TYPE_CHECKING:
     from flask import Flask
@@ -98,6 +99,7 @@ def _serve_here(
 
     gc.set_threshold(LOOK_FOR_CYCLES_AFTER, LOOK_AGAIN_AFTER, *gc.get_threshold()[2:])
 
+    use_one_heap()
     # A request that waits a moment for a thread is no news.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     answer = Relief(app.wsgi_app)
@@ -105,6 +107,7 @@ def _serve_here(
     server = create_server(app, sockets=[opened], threads=1, ident=None, **door.limits)
     answer.look_on(server.task_dispatcher.set_thread_count)
     keep_gathered()
+    keep_giving_back()
     if beside_others:
         stand_in_line(server)
     server.run()
