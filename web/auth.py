@@ -14,10 +14,18 @@ from kb.store.engine import Store
 from kb.workflow.memory import Memory
 from kb.workflow.passwords import Hasher
 from kb.workflow.people import token_hash
-from kb.workflow.sign_in import Holder, find_holder, note_use, open_session, to_be_noted
+from kb.workflow.sign_in import (
+    Holder,
+    find_holder,
+    holder_at,
+    note_use,
+    open_session,
+    to_be_noted,
+)
 from web.api.place import is_api
 from web.event_log import Event, note
 from web.https import cookie_name
+from web.known_sessions import KnownSessions
 from web.rights import RIGHTS, Right, Role
 
 View = TypeVar("View", bound=Callable[..., Any])
@@ -104,6 +112,10 @@ def _memory() -> Memory:
     return cast(Memory, current_app.extensions["baybook"])
 
 
+def _known_sessions() -> KnownSessions:
+    return cast(KnownSessions, current_app.extensions["baybook_sessions"])
+
+
 def _store() -> Store:
     return _memory().store
 
@@ -126,10 +138,9 @@ def _find() -> None:
     token, memory, at = _token(), _memory(), now()
     if not token:
         return
-    with memory.store.read() as unit:
-        g.holder = holder = find_holder(unit, token, at)
-        # Nearly every page asks for the words: they are looked up on the same way.
-        g.words = memory.words_in(unit)
+    # Nearly every page asks for the words: they are looked up on the same way.
+    stored, g.words = _known_sessions().of(token)
+    g.holder = holder = holder_at(stored, at)
     if holder is None:
         note(Event.SESSION_REFUSED)
         return
@@ -227,6 +238,7 @@ def _refuse_nobody() -> AnyResponse | tuple[str, int]:
 
 def init_app(app: Flask) -> None:
     """Ask every request who sends it."""
+    app.extensions["baybook_sessions"] = KnownSessions(app.extensions["baybook"])
     app.extensions["baybook_hasher"] = app.config.get("HASHER") or Hasher()
 
     @app.before_request

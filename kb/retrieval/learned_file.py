@@ -20,11 +20,14 @@ from kb.retrieval.vectors import TextSpace
 _KIND = "learned"
 
 
-def write_learned(path: Path, learned: Learned, *, key: str) -> None:
+def write_learned(path: Path, learned: Learned | None, *, key: str) -> None:
     """Keep the classifiers in a file that ``read_learned`` gives back to the last bit.
 
-    ``key`` names the rebuild that made them.
+    ``key`` names the rebuild that made them. Where nothing was learned, an earlier file goes.
     """
+    if learned is None:
+        path.unlink(missing_ok=True)
+        return
     head = {
         "weight": learned.weight,
         "parts": dict(learned.parts),

@@ -19,6 +19,7 @@ from sqlalchemy.exc import ArgumentError, DatabaseError
 
 from kb.errors import StoreError
 from kb.store import postgres
+from kb.store.data_version import DataVersion
 from kb.store.faults import store_error
 from kb.store.journal import (
     Pen,
@@ -146,6 +147,7 @@ class Store:
     """The shop's database, from ``open_store``.
 
     Safe to share between threads; writers of all processes queue, see ``kb.store.turn``.
+    ``version`` says whether anybody wrote since.
     """
 
     def __init__(
@@ -156,6 +158,7 @@ class Store:
         self._turn = Turn(database)
         self._writer: int | None = None
         self._reading = _Reading()
+        self.version = DataVersion(engine)
 
     @contextmanager
     def write(
@@ -210,8 +213,9 @@ class Store:
         if (outer := self._reading.unit) is not None:
             yield outer
             return
+        version = self.version.now()
         with self._transaction(writes=False) as connection:
-            self._reading.unit = UnitOfWork(Pen(connection, who=None, at=None))
+            self._reading.unit = UnitOfWork(Pen(connection, who=None, at=None), version)
             try:
                 yield self._reading.unit
             finally:
@@ -243,6 +247,7 @@ class Store:
 
     def close(self) -> None:
         """Close every connection."""
+        self.version.close()
         self._engine.dispose()
 
     def __enter__(self) -> Self:

@@ -2,6 +2,7 @@
 
 from kb.store.answers import ShownAnswers
 from kb.store.case_lists import CaseLists
+from kb.store.data_version import Version
 from kb.store.decisions import Decisions
 from kb.store.held import HeldRepairs
 from kb.store.journal import HistoryRepository, Pen, SettingRepository, state
@@ -24,10 +25,13 @@ from kb.store.writes import EarlierStates, SentForms
 
 
 class UnitOfWork:
-    """One transaction: the jobs, their history and all that lies beside them."""
+    """One transaction: the jobs, their history and all that lies beside them.
 
-    def __init__(self, pen: Pen) -> None:
-        self.connection = pen.connection
+    ``version`` is that of the database just before it was begun, None where none is known.
+    """
+
+    def __init__(self, pen: Pen, version: Version | None = None) -> None:
+        self.connection, self.version = pen.connection, version
         self.history = HistoryRepository(pen)
         self.jobs = JobRepository(pen, self.history)
         self.whole = WholeShop(pen, self.jobs)

@@ -13,14 +13,14 @@ from threadpoolctl import threadpool_limits
 from kb.case.model import Job
 from kb.case.shop_words import with_shop_terms
 from kb.case.terms import Vocabulary
-from kb.diagnosis.calibration import Calibration, from_numbers
+from kb.diagnosis.calibration import from_numbers
 from kb.diagnosis.causes import CauseModel
 from kb.retrieval.feature_chunks import FeatureChunks
 from kb.retrieval.kept_arrays import kept_mark
-from kb.retrieval.learned import Learned
 from kb.retrieval.learned_file import read_learned, write_learned
 from kb.retrieval.sample import Sample
 from kb.retrieval.snapshot import read_snapshot, write_snapshot
+from kb.store.data_version import Version
 from kb.store.engine import Store
 from kb.store.unit_of_work import UnitOfWork
 from kb.workflow.fitted import Fitted, keep_from_collector
@@ -75,6 +75,7 @@ class Memory:
         self._lock = Lock()
         self._fitted: Fitted | None = None
         self._seen_kept = ""
+        self._looked_at: Version | None = None
 
     @property
     def words(self) -> Vocabulary:
@@ -99,8 +100,10 @@ class Memory:
         are fitted anew.
         """
         with self._lock, self.store.read() as unit:
-            state, words, last = unit.state(), self.words_in(unit), last_rebuild(unit)
             known = self._fitted
+            if known is not None and self._is_of_present(known, unit):
+                return known
+            state, words, last = unit.state(), self.words_in(unit), last_rebuild(unit)
             if known is not None and known.state != state and known.state == self.store.state():
                 # Who began to read before a job was closed waited here while it was fitted.
                 return known
@@ -112,7 +115,15 @@ class Memory:
             chunks = partial(features_now, unit, self._making(words))
             made = self._spread(known, self._stamp(words, last), chunks)
             del known
+            self._looked_at = unit.version
             return self._answer_with(made)
+
+    def _is_of_present(self, known: Fitted, unit: UnitOfWork) -> bool:
+        """Return whether nobody wrote since what is fitted was held against the store."""
+        # Others keep a new fit of jobs laid over ours, and a cluster loses a part, without a write.
+        if known.later or self._spread is not in_one:
+            return False
+        return unit.version is not None and unit.version == self._looked_at
 
     def _answer_with(self, made: Fitted) -> Fitted:
         """Answer with ``made`` from now on, and let go of another fit that answered before."""
@@ -191,10 +202,6 @@ class Memory:
         source = Source(**found.source["read"])
         return Fitted.of(source, found.cases, model, altitude_m=self.altitude_m)
 
-    def calibration(self) -> Calibration:
-        """Return the numbers with which the memory answers."""
-        return self.fitted().model.calibration
-
     def model(self) -> CauseModel:
         """Return the fitted causes as they stand now."""
         return self.fitted().model
@@ -222,7 +229,8 @@ class Memory:
                 made = lessons(known, making)
                 learned, numbers = made.learned, made.numbers
                 last = new_rebuild(numbers.as_numbers(), learned=learned is not None)
-                self._keep_learned(learned, last)
+                if self.folder is not None:
+                    write_learned(self.folder / LEARNED, learned, key=last.name)
                 with self.store.write(who, at) as unit:
                     keep_rebuild(unit, last)
                 fitted = self._keep(source, known.chunks, last, words=words)
@@ -230,14 +238,6 @@ class Memory:
         samples = made.samples | {"words of causes": fitted.model.told_}
         fields = len(learned.fields) if learned else 0
         return Rebuilt(numbers=numbers, fields=fields, samples=samples)
-
-    def _keep_learned(self, learned: Learned | None, last: LastRebuild) -> None:
-        if self.folder is None:
-            return
-        if learned is None:
-            (self.folder / LEARNED).unlink(missing_ok=True)
-        else:
-            write_learned(self.folder / LEARNED, learned, key=last.name)
 
     def _fit(self, words: Vocabulary, last: LastRebuild) -> Fitted:
         with self.store.read() as unit:

@@ -163,14 +163,31 @@ def open_session(
 
 def find_holder(unit: UnitOfWork, token: str, at: datetime) -> Holder | None:
     """Return the session of a token and who holds it, None where it is good no more."""
+    return holder_at(stored_holder(unit, token), at)
+
+
+def stored_holder(unit: UnitOfWork, token: str) -> Holder | None:
+    """Return what is stored of a token's session and who holds it, good or not, if there is one."""
     session = unit.sessions.find(token_hash(token))
-    if session is None or at >= session.ends or _is_from_the_future(session, at):
+    if session is None:
         return None
     person = None if session.person_id is None else unit.people.get(session.person_id)
+    return Holder(session=session, person=person)
+
+
+def holder_at(stored: Holder | None, at: datetime) -> Holder | None:
+    """Return the session and who holds it at a moment, None where it is good no more."""
+    if stored is None:
+        return None
+    session, person = stored.session, stored.person
+    if at >= session.ends or _is_from_the_future(session, at):
+        return None
     idle = session.shared and abs(at - session.last_seen) > IDLE
     if person is not None and (idle or not person.active):
         person = None
-    return None if person is None and not session.shared else Holder(session=session, person=person)
+    if person is None and not session.shared:
+        return None
+    return stored if person is stored.person else Holder(session=session, person=person)
 
 
 def _is_from_the_future(session: StoredSession, at: datetime) -> bool:

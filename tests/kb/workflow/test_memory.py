@@ -11,6 +11,7 @@ from kb.retrieval import weigh
 from kb.retrieval.columns import Texts
 from kb.workflow import calibrating, memory
 from kb.workflow.jobs import draft_job
+from kb.workflow.last_rebuild import last_rebuild
 from tests.kb.workflow.conftest import NOW
 from tests.kb.workflow.test_close import closed, opened
 from tests.kb.workflow.test_suggest import ASKED, ask
@@ -40,6 +41,30 @@ def test_who_fits_answers_from_the_kept_pages_that_all_processes_share(shop, tmp
     assert ask(shop, keeping) == ask(shop, alone)
 
 
+def test_what_is_fitted_is_held_against_the_store_only_after_a_write(shop, tmp_path, monkeypatch):
+    closed(shop, opened(shop))
+    alone, looks = memory.Memory(shop.store, shop.words), []
+
+    def looking(unit):
+        looks.append(unit)
+        return last_rebuild(unit)
+
+    monkeypatch.setattr(memory, "last_rebuild", looking)
+    fitted = alone.fitted()
+    assert all(alone.fitted() is fitted for _ in range(3))
+    assert len(looks) == 1
+    job = opened(shop)
+    assert alone.fitted() is not None
+    assert len(looks) == 2
+    case = closed(shop, job)
+    assert alone.fitted().holds(case.id)
+    assert len(looks) == 3
+    # What others fit of jobs that were laid over it is taken up without a write.
+    alone._fitted = alone.fitted().with_later(alone.fitted().source, (), {case.id})
+    assert [alone.fitted().later for _ in range(2)] == [1, 1]
+    assert len(looks) == 5
+
+
 def test_what_could_not_be_kept_answers_all_the_same(shop, tmp_path, monkeypatch):
     monkeypatch.setattr(memory, "WORTH_KEEPING", 1)
     first = closed(shop, opened(shop))
@@ -67,14 +92,14 @@ def test_a_rebuild_fits_the_numbers_once_and_keeps_them(shop, tmp_path, monkeypa
     closed(shop, opened(shop))
     closed(shop, opened(shop))
     fitted = memory.Memory(shop.store, shop.words, folder=tmp_path)
-    assert fitted.calibration() == SHIPPED
+    assert fitted.model().calibration == SHIPPED
     assert fitted.rebuild("Ines", NOW).numbers.vote == 0.9
     closed(shop, opened(shop))
     again = memory.Memory(shop.store, shop.words, folder=tmp_path)
-    assert again.calibration().vote == 0.9
+    assert again.model().calibration.vote == 0.9
     assert fits == [2]
     shutil.rmtree(tmp_path / memory.SNAPSHOT)
-    assert memory.Memory(shop.store, shop.words, folder=tmp_path).calibration().vote == 0.9
+    assert memory.Memory(shop.store, shop.words, folder=tmp_path).model().calibration.vote == 0.9
 
 
 def test_what_a_rebuild_learns_counts_in_the_very_next_answer(shop, tmp_path, monkeypatch):
