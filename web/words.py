@@ -33,10 +33,10 @@ from kb.workflow.words import (
     set_aside,
 )
 from web import db
-from web.auth import needs
-from web.kept_parts import kept_part
+from web.auth import needs, person
+from web.kept_parts import Place, kept_part
 from web.rights import Right
-from web.word_pages import PARTS, name_of, word_page
+from web.word_pages import PARTS, WordPage, name_of, word_page
 
 bp = Blueprint("words", __name__)
 
@@ -82,6 +82,19 @@ def _page(part: str, typed: Form, errors: Mapping[str, str], *, sure: str = "") 
         units=list(UNITS),
         known=_known(words) if part in {"unread", "meanings"} else "",
     )
+
+
+@bp.app_template_global()
+def kept_unread(page: WordPage, wanted: str) -> Markup:
+    """Return the words that nobody understood where no form was refused."""
+    may_teach = person().may(Right.TEACH)
+
+    def values() -> Mapping[str, Any]:
+        return {"page": page, "wanted": wanted, "may_teach": may_teach, "typed": {}, "errors": {}}
+
+    shown = (page.unread, tuple(page.suggested.items()), page.hidden, wanted)
+    place = Place(name=("unread words", may_teach), follows=None)
+    return kept_part("_words_unread.html", shown, values, place=place)
 
 
 def _known(words: Vocabulary) -> Markup:

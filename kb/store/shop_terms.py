@@ -12,6 +12,7 @@ from sqlalchemy import ColumnElement, func, insert, select, update
 from kb.case.model import JobState
 from kb.case.shop_rows import KINDS, MERGED_KINDS, ShopTerm
 from kb.errors import ConflictError, NotFoundError, StoreError
+from kb.store.asked import Asked
 from kb.store.columns import own_columns
 from kb.store.journal import HistoryRepository, Pen, SettingRepository
 from kb.store.kept_by_state import KeptByState
@@ -26,6 +27,9 @@ _COUNTED: Final = {
     "quantity": ReadingRow.quantity,
 }
 _IS_OPEN: Final = JobRow.state.in_([row.value for row in JobState if row is not JobState.CLOSED])
+_UNREAD: Final = Asked(
+    select(UnreadRow.word, UnreadRow.job_id).order_by(UnreadRow.at, UnreadRow.job_id)
+)
 # The counts of closed jobs; one small table a kind.
 _KEPT: Final = KeptByState[Mapping[str, int]](len(MERGED_KINDS))
 
@@ -91,9 +95,8 @@ class ShopTerms:
 
         Words of most jobs come first, then in the order of the alphabet.
         """
-        query = select(UnreadRow.word, UnreadRow.job_id).order_by(UnreadRow.at, UnreadRow.job_id)
         jobs: dict[str, list[str]] = {}
-        for word, job_id in self._pen.connection.execute(query):
+        for word, job_id in _UNREAD.rows(self._pen.connection):
             jobs.setdefault(word, []).append(job_id)
         ordered = sorted(jobs.items(), key=lambda pair: (-len(pair[1]), pair[0]))
         return {word: tuple(found) for word, found in ordered}

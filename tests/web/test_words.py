@@ -138,6 +138,19 @@ def test_an_unread_word_gets_its_meaning_by_one_tap_and_is_understood(site):
     assert "Say again" not in site.page(f"/job/{other}")
 
 
+def test_the_words_that_wait_are_drawn_anew_for_each_right_and_after_a_change(site):
+    unread(site, plonk=["S1"])
+    viewer = site.as_role(Role.VIEWER)
+    for _ in range(2):
+        assert "Keep the meaning of plonk" in site.page("/words")
+        assert "Keep the meaning" not in viewer.page("/words")
+    unread(site, zorb=["S1"])
+    assert "zorb" in viewer.page("/words")
+    text = refused(site, "/words/means", word="zorb", what="")
+    assert 'class="wrong" role="alert">zorb' in text
+    assert 'class="wrong"' not in site.page("/words")
+
+
 def test_a_meaning_can_be_typed_as_the_name_of_a_term_or_as_another_word(site):
     for word, what in (("wuffles", "Air not cold at full cold"), ("gubbins", "whatsit")):
         answer = site.send("/words/means", word=word, what=what, **{"from": "meanings"})
