@@ -110,3 +110,12 @@ class Drawing(Environment):
 
     template_class = _Template
     context_class = _Context
+
+    @override
+    def make_globals(self, d: MutableMapping[str, Any] | None) -> MutableMapping[str, Any]:
+        """Return what a template knows, as one table: each page copies it for each of its templates.
+
+        Jinja's own looks into the environment's table too, for what is added to it later: here
+        nothing is, and the copies take a twentieth of the time of a page.
+        """
+        return {**self.globals, **(d or {})}
