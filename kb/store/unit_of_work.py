@@ -1,5 +1,7 @@
 """One transaction: every repository over one connection."""
 
+from functools import cached_property
+
 from kb.store.answers import ShownAnswers
 from kb.store.case_lists import CaseLists
 from kb.store.data_version import Version
@@ -31,31 +33,35 @@ class UnitOfWork:
     """
 
     def __init__(self, pen: Pen, version: Version | None = None) -> None:
-        self.connection, self.version = pen.connection, version
+        self.pen, self.version = pen, version
+        self.connection = pen.connection
         self.history = HistoryRepository(pen)
         self.jobs = JobRepository(pen, self.history)
-        self.whole = WholeShop(pen, self.jobs)
-        self.held = HeldRepairs(pen, self.jobs, self.history)
-        self.settings = SettingRepository(pen)
-        self.earlier = EarlierStates(pen)
-        self.sent = SentForms(pen)
-        self.people = People(pen, self.history)
-        self.sessions = Sessions(pen)
-        self.links = SignInLinks(pen)
-        self.failed = FailedSignIns(pen)
-        self.tokens = Tokens(pen, self.history)
-        self.settled = SettledPieces(pen)
-        self.unread = UnreadWords(pen)
-        self.photos = PhotoRepository(pen, self.history)
-        self.case_lists = CaseLists(pen)
-        self.searches = SearchRepository(pen)
-        self.terms = ShopTerms(pen, self.history)
-        self.weeks, self.week_records = WeekRows(pen), WeekRecords(pen)
-        self.reviews = Reviews(pen)
-        self.suppliers = Suppliers(pen)
-        self.answers = ShownAnswers(pen)
-        self.decisions = Decisions(pen, self.history)
-        self.notes = ShopNotes(pen, self.history)
+
+    # Of these a page asks one or two: each is made when it is first asked for.
+    whole = cached_property(lambda unit: WholeShop(unit.pen, unit.jobs))
+    held = cached_property(lambda unit: HeldRepairs(unit.pen, unit.jobs, unit.history))
+    settings = cached_property(lambda unit: SettingRepository(unit.pen))
+    earlier = cached_property(lambda unit: EarlierStates(unit.pen))
+    sent = cached_property(lambda unit: SentForms(unit.pen))
+    people = cached_property(lambda unit: People(unit.pen, unit.history))
+    sessions = cached_property(lambda unit: Sessions(unit.pen))
+    links = cached_property(lambda unit: SignInLinks(unit.pen))
+    failed = cached_property(lambda unit: FailedSignIns(unit.pen))
+    tokens = cached_property(lambda unit: Tokens(unit.pen, unit.history))
+    settled = cached_property(lambda unit: SettledPieces(unit.pen))
+    unread = cached_property(lambda unit: UnreadWords(unit.pen))
+    photos = cached_property(lambda unit: PhotoRepository(unit.pen, unit.history))
+    case_lists = cached_property(lambda unit: CaseLists(unit.pen))
+    searches = cached_property(lambda unit: SearchRepository(unit.pen))
+    terms = cached_property(lambda unit: ShopTerms(unit.pen, unit.history))
+    weeks = cached_property(lambda unit: WeekRows(unit.pen))
+    week_records = cached_property(lambda unit: WeekRecords(unit.pen))
+    reviews = cached_property(lambda unit: Reviews(unit.pen))
+    suppliers = cached_property(lambda unit: Suppliers(unit.pen))
+    answers = cached_property(lambda unit: ShownAnswers(unit.pen))
+    decisions = cached_property(lambda unit: Decisions(unit.pen, unit.history))
+    notes = cached_property(lambda unit: ShopNotes(unit.pen, unit.history))
 
     def state(self) -> str:
         """Return what names the state of the closed jobs that this unit of work sees."""

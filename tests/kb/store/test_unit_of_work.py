@@ -1,4 +1,5 @@
 import inspect
+from functools import cached_property
 
 import pytest
 
@@ -7,12 +8,14 @@ from kb.store.unit_of_work import UnitOfWork
 from tests.factories import a_job
 
 
-def test_all_repositories_share_one_connection(store):
+def test_all_repositories_share_one_connection_and_are_made_once(store):
+    names = [name for name, part in vars(UnitOfWork).items() if isinstance(part, cached_property)]
     with store.read() as unit:
-        parts = {name: part for name, part in vars(unit).items() if name != "connection"}
+        parts = [getattr(unit, name) for name in ("jobs", "history", *names)]
         assert len(parts) >= 17
-        pens = [getattr(part, "_pen", None) for part in parts.values()]
+        pens = [getattr(part, "_pen", None) for part in parts]
         assert {id(pen.connection) for pen in pens if pen} == {id(unit.connection)}
+        assert all(getattr(unit, name) is part for name, part in zip(names, parts[2:], strict=True))
 
 
 def test_a_unit_that_reads_refuses_to_write(store):
