@@ -4,11 +4,14 @@ from functools import partial
 
 import pytest
 from waitress import create_server
+from waitress.channel import HTTPChannel
 
 from tests.web.test_serving import answer, both_of, keeper, linux_only, until
 from web.waiting_line import others_wait, stand_in_line
 
 __all__ = ["keeper"]
+
+PAGE = b"<p>" + 5_000 * b"x"
 
 
 class Line:
@@ -23,8 +26,9 @@ class Line:
         if environ["PATH_INFO"] == "/wait":
             self.begun.set()
             assert self.go_on.wait(30)
-        start_response("200 OK", [("Content-Length", "2")])
-        return [b"ok"]
+        page = PAGE if environ["PATH_INFO"] == "/page" else b"ok"
+        start_response("200 OK", [("Content-Length", str(len(page)))])
+        return [page]
 
     def connection(self):
         place = ("127.0.0.1", self.server.effective_port)
@@ -102,6 +106,25 @@ def test_a_process_in_which_somebody_waits_takes_nobody_else(line):
             head(other)
             assert "Connection: close" not in head(later)
         assert until(line.server.readable)
+
+
+def test_the_head_of_an_answer_goes_out_with_its_page(line, monkeypatch):
+    sent, send = [], HTTPChannel.send
+
+    def noted(channel, data, **how):
+        sent.append(bytes(data))
+        return send(channel, data, **how)
+
+    monkeypatch.setattr(HTTPChannel, "send", noted)
+    with line.connection() as one:
+        ask(one, "/page")
+        come = b""
+        while not come.endswith(PAGE):
+            come += one.recv(65536)
+        ask(one)
+        head(one)
+    assert [piece.count(b"HTTP/1.1 200 OK") for piece in sent] == [1, 1]
+    assert sent[0] == come
 
 
 @linux_only
