@@ -13,8 +13,8 @@ from threading import Thread
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 from web.huge_pages import keep_gathered
-from web.relief import Relief
 from web.spare_memory import keep_giving_back, use_one_heap
+from web.turns import Turns
 
 if TYPE_CHECKING:
     from flask import Flask
@@ -100,17 +100,13 @@ def _serve_here(
     gc.set_threshold(LOOK_FOR_CYCLES_AFTER, LOOK_AGAIN_AFTER, *gc.get_threshold()[2:])
 
     use_one_heap()
-    # A request that waits a moment for a thread is no news.
-    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-    answer = Relief(app.wsgi_app)
-    app.wsgi_app = answer  # type: ignore[method-assign]
-    server = create_server(app, sockets=[opened], threads=1, ident=None, **door.limits)
-    answer.look_on(server.task_dispatcher.set_thread_count)
+    turns = Turns()
+    server = create_server(app, sockets=[opened], ident=None, _dispatcher=turns, **door.limits)
     keep_gathered()
     keep_giving_back()
     if beside_others:
         stand_in_line(server)
-    server.run()
+    turns.serve(server)
 
 
 class _Keeper:

@@ -1,12 +1,13 @@
 import socket
 import threading
-from functools import partial
 
 import pytest
 from waitress import create_server
 from waitress.channel import HTTPChannel
 
 from tests.web.test_serving import answer, both_of, keeper, linux_only, until
+from web import turns
+from web.turns import Turns
 from web.waiting_line import others_wait, stand_in_line
 
 __all__ = ["keeper"]
@@ -15,11 +16,14 @@ PAGE = b"<p>" + 5_000 * b"x"
 
 
 class Line:
-    """A server of one thread, whose page ``/wait`` is answered when ``go_on`` is set."""
+    """A server whose page ``/wait`` is answered when ``go_on`` is set, and nothing before it."""
 
     def __init__(self):
         self.begun, self.go_on = threading.Event(), threading.Event()
-        self.server = create_server(self.answer, host="127.0.0.1", port=0, threads=1)
+        self.turns = Turns()
+        self.server = create_server(
+            self.answer, host="127.0.0.1", port=0, ident=None, _dispatcher=self.turns
+        )
         stand_in_line(self.server)
 
     def answer(self, environ, start_response):
@@ -41,26 +45,24 @@ class Line:
         assert "Connection: close" not in head(one)
         return one
 
-    def answers(self, one, *, before):
-        """Let ``one`` be answered until ``go_on`` is set, while the other waits."""
+    def answers(self, one):
+        """Let ``one`` be answered until ``go_on`` is set."""
         ask(one, "/wait")
         assert self.begun.wait(30)
-        ask(before)
-        assert until(lambda: len(self.server.task_dispatcher.queue)) == 1
 
 
 @pytest.fixture
-def line():
+def line(monkeypatch):
+    monkeypatch.setattr(turns, "PATIENCE_S", 60.0)
     one = Line()
-    running = threading.Thread(target=one.server.run)
+    running = threading.Thread(target=one.turns.serve, args=(one.server,))
     running.start()
     yield one
     one.go_on.set()
-    one.server.task_dispatcher.shutdown()
-    # It ends by itself: from here its connections would be closed while it waits for them.
-    one.server.trigger.pull_trigger(partial(one.server.asyncore.close_all, one.server._map))
+    one.turns.shutdown()
     running.join(30)
     assert not running.is_alive()
+    one.server.asyncore.close_all(one.server._map)
 
 
 def ask(connection, path="/"):
@@ -85,27 +87,36 @@ def test_a_connection_is_kept_while_nobody_else_waits(line):
 
 
 def test_a_connection_ends_with_its_answer_while_others_wait(line):
-    with line.kept() as one, line.kept() as other:
-        line.answers(one, before=other)
+    with line.kept() as one, line.kept() as other, line.kept() as third:
+        line.answers(one)
+        ask(other)
+        ask(third)
         line.go_on.set()
-        assert "Connection: close" in head(one)
-        assert one.recv(1) == b""
-        assert "Connection: close" not in head(other)
+        head(one)
+        ended = ["Connection: close" in head(each) for each in (other, third)]
+        assert sorted(ended) == [False, True]
+        assert (other, third)[ended.index(True)].recv(1) == b""
 
 
-def test_a_process_in_which_somebody_waits_takes_nobody_else(line):
-    with line.kept() as one, line.kept() as other:
-        line.answers(one, before=other)
-        assert not line.server.readable()
+def test_a_connection_ends_while_somebody_waits_at_the_door(line):
+    with line.kept() as one:
+        line.answers(one)
         with line.connection() as later:
             ask(later)
             assert until(lambda: others_wait(line.server))
             line.go_on.set()
-            # Who waited before ends its connection too, for the one who waits at the door.
             assert "Connection: close" in head(one)
-            head(other)
             assert "Connection: close" not in head(later)
-        assert until(line.server.readable)
+
+
+def test_a_process_in_which_somebody_waits_takes_nobody_else(line):
+    assert line.server.readable()
+    with line.kept() as one:
+        line.answers(one)
+        line.turns.add_task(line)
+        assert not line.server.readable()
+        line.turns.queue.clear()
+        assert line.server.readable()
 
 
 def test_the_head_of_an_answer_goes_out_with_its_page(line, monkeypatch):
