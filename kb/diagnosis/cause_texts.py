@@ -17,6 +17,7 @@ from kb.retrieval.index import query_text
 from kb.retrieval.learn import ANALYZERS
 from kb.retrieval.lists import add_lists
 from kb.retrieval.pages import fetch_lists
+from kb.retrieval.remembered import Remembered
 from kb.retrieval.similarity import SAID_SHARE, WORD_SHARE
 from kb.retrieval.vectors import TextSpace
 
@@ -158,7 +159,7 @@ class CauseTexts:
     def __init__(self, arrays: Mapping[str, NDArray[Any]]) -> None:
         self.terms = CauseTerms(arrays)
         self._shares = tuple(map(_share, SPACES))
-        self._known: dict[str, Codes] = {}
+        self._known = Remembered[str, Codes](_MOST_REMEMBERED)
 
     def ask(self, query: CaseFeatures) -> JobWords:
         """Return the words of a job, and which of them each space knows."""
@@ -184,10 +185,8 @@ class CauseTexts:
         """Return the numbers of the character n-grams of a word."""
         found = self._known.get(word)
         if found is None:
-            if len(self._known) >= _MOST_REMEMBERED:
-                self._known.clear()
             grams = word_grams(word, CHAR_LENGTHS)
-            found = self._known[word] = self.terms.numbers("char", grams)
+            found = self._known.keep(word, self.terms.numbers("char", grams))
         return found
 
     def _weighed(self, counted: _Counted, space: str) -> JobTerms:

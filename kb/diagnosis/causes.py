@@ -30,6 +30,7 @@ from kb.retrieval.index import CaseIndex
 from kb.retrieval.kept_arrays import Arrays
 from kb.retrieval.layers import LayeredIndex
 from kb.retrieval.measures import Measure
+from kb.retrieval.remembered import Remembered
 from kb.retrieval.shards import AnyAsked
 
 Floats = NDArray[np.float64]
@@ -42,7 +43,8 @@ STRAY_SHARE: Final = 0.03
 NOT_CURED_SHARE: Final = 0.2
 # Evidence parts that repeat what symptoms already say count half (our choice).
 PART_WEIGHT: Final = {"condition": 0.5, "clause": 0.2, "vehicle": 0.5, "scan": 0.3}
-# Tokens of which is remembered what they say of every cause, some 2 kB each (our choice).
+# Tokens, and readings, of which is remembered what they say of every cause, some 2 kB each (our
+# choice).
 _MOST_REMEMBERED: Final = 512
 # Whose arrays are kept.
 _TEXTS, _ROWS, _COUNTS, _CAUSES, _LINKED = "texts", "rows", "counts", "causes", "linked"
@@ -99,7 +101,8 @@ class CauseModel:
         self._tables: dict[str, tuple[tuple[str, ...], Floats, Floats]] = {}
         self._profiles: dict[str, ReadingProfile | None] = {}
         # What each token says of every cause, which follows from the fitted cases alone.
-        self._told: dict[tuple[str, str, str], Floats | None] = {}
+        self._told = Remembered[tuple[str, str, str], Floats | None](_MOST_REMEMBERED)
+        self._read = Remembered[tuple[str, float, str], Floats | None](_MOST_REMEMBERED)
         self._linked: LinkedFindings | None = None
         self._kept_trees = part_of(kept, _LINKED)
         self.causes_ = causes
@@ -213,9 +216,7 @@ class CauseModel:
         key = token.part, token.field, token.value
         found = self._told.get(key)
         if found is None:
-            if len(self._told) >= _MOST_REMEMBERED:
-                self._told.clear()
-            found = self._told[key] = self._evidence_of(token)
+            found = self._told.keep(key, self._evidence_of(token))
         return found
 
     def _evidence_of(self, token: Token) -> Floats | None:
@@ -229,10 +230,13 @@ class CauseModel:
 
     def measure_evidence(self, measure: Measure, group: str) -> Floats | None:
         """Return what a reading says of every cause, in nats; None where too few cases have it."""
-        profile = self._profile(measure.key)
-        if profile is None:
-            return None
-        return profile.ratio(self.index.scale(measure.key).score(measure.value, group))
+        key = measure.key, measure.value, group
+        found = self._read.get(key)
+        if found is None:
+            profile = self._profile(measure.key)
+            known = None if profile is None else profile.ratio(self.index.score(measure, group))
+            found = self._read.keep(key, known)
+        return found
 
     def _profile(self, key: str) -> ReadingProfile | None:
         if key not in self._profiles:

@@ -32,8 +32,8 @@ def oddness(index: CaseIndex, query: CaseFeatures, entries: int) -> Floats:
 
     Surprise of its readings and of its words in nats, number of words and of entries.
     """
-    scales = [(index.scale(row.key), row) for row in query.measures]
-    scores = [scale.score(row.value, query.group) for scale, row in scales if scale.usable]
+    usable = [row for row in query.measures if index.scale(row.key).usable]
+    scores = [index.score(row, query.group) for row in usable]
     told = [row for row in query.tokens if row.part in _TELLING and row.value != "no"]
     shares = [_share(index, row) for row in told]
     readings = float(np.square(scores).sum()) / 2

@@ -1,6 +1,6 @@
 """One query held against every case: its evidence, the best cases, the reasons for each."""
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol
 
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from kb.retrieval.features import CaseFeatures
 from kb.retrieval.lists import add_alike, add_rows
-from kb.retrieval.measures import Measure, beside, rarity
+from kb.retrieval.measures import Measure, beside
 from kb.retrieval.postings import Rows
 from kb.retrieval.similarity import Match, Reason
 from kb.retrieval.texts import AskedWords
@@ -201,19 +201,19 @@ class Asked(Ranked):
         for part in self.parts:
             weights = part.of(cases)
             if any(weights):
-                what = self._words_for(part, cases)
+                kind, what = part.part, self._words_for(part, cases)
                 for at, weight in enumerate(weights):
                     if weight:
-                        found[at].append(Reason(part.part, what(at, weight), weight))
+                        found[at].append(Reason(kind, what(at, weight), weight))
         for reasons in found:
-            reasons.sort(key=lambda reason: (-abs(reason.weight), reason.what))
+            reasons.sort(key=_strongest_first)
         return found
 
     def _words_for(self, part: Evidence, cases: Rows) -> Callable[[int, float], str]:
         """Return what gives the words of a part for the case at a place in ``cases``."""
         stored = self.index.stored_fields
         if part.part == "text":
-            shared = self.index.texts_.shared(self.words, cases)
+            shared = self.index.texts_.shared(self.words, cases, most=_MOST_WORDS)
             return lambda at, _: words_in_common(shared[at])
         if stored is not None and part.part in {"learned", "spelling"}:
             return lambda at, nats: stored.says(part.what, int(cases[at]), nats=nats)
@@ -223,28 +223,31 @@ class Asked(Ranked):
 
     def _beside(self, cases: Rows, part: OfSome, here: Measure) -> Callable[[int, float], str]:
         values = self.index.values_[self.index.measures_.span(here.key)]
-        places = stands(part.rows, cases)[0].tolist()
-        often = rarity(here, self.index.scale(here.key).population)
+        # Where a case does not stand, nothing is said.
+        places = np.minimum(stands(part.rows, cases)[0], len(part.rows) - 1)
+        there = values[places].tolist()
+        often = self.index.rarity(here)
 
         def said(at: int, _: float) -> str:
-            return f"{here.what}, there {beside(here, float(values[places[at]]))}; {often}"
+            return f"{here.what}, there {beside(here, there[at])}; {often}"
 
         return said
 
 
-def words_in_common(pairs: Iterable[tuple[str, str]]) -> str:
+def _strongest_first(reason: Reason) -> tuple[float, str]:
+    return -abs(reason.weight), reason.what
+
+
+def words_in_common(pairs: Mapping[str, str]) -> str:
     """Return words asked for and the words of a case that they stand for, strongest first.
 
     Examples
     --------
-    >>> words_in_common([("side", "side"), ("leaks", "leaking"), ("leaks", "leak")])
+    >>> words_in_common({"side": "side", "leaks": "leaking"})
     'words: side, leaks = leaking'
     """
-    first: dict[str, str] = {}
-    for word, there in pairs:
-        first.setdefault(word, there)
-    told = [word if word == there else f"{word} = {there}" for word, there in first.items()]
-    return "words: " + ", ".join(told[:_MOST_WORDS]) if told else "words a little alike"
+    told = [word if word == there else f"{word} = {there}" for word, there in pairs.items()]
+    return "words: " + ", ".join(told) if told else "words a little alike"
 
 
 def top_rows(

@@ -1,6 +1,7 @@
 """What the tokens and the readings of a query give the cases that have something in their place."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,12 +12,15 @@ from kb.retrieval.field_rows import FEW_VALUES
 from kb.retrieval.measures import Measure
 from kb.retrieval.pages import any_is_cold, fetch
 from kb.retrieval.postings import Rows
+from kb.retrieval.remembered import Remembered
 from kb.retrieval.similarity import PART_GROUP, reading_agreement
 from kb.retrieval.worth import FieldWorth
 
 Floats = NDArray[np.float32]
 
 _NONE = np.zeros(0, np.int32)
+# Fields of questions of which is remembered what they give, some 2 kB each (our choice).
+_MOST_REMEMBERED: Final = 1_024
 
 
 def _any_of(lists: Sequence[Rows]) -> Rows:
@@ -37,7 +41,13 @@ class FieldEvidence(FieldWorth):
 
     def __init__(self, part_weights: Mapping[str, float]) -> None:
         super().__init__()
+        self.weigh_by(part_weights)
+
+    def weigh_by(self, part_weights: Mapping[str, float]) -> None:
+        """Let the parts of the evidence have these weights."""
         self.part_weights = part_weights
+        # What the tokens of one field give follows from them, the cases and the weights alone.
+        self._given = Remembered[tuple[Token, ...], tuple[Evidence, ...]](_MOST_REMEMBERED)
 
     def weight_of(self, part: str) -> float:
         """Return what a kind of evidence weighs."""
@@ -53,8 +63,18 @@ class FieldEvidence(FieldWorth):
             if measure.key in self.measures_.keys:
                 fetch(self.measures_.of(measure.key), self.reading_scores(measure.key))
 
-    def field_evidence(self, tokens: Sequence[Token]) -> Iterator[Evidence]:
-        """Yield what the tokens of one field give: agreement, or one conflict where none agrees."""
+    def field_evidence(self, tokens: Sequence[Token]) -> tuple[Evidence, ...]:
+        """Return what the tokens of one field give: agreement, or one conflict where none agrees."""
+        key = tuple(tokens)
+        found = self._given.get(key)
+        if found is None:
+            found = tuple(self._field_evidence(tokens))
+            # What has weights of its own is as long as its list, which may be that of all cases.
+            if all(isinstance(row, Alike) for row in found):
+                self._given.keep(key, found)
+        return found
+
+    def _field_evidence(self, tokens: Sequence[Token]) -> Iterator[Evidence]:
         agreeing = []
         for token in tokens:
             same = self.tokens_.of(token.key)
@@ -109,7 +129,7 @@ class FieldEvidence(FieldWorth):
         scale = self.scale(measure.key)
         if not scale.usable:
             return None
-        query = scale.score(measure.value, group)
+        query = self.score(measure, group)
         weights = reading_agreement(query, self.reading_scores(measure.key), scale.correlation)
         if (weight := self.weight_of("reading")) != 1:
             weights *= np.float32(weight)

@@ -96,7 +96,7 @@ class CaseIndex(FieldEvidence):
 
         The parts of the evidence then have the weights that were fitted with them, else 1.
         """
-        self.part_weights = learned.parts if learned is not None else {}
+        self.weigh_by(learned.parts if learned is not None else {})
         self.stored_fields = self._stored(learned) if learned is not None else None
         return self
 

@@ -14,6 +14,7 @@ from scipy import sparse
 from kb.retrieval.analyzer import word_grams
 from kb.retrieval.feature_lists import Lists
 from kb.retrieval.lists import add_lists
+from kb.retrieval.remembered import Remembered
 
 Floats = NDArray[np.float32]
 Numbers = NDArray[np.int32]
@@ -80,8 +81,8 @@ class SpelledWords:
     rows: Numbers
     counts: Counts
     lengths: Floats
-    _known: dict[str, tuple[Numbers, Floats]] = field(
-        default_factory=dict, compare=False, repr=False
+    _known: Remembered[str, tuple[Numbers, Floats]] = field(
+        default_factory=lambda: Remembered(_MOST_REMEMBERED), compare=False, repr=False
     )
 
     @classmethod
@@ -115,9 +116,7 @@ class SpelledWords:
         """
         found = self._known.get(word)
         if found is None:
-            if len(self._known) >= _MOST_REMEMBERED:
-                self._known.clear()
-            found = self._known[word] = self._near(word)
+            found = self._known.keep(word, self._near(word))
         return found
 
     @cached_property

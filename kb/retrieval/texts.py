@@ -24,6 +24,7 @@ from kb.retrieval.columns import Names
 from kb.retrieval.feature_lists import Lists
 from kb.retrieval.lists import add_lists, places
 from kb.retrieval.pages import fetch_lists
+from kb.retrieval.remembered import Remembered
 from kb.retrieval.spelled import SpelledWords, are_alike, length_of, piece_list
 from kb.retrieval.text_fit import TextFit
 
@@ -124,7 +125,7 @@ class CaseTexts:
         self.words: Sequence[str] = names.names if isinstance(names, Names) else tuple(names)
         # Those among which words tell as much as they do here, where it is not these.
         self.like: Rarities | None = None
-        self._begin: dict[str, tuple[int, int]] = {}
+        self._begin = Remembered[str, tuple[int, int]](_MOST_REMEMBERED)
 
     @classmethod
     def of(cls, columns: Sequence[Lists], *, like: Rarities | None = None) -> "CaseTexts":
@@ -230,14 +231,14 @@ class CaseTexts:
         found: NDArray[np.float64] = (by_word.T @ (alike @ by_word)).toarray()
         return found
 
-    def shared(self, asked: AskedWords, cases: Numbers) -> list[list[tuple[str, str]]]:
-        """Return, for each of ``cases``, the pairs of words that its cosines come from.
+    def shared(self, asked: AskedWords, cases: Numbers, *, most: int) -> list[dict[str, str]]:
+        """Return, for each of ``cases``, the words asked that its cosines come from.
 
-        The first word of a pair is asked, the second is in the case; the largest part comes first.
-        Small words are left out, and words that do not begin alike: that "town" is also a little
-        like "down" counts, but convinces nobody.
+        With each stands the word of the case that gives most for it; of at most ``most`` the largest
+        part comes first. Small words are left out, and words that do not begin alike: that "town"
+        is also a little like "down" counts, but convinces nobody.
         """
-        found: list[list[tuple[str, str]]] = [[] for _ in cases]
+        found: list[dict[str, str]] = [{} for _ in cases]
         told = self._told(asked)
         entries, columns, at = places(self.pointers, self.rows, lists=asked.ids[told], wanted=cases)
         entries = told[entries]
@@ -245,8 +246,11 @@ class CaseTexts:
         order = np.lexsort((entries, -parts))
         entries, columns = entries[order], columns[order]
         pairs = asked.asked[entries].tolist(), asked.ids[entries].tolist(), columns.tolist()
+        names, words = asked.names, self.words
         for name, word, column in zip(*pairs, strict=True):
-            found[column].append((asked.names[name], self.words[word]))
+            here, said = found[column], names[name]
+            if len(here) < most and said not in here:
+                here[said] = words[word]
         return found
 
     def _told(self, asked: AskedWords) -> NDArray[np.int64]:
@@ -261,12 +265,10 @@ class CaseTexts:
         start = name[:_SAME_START]
         found = self._begin.get(start)
         if found is None:
-            if len(self._begin) >= _MOST_REMEMBERED:
-                self._begin.clear()
             first = bisect_left(self.words, start)
             if len(start) < _SAME_START:
                 last = first + (self.words[first : first + 1] == (start,))
             else:
                 last = bisect_left(self.words, start + _LAST_LETTER, first)
-            found = self._begin[start] = first, last
+            found = self._begin.keep(start, (first, last))
         return found

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from functools import cached_property
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from kb.retrieval.kept_arrays import Arrays
 from kb.retrieval.kept_scales import KeptScales, scale_arrays
 from kb.retrieval.kept_values import KeptValues, value_arrays
 from kb.retrieval.levels import Coded
+from kb.retrieval.measures import Measure, rarity
 from kb.retrieval.moments import (
     Codes,
     Copied,
@@ -24,6 +26,7 @@ from kb.retrieval.moments import (
     shrunk_presence_rate,
 )
 from kb.retrieval.postings import Postings
+from kb.retrieval.remembered import Remembered
 from kb.retrieval.similarity import COPY_RATE, token_agreement, token_conflict
 
 Floats = NDArray[np.float64]
@@ -31,6 +34,8 @@ Floats = NDArray[np.float64]
 
 # How often cases of one cause share each token, by number of the token.
 COPIES = "copies"
+# Readings of questions of which is remembered how they compare, some .3 kB each (our choice).
+_MOST_REMEMBERED: Final = 2_048
 
 
 class FieldWorth:
@@ -53,6 +58,8 @@ class FieldWorth:
         self.kept_copies_: Floats | None = None
         self._rates: dict[str, float] = {}
         self._conflicts: dict[tuple[str, str], float] = {}
+        self._normal = Remembered[tuple[str, float, str], float](_MOST_REMEMBERED)
+        self._rare = Remembered[Measure, str](_MOST_REMEMBERED)
 
     @cached_property
     def cause_codes_(self) -> Codes:
@@ -79,6 +86,25 @@ class FieldWorth:
             kept = None if self.kept_scales_ is None else self.kept_scales_.of(key)
             self._scales[key] = kept or self._fit_scale(key)
         return self._scales[key]
+
+    def score(self, measure: Measure, group: str) -> float:
+        """Return the normal score of a reading in a vehicle of ``group``.
+
+        It is remembered: several weigh a reading, and a job is asked again and again while it grows.
+        """
+        key = measure.key, measure.value, group
+        found = self._normal.get(key)
+        if found is None:
+            found = self._normal.keep(key, self.scale(measure.key).score(measure.value, group))
+        return found
+
+    def rarity(self, measure: Measure) -> str:
+        """Return how often cases read as extreme a value, see ``rarity``; remembered as its score."""
+        found = self._rare.get(measure)
+        if found is None:
+            population = self.scale(measure.key).population
+            found = self._rare.keep(measure, rarity(measure, population))
+        return found
 
     def _fit_scale(self, key: str) -> Scale:
         rows = self.measures_.of(key)

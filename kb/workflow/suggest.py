@@ -60,12 +60,12 @@ class SeenBefore:
     @property
     def speaks_for(self) -> tuple[Reason, ...]:
         """The strongest reasons for the match."""
-        return tuple(row for row in self.reasons if row.weight >= LEAST_NATS)[:_FOR]
+        return tuple([row for row in self.reasons if row.weight >= LEAST_NATS][:_FOR])
 
     @property
     def speaks_against(self) -> tuple[Reason, ...]:
         """The strongest reason against the match."""
-        return tuple(row for row in self.reasons if row.weight <= -LEAST_NATS)[:_AGAINST]
+        return tuple([row for row in self.reasons if row.weight <= -LEAST_NATS][:_AGAINST])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -169,6 +169,27 @@ def test_a_token_says_the_same_when_it_is_asked_for_again_after_many_others():
     assert first != turned
 
 
+def test_a_reading_says_the_same_when_it_is_asked_for_again_and_by_group():
+    cases = [
+        replace(a_case(f"C{i:03d}", ("overcharge", "starter_worn")[i % 2]), group="a" if i % 3 else "b",
+                measures=(Measure(key="psi", value=float(i), what=f"psi {i}"),))
+        for i in range(900)
+    ]  # fmt: skip
+    model = CauseModel(WORDS).fit(cases, CaseIndex().fit(cases))
+
+    def told(value, group):
+        asked = Measure(key="psi", value=value, what="")
+        return np.asarray(model.measure_evidence(asked, group)).tolist()
+
+    wanted = [(3.0, "a"), (3.0, "b"), (250.0, "a")]
+    first = [told(*row) for row in wanted]
+    assert first[0] != first[1]
+    for number in range(600):
+        told(1000.0 + number, "")
+    assert [told(*row) for row in wanted] == first
+    assert len(model._read) < 600
+
+
 def test_the_cases_of_a_cause_are_listed_however_unlikely_it_is():
     cases = [
         a_case("C0", "overcharge", WARM, said="warm at lights"),

@@ -106,16 +106,22 @@ def test_all_pairs_are_the_cosines_of_each_case_with_each():
 def test_the_words_behind_a_cosine_are_told_strongest_first():
     texts = fitted([["hose leaking at idle", "fan dead", "idle"]])
     asked = texts.ask(("leaks at the hose",))
-    first, second, third = texts.shared(asked, np.array([0, 1, 2], np.int32))
-    assert set(first) == {("hose", "hose"), ("leaks", "leaking")}
-    assert second == third == []
+    first, second, third = texts.shared(asked, np.array([0, 1, 2], np.int32), most=5)
+    assert list(first.items()) == [("hose", "hose"), ("leaks", "leaking")]
+    assert second == third == {}
+    assert texts.shared(asked, np.array([0], np.int32), most=1) == [{"hose": "hose"}]
+
+
+def test_of_the_words_that_one_asked_stands_for_the_strongest_is_told():
+    texts = fitted([["leaks leaking leaky"]])
+    assert texts.shared(texts.ask(("leaks",)), np.array([0]), most=5) == [{"leaks": "leaks"}]
 
 
 def test_words_that_do_not_begin_alike_and_small_words_count_but_are_not_told():
     texts = fitted([["down at the town"]])
     asked = texts.ask(("town at the",))
     assert {texts.words[at] for at in asked.ids} >= {"town", "down", "the"}
-    assert texts.shared(asked, np.array([0], np.int32)) == [[("town", "town")]]
+    assert texts.shared(asked, np.array([0], np.int32), most=5) == [{"town": "town"}]
 
 
 def test_words_never_seen_say_nothing():

@@ -1,11 +1,14 @@
 """What fields are worth: counted from closed cases, kept near the prior where there are few."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
+from kb.retrieval import worth
 from kb.retrieval.features import CaseFeatures, Token, observed_token
 from kb.retrieval.index import CaseIndex
+from kb.retrieval.measures import Measure, rarity
 from kb.retrieval.similarity import COPY_RATE
 
 
@@ -75,3 +78,24 @@ def test_a_tab_in_what_was_typed_parts_no_field(field):
     index = CaseIndex().fit([case("A", "a", field), case("B", "b", "hum|")])
     assert index.values_of_ == {field: ("yes",), "hum|": ("yes",)}
     assert index.conflict(index_token(field)) <= 0
+
+
+def read(key, value):
+    return Measure(key=key, value=float(value), what=f"{key} {value}")
+
+
+def test_readings_are_told_apart_however_often_they_are_asked_for(monkeypatch):
+    monkeypatch.setattr(worth, "_MOST_REMEMBERED", 4)
+    rows = [
+        CaseFeatures(case=f"K{n:03d}", measures=(read("psi", n % 7), read("volt", 12 + n % 3)))
+        for n in range(40)
+    ]
+    index = CaseIndex().fit(rows)
+    asked = [(read(key, value), car) for key in ("psi", "volt") for value in (3, 5) for car in "ab"]
+    for _ in range(2):
+        for row, car in asked:
+            assert index.score(row, car) == index.scale(row.key).score(row.value, car)
+            assert index.rarity(row) == rarity(row, index.scale(row.key).population)
+            assert max(len(index._normal), len(index._rare)) <= 4
+    usual = replace(read("psi", 6), usual=True)
+    assert index.rarity(usual) == "usual" != index.rarity(read("psi", 6))
