@@ -142,8 +142,8 @@ class _Shared:
 
     def terms(self, cause: int, most: int) -> list[str]:
         at = np.flatnonzero(self.causes == cause)
-        pairs = zip(self.parts[at].tolist(), self.word_of[at].tolist(), strict=True)
-        found = sorted((-part, self.names[word]) for part, word in pairs)
+        names = [self.names[word] for word in self.word_of[at].tolist()]
+        found = sorted(zip((-self.parts[at]).tolist(), names, strict=True))
         return [name for _, name in found[:most]]
 
 

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import takewhile
 from typing import Final
 
 import numpy as np
@@ -134,7 +135,8 @@ class _Likely:
 
 
 def _likely(model: CauseModel, chances: Sequence[CauseChance]) -> _Likely:
-    kept = [row for row in chances if row.chance >= _LEAST_CHANCE][:_MOST_CAUSES]
+    # The likeliest come first.
+    kept = list(takewhile(lambda row: row.chance >= _LEAST_CHANCE, chances[:_MOST_CAUSES]))
     share = np.array([row.chance for row in kept])
     rows = [model.number(row.cause) if row.cause is not None else -1 for row in kept]
     return _Likely(
@@ -208,8 +210,9 @@ def next_steps(
     if looks and chances[0].cause is not None:
         looking = work_of((look.minutes for look in looks), [k.access for k in looks], opening)
         look = _look_due(model.words, likely, looks, works=(work, looking), blocks=order)
-    rows = [at for block in order for at in block.checks]
-    checks = tuple(_advice(model.words, likely, found, at=at, work=work) for at in rows[:top])
+    rows = [at for block in order for at in block.checks][:top]
+    alone = work.alone.tolist()
+    checks = tuple(_advice(model.words, likely, found, at=k, alone=alone, work=work) for k in rows)
     return NextSteps(checks=checks, look=look, settles=bool(found))
 
 
@@ -254,16 +257,23 @@ def _cautions(
 
 
 def _advice(
-    words: Vocabulary, likely: _Likely, found: Sequence[_Candidate], *, at: int, work: Work
+    words: Vocabulary,
+    likely: _Likely,
+    found: Sequence[_Candidate],
+    *,
+    at: int,
+    alone: Sequence[float],
+    work: Work,
 ) -> CheckAdvice:
-    row, opening = found[at], float(work.alone[at] - work.minutes[at])
+    """Return the advice of one check; ``alone`` are the minutes of each that is done alone."""
+    row, opening = found[at], alone[at] - float(work.minutes[at])
     access = work.access.tolist()
     behind = [k for k, number in enumerate(access) if opening and number == access[at]]
     return CheckAdvice(
         check=row.check.key,
         subject=row.subject or None,
         bits=row.bits,
-        minutes=float(work.alone[at]),
+        minutes=alone[at],
         cautions=_cautions(words, likely, row.check.key),
         tells=_tells(words, [name for name in likely.names if name], row.check),
         opening=opening,

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -18,6 +18,8 @@ from kb.retrieval.measures import Measure, spread
 # a line: it moves the odds by a tenth (our choice).
 _LEAST_CASES: Final = 2
 LEAST_NATS: Final = 0.1
+# What stands in the key of a response between what was read and the action.
+_MOVED: Final = " change by "
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,36 +48,47 @@ def expected_of(model: CauseModel, witnesses: Witnesses) -> tuple[Expected, ...]
     return tuple(sorted(telling, key=lambda row: (-row.nats, row.what)))
 
 
-def is_known(row: Expected, query: CaseFeatures, witnesses: Witnesses) -> bool:
+class Held(NamedTuple):
+    """What a job holds: readings by key, actions whose response was taken, tokens by their head."""
+
+    readings: set[str]
+    moved: set[str]
+    tokens: dict[str, list[Token]]
+
+
+def held_by(query: CaseFeatures) -> Held:
+    """Return what a job holds, as it is asked for a few hundred times."""
+    readings = {row.key for row in query.measures}
+    moved = {key.rpartition(_MOVED)[2] for key in readings if _MOVED in key}
+    tokens: dict[str, list[Token]] = {}
+    for token in query.tokens:
+        tokens.setdefault(token.field.partition("|")[0], []).append(token)
+    return Held(readings, moved, tokens)
+
+
+def is_known(row: Expected, held: Held, witnesses: Witnesses) -> bool:
     """Say whether a job already holds what ``row`` asks for, however it came out."""
     item = row.item
     if isinstance(item, Measure):
-        return any(known.key == item.key for known in query.measures)
-    check = item.field.partition("|")[0]
-    if item.part == "finding" and _is_read(check, query, witnesses):
+        return item.key in held.readings
+    head = item.field.partition("|")[0]
+    if item.part == "finding" and (head in held.moved or _is_read(head, held, witnesses)):
         return True
-    moved = f" change by {check}"
-    if item.part == "finding" and any(known.key.endswith(moved) for known in query.measures):
+    if item.part == "code" and any(row.field == "scan" for row in held.tokens.get("scan", ())):
         return True
-    if item.part == "code" and any(known.field == "scan" for known in query.tokens):
-        return True
-    # Hardly any of what is known is of the same head, which is asked a few hundred times a job.
-    near = [known for known in query.tokens if known.field.startswith(check)]
-    return any(_answers(known, item, witnesses) for known in near)
+    return any(_answers(known, item, witnesses) for known in held.tokens.get(head, ()))
 
 
-def _is_read(check: str, query: CaseFeatures, witnesses: Witnesses) -> bool:
+def _is_read(check: str, held: Held, witnesses: Witnesses) -> bool:
     term = witnesses.words.checks.get(check)
-    return term is not None and term.is_read({known.key for known in query.measures})
+    return term is not None and term.is_read(held.readings)
 
 
 def _answers(known: Token, item: Token, witnesses: Witnesses) -> bool:
-    """Say whether a token of the job settles what ``item`` asks."""
+    """Say whether a token of the job settles what ``item``, of the same head, asks."""
     if known.field == item.field:
         return True
     head, _, subject = known.field.partition("|")
-    if head != item.field.partition("|")[0]:
-        return False
     if item.part == "symptom":
         return known.part == "condition"
     part = witnesses.term.part if witnesses.term else ""

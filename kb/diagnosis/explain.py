@@ -15,13 +15,14 @@ from numpy.typing import NDArray
 from kb.diagnosis.cause_texts import JobWords
 from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.chances import Entry
-from kb.diagnosis.expected import LEAST_NATS, Expected, expected_of, is_known
+from kb.diagnosis.expected import LEAST_NATS, Expected, Held, expected_of, held_by, is_known
 from kb.diagnosis.learned_causes import LEARNED
 from kb.diagnosis.linked import TOGETHER
 from kb.diagnosis.witnesses import Witnesses
 from kb.retrieval.analyzer import SMALL_WORDS
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.measures import Measure
+from kb.retrieval.remembered import Remembered
 
 Codes = NDArray[np.int64]
 
@@ -36,6 +37,8 @@ _TOLD: Final = {
 }
 # Words shown as one point, at most (our choice).
 MOST_WORDS: Final = 5
+# Tokens under causes of which is remembered what is said, some .5 kB each (our choice).
+_MOST_REMEMBERED: Final = 4_096
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +69,7 @@ class Explanation:
 
 
 class Explainer:
-    """Explains causes; keeps what is expected of each cause once it was asked for.
+    """Explains causes; keeps the cases of each cause, and what is expected of it, once asked for.
 
     Parameters
     ----------
@@ -76,7 +79,10 @@ class Explainer:
 
     def __init__(self, model: CauseModel) -> None:
         self.model = model
+        self._witnesses: dict[str, Witnesses] = {}
         self._expected: dict[str, tuple[Expected, ...]] = {}
+        # What is said of tokens under causes follows from these and the closed cases alone.
+        self._counts = Remembered[tuple[str, str, str, str, bool], str](_MOST_REMEMBERED)
 
     def explain(
         self, query: CaseFeatures, entries: Sequence[Entry], causes: Iterable[str]
@@ -93,16 +99,20 @@ class Explainer:
             Only those that are shown: each costs time.
         """
         groups = _grouped(entries)
-        shown = [Witnesses(self.model, cause) for cause in causes]
+        shown, held = [self._witnesses_of(cause) for cause in causes], held_by(query)
         nats = self._nats(groups, np.array([row.at for row in shown], np.int64))
         return tuple(
-            self._explain(query, groups, row, nats=own)
-            for row, own in zip(shown, nats, strict=True)
+            self._explain(held, groups, row, nats=own) for row, own in zip(shown, nats, strict=True)
         )
+
+    def _witnesses_of(self, cause: str) -> Witnesses:
+        if cause not in self._witnesses:
+            self._witnesses[cause] = Witnesses(self.model, cause)
+        return self._witnesses[cause]
 
     def _explain(
         self,
-        query: CaseFeatures,
+        held: Held,
         groups: Sequence[Sequence[Entry]],
         witnesses: Witnesses,
         *,
@@ -118,25 +128,28 @@ class Explainer:
             speaks_for=tuple(named[at] for at in best),
             speaks_against=tuple(named[at] for at in worst),
             rest=sum(nats[at] for at in order if at not in named),
-            unknown=self._unknown(query, witnesses),
+            unknown=self._unknown(held, witnesses),
         )
 
-    def _unknown(self, query: CaseFeatures, witnesses: Witnesses) -> tuple[Expected, ...]:
+    def _unknown(self, held: Held, witnesses: Witnesses) -> tuple[Expected, ...]:
         if witnesses.cause not in self._expected:
             self._expected[witnesses.cause] = expected_of(self.model, witnesses)
         rows = self._expected[witnesses.cause]
-        unknown = (row for row in rows if not is_known(row, query, witnesses))
+        unknown = (row for row in rows if not is_known(row, held, witnesses))
         return tuple(islice(unknown, MOST_UNKNOWN))
 
     def _nats(self, groups: Sequence[Sequence[Entry]], causes: Codes) -> list[list[float]]:
         """Return what each group says of each of ``causes``, a list a cause."""
-        weight = self.model.calibration.weight
-        found = np.zeros((len(groups), len(causes)))
-        for at, group in enumerate(groups):
-            for row in group:
-                found[at] += weight(row.part) * row.nats[causes]
-        by_cause: list[list[float]] = found.T.tolist()
-        return by_cause
+        rows, weight = [row for group in groups for row in group], self.model.calibration.weight
+        weights = np.array([weight(row.part) for row in rows])
+        told = iter((weights[:, None] * np.array([row.nats for row in rows])[:, causes]).tolist())
+        found = []
+        for group in groups:
+            own = next(told)
+            for _ in group[1:]:
+                own = [one + more for one, more in zip(own, next(told), strict=True)]
+            found.append(own)
+        return [list(by_group) for by_group in zip(*found, strict=True)]
 
     def _point(self, group: Sequence[Entry], witnesses: Witnesses, nats: float) -> Point:
         item = group[0].item
@@ -146,8 +159,15 @@ class Explainer:
             return Point(what=_shared_words(item, witnesses.at, nats=nats), nats=nats)
         if isinstance(item, Measure):
             return Point(what=item.what, nats=nats, counts=witnesses.values_beside(item))
-        counts = witnesses.counts(item, speaks_for=nats > 0)
+        counts = self._counts_of(item, witnesses, speaks_for=nats > 0)
         return Point(what=witnesses.name(item), nats=nats, counts=counts)
+
+    def _counts_of(self, token: Token, witnesses: Witnesses, *, speaks_for: bool) -> str:
+        key = witnesses.cause, token.part, token.field, token.value, speaks_for
+        found = self._counts.get(key)
+        if found is None:
+            found = self._counts.keep(key, witnesses.counts(token, speaks_for=speaks_for))
+        return found
 
 
 def _shared_words(words: JobWords, at: int, *, nats: float) -> str:

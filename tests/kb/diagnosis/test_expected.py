@@ -4,7 +4,7 @@ import pytest
 from kb.case.terms import load_vocabulary
 from kb.diagnosis.calibration import Calibration
 from kb.diagnosis.causes import CauseModel
-from kb.diagnosis.expected import LEAST_NATS, expected_of, is_known
+from kb.diagnosis.expected import LEAST_NATS, expected_of, held_by, is_known
 from kb.diagnosis.witnesses import Witnesses
 from kb.retrieval.features import CaseFeatures, Token
 from kb.retrieval.index import CaseIndex
@@ -109,7 +109,7 @@ def test_what_the_job_holds_is_known_however_it_came_out():
 
     def known(field, *tokens, measures=()):
         query = CaseFeatures(case="Q", tokens=tokens, measures=measures)
-        return is_known(found(rows, field), query, witnesses)
+        return is_known(found(rows, field), held_by(query), witnesses)
 
     for field in (SQUEAL.field, "code|P0480", "high_side_pressure", "condenser_air_boost|"):
         assert not known(field)
@@ -117,6 +117,7 @@ def test_what_the_job_holds_is_known_however_it_came_out():
     assert known(SQUEAL.field, token("condition", f"{SQUEAL.field}cold"))
     assert not known(SQUEAL.field, token("symptom", "no_crank|"))
     assert known("code|P0480", token("scan", "scan", "no codes"))
+    assert not known("code|P0480", token("clause", "scan|at_idle", "on"))
     high = Measure(key="high_side_pressure", value=1.0, what="high")
     assert known("high_side_pressure", measures=(high,))
     assert not known("high_side_pressure", measures=(Measure(key="low", value=1.0, what=""),))
@@ -127,7 +128,7 @@ def test_a_check_whose_response_was_taken_is_known():
     _, witnesses, rows = expected(*OTHERS)
     key = "high_side_pressure change by condenser_air_boost"
     query = CaseFeatures(case="Q", measures=(Measure(key=key, value=-700.0, what="fell"),))
-    assert is_known(found(rows, "condenser_air_boost|"), query, witnesses)
+    assert is_known(found(rows, "condenser_air_boost|"), held_by(query), witnesses)
 
 
 def test_a_check_on_another_part_does_not_settle_it():
@@ -136,7 +137,7 @@ def test_a_check_on_another_part_does_not_settle_it():
 
     def known(subject):
         done = token("finding", f"loaded_feed_ground|{subject}", "both_good")
-        return is_known(row, CaseFeatures(case="Q", tokens=(done,)), witnesses)
+        return is_known(row, held_by(CaseFeatures(case="Q", tokens=(done,))), witnesses)
 
     assert [known(subject) for subject in ("cooling fan", "", "window switch")] == [
         True, True, False,

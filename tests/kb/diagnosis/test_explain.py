@@ -1,3 +1,6 @@
+from dataclasses import replace
+from itertools import product
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -8,6 +11,7 @@ from kb.diagnosis.calibration import Calibration
 from kb.diagnosis.causes import CauseModel
 from kb.diagnosis.chances import weighted
 from kb.diagnosis.explain import MOST_AGAINST, MOST_FOR, MOST_UNKNOWN, Explainer
+from kb.diagnosis.witnesses import Witnesses
 from kb.retrieval.features import CaseFeatures, Token, observed_token
 from kb.retrieval.index import CaseIndex
 from kb.retrieval.measures import Measure
@@ -183,6 +187,18 @@ def test_what_is_expected_of_a_cause_is_kept_and_what_the_job_holds_left_out():
     assert first[0] == WORDS.symptoms[WARM].say
     assert unknown(SYMPTOM)[0] == first[1]
     assert first[0] not in unknown(token("symptom", SYMPTOM.field, "no"))
+
+
+def test_what_is_said_of_a_token_is_told_apart_by_part_value_cause_and_side():
+    model = CauseModel(WORDS).fit(CASES, CaseIndex().fit(CASES))
+    kept = Explainer(model)
+    own = (SYMPTOM, CONDITION, CLICK, token("symptom", "ac_not_cold|"))
+    tokens = [*own, *(replace(row, value="no") for row in own), replace(CLICK, part="clause")]
+    for _ in range(2):
+        for row, cause, side in product(tokens, (FAN, LEAK), (True, False)):
+            witnesses = Witnesses(model, cause)
+            said = kept._counts_of(row, witnesses, speaks_for=side)
+            assert said == witnesses.counts(row, speaks_for=side)
 
 
 def test_points_are_weighed_as_the_calibration_says():
