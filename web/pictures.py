@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from flask import Blueprint
 
@@ -14,9 +14,11 @@ from kb.workflow.pictures import Move, cycles_of, lacks_refrigerant, moves_of
 from kb.workflow.strips import MOST_STRIPS, Spot, Strip, strips_of
 from kb.workflow.suggest import Suggestion
 from web import db
-from web.charts import Dot, DotStrip, Lane, Slope, dot_strip, slope
+from web.charts import WIDTH, Slope, slope
 from web.cycle_picture import CyclePicture, cycle_picture
-from web.strip_drawing import shape, strip_shapes
+from web.drawing import escaped
+from web.figure import numbers_table, picture_head, picture_numbers, svg_head
+from web.strip_drawing import Lane, shape, strip_shapes
 from web.wording import PHASES, amount, when_words, with_signs
 
 bp = Blueprint("pictures", __name__)
@@ -24,21 +26,14 @@ bp = Blueprint("pictures", __name__)
 # Values of one phase that are said on the picture itself; more stand in the table (our choice).
 _MOST_SAID: Final = 3
 
-bp.add_app_template_filter(strip_shapes)
+# How each lane of this car is called.
+_OWN: Final = tuple((phase, f"This car, {PHASES[phase]}") for phase in Phase)
+
 bp.add_app_template_global(shape)
+bp.add_app_template_global(picture_head)
+bp.add_app_template_global(picture_numbers)
 
 Rows = tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StripPicture:
-    """A strip laid out, with its words and the rows of its table."""
-
-    name: str
-    about: tuple[str, ...]
-    told: str
-    chart: DotStrip
-    rows: Rows
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,32 +91,32 @@ def unit_words(unit: str) -> str:
 
 
 @bp.app_template_global()
-def strip_picture(row: Strip) -> StripPicture:
-    """Return a strip laid out."""
+def strip_figure(row: Strip, anchor: str) -> str:
+    """Return a strip as text of a page, with its words and its table; all is escaped here."""
     words = db.words()
-    names = [f"{_cases(beside.count)}: {words.cause_name(beside.cause)}" for beside in row.causes]
-    beside = list(zip(names, row.causes, strict=True))
-    lanes = [*_own_lanes(row), *(_cause_lane(*pair) for pair in beside)]
-    rows = (
-        *_own_rows(row, words),
-        *_band_rows(row),
-        *((name, _cause_said(values, row.unit)) for name, values in beside),
-    )
-    return StripPicture(
-        name=row.name,
-        about=tuple(_about(row)),
-        told="; ".join(f"{what}: {value}" for what, value in rows),
-        chart=dot_strip(lanes, band=row.band, axis_label=unit_words(row.unit)),
-        rows=rows,
+    own, beside = _own(row, words), [_beside(cause, row.unit, words) for cause in row.causes]
+    lanes = [*own.lanes, *[lane for lane, _ in beside]]
+    drawn = strip_shapes(lanes, band=row.band, axis_label=unit_words(row.unit))
+    band = _span(row.band, row.unit) if row.band else ""
+    usual = [("Usual, not a limit", band)] if band else []
+    rows = [*own.rows, *usual, *[(lane.label, said) for lane, said in beside]]
+    written = [(escaped(what), escaped(said)) for what, said in rows]
+    name = escaped(row.name)
+    told = "; ".join([f"{what}: {said}" for what, said in written])
+    about = "".join([f'<p class="small">{escaped(line)}</p>' for line in _about(row, band)])
+    return (
+        f'\n<figure class="picture"><figcaption><strong>{name}</strong></figcaption>\n'
+        f"{svg_head(anchor, (WIDTH, drawn.height), name=name, told=told)}\n{drawn.shapes}</svg>\n"
+        f"{about}\n{numbers_table(name, written)}</figure>\n"
     )
 
 
-def _about(row: Strip) -> Iterator[str]:
+def _about(row: Strip, band: str) -> Iterator[str]:
     if row.sources:
         yield f"Computed from: {'; '.join(row.sources)}."
-    if row.band:
+    if band:
         when = f" ({with_signs(row.band_when)})" if row.band_when else ""
-        yield f"Usual, not a limit: {_span(row.band, row.unit)}{when}."
+        yield f"Usual, not a limit: {band}{when}."
     if row.unread:
         yield f"Read without a number, so not drawn: {'; '.join(row.unread)}."
 
@@ -130,32 +125,34 @@ def _span(ends: tuple[float, float], unit: str) -> str:
     return f"{plain_number(ends[0])} to {_number(ends[1], unit)}"
 
 
-def _own_lanes(row: Strip) -> Iterator[Lane]:
-    for phase in Phase:
-        spots = [spot for spot in row.spots if spot.phase is phase]
-        if spots:
-            yield Lane(
-                shape=phase.value,
-                label=f"This car, {PHASES[phase]}",
-                said=_spots_said(spots, row.unit),
-                dots=tuple(
-                    Dot(value=spot.value, low=spot.low, high=spot.high, bound=spot.bound)
-                    for spot in spots
-                ),
-            )
+class _Own(NamedTuple):
+    """The lanes of this car, one a phase, and the rows of the table that say the same."""
+
+    lanes: list[Lane]
+    rows: list[tuple[str, str]]
 
 
-def _spots_said(spots: Sequence[Spot], unit: str) -> str:
-    if len(spots) > _MOST_SAID:
-        numbers = [spot.value for spot in spots]
-        return f"{len(spots)} values, {plain_number(min(numbers))} to {plain_number(max(numbers))}"
-    places = {spot.position for spot in spots}
+def _own(row: Strip, words: Vocabulary) -> _Own:
+    lanes = []
+    said = [(spot, _spot_said(spot, row.unit)) for spot in row.spots]
+    for phase, label in _OWN:
+        pairs = [pair for pair in said if pair[0].phase is phase]
+        if pairs:
+            spots = [spot for spot, _ in pairs]
+            lanes.append(Lane(label, _spots_said(pairs), shape=phase, spots=spots))
+    rows = [(_own_name(spot, words), amount(text, row.unit)) for spot, text in said]
+    return _Own(lanes, rows)
+
+
+def _spots_said(pairs: Sequence[tuple[Spot, str]]) -> str:
+    if len(pairs) > _MOST_SAID:
+        numbers = [spot.value for spot, _ in pairs]
+        return f"{len(pairs)} values, {plain_number(min(numbers))} to {plain_number(max(numbers))}"
+    places = {spot.position for spot, _ in pairs}
     if len(places) == 1:
-        values = ", ".join(_spot_said(spot, unit) for spot in spots)
+        values = ", ".join([said for _, said in pairs])
         return " ".join(filter(None, (*places, values)))
-    return ", ".join(
-        " ".join(filter(None, (spot.position, _spot_said(spot, unit)))) for spot in spots
-    )
+    return ", ".join([" ".join(filter(None, (spot.position, said))) for spot, said in pairs])
 
 
 def _spot_said(spot: Spot, unit: str) -> str:
@@ -165,46 +162,22 @@ def _spot_said(spot: Spot, unit: str) -> str:
     return sign + plain_number(spot.value)
 
 
-def _own_rows(row: Strip, words: Vocabulary) -> Iterator[tuple[str, str]]:
-    for spot in row.spots:
-        when = when_words(spot.phase, spot.state, words)
-        place = f", {spot.position}" if spot.position else ""
-        yield f"This car{place}, {when}", amount(_spot_said(spot, row.unit), row.unit)
+def _own_name(spot: Spot, words: Vocabulary) -> str:
+    place = f", {spot.position}" if spot.position else ""
+    return f"This car{place}, {when_words(spot.phase, spot.state, words)}"
 
 
-def _band_rows(row: Strip) -> Iterator[tuple[str, str]]:
-    if row.band:
-        yield "Usual, not a limit", _span(row.band, row.unit)
-
-
-def _cause_lane(name: str, row: CauseValues) -> Lane:
+def _beside(row: CauseValues, unit: str, words: Vocabulary) -> tuple[Lane, str]:
+    """Return the lane of a cause, and what the table says of it."""
+    name = f"{_cases(row.count)}: {words.cause_name(row.cause)}"
     if row.values:
-        return Lane(
-            shape="case",
-            label=name,
-            said=_values_said(row.values),
-            dots=tuple(Dot(value=value) for value in row.values),
-        )
-    return Lane(
-        shape="half",
-        label=name,
-        said=f"half {plain_number(row.low)} to {plain_number(row.high)}",
-        half=(row.low, row.middle, row.high),
-    )
-
-
-def _values_said(values: Sequence[float]) -> str:
-    if len(values) > _MOST_SAID:
-        return f"{plain_number(values[0])} to {plain_number(values[-1])}"
-    return ", ".join(map(plain_number, values))
-
-
-def _cause_said(row: CauseValues, unit: str) -> str:
-    if row.values:
-        *others, last = row.values
-        return ", ".join([*map(plain_number, others), _number(last, unit)])
-    middle = _number(row.middle, unit)
-    return f"middle {middle}, middle half {_span((row.low, row.high), unit)}"
+        values = [plain_number(value) for value in row.values]
+        short = f"{values[0]} to {values[-1]}" if len(values) > _MOST_SAID else ", ".join(values)
+        return Lane(name, short, values=row.values), amount(", ".join(values), unit)
+    low, high = plain_number(row.low), plain_number(row.high)
+    middle, half = amount(plain_number(row.middle), unit), amount(f"{low} to {high}", unit)
+    lane = Lane(name, f"half {low} to {high}", half=(row.low, row.middle, row.high))
+    return lane, f"middle {middle}, middle half {half}"
 
 
 def _cases(count: int) -> str:

