@@ -11,6 +11,7 @@ like): ``kb.case.formulas_*`` offers them to whoever knows the number. So are
 """
 
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Final
 
 from kb.case.derived_chassis import CHASSIS_RULES
@@ -63,13 +64,18 @@ def derive(
 
 
 def _derived(view: SetView) -> Iterator[DerivedReading]:
-    present = view.quantities
-    for needs, rule in _RULES:
-        if needs <= present:
-            for computation in rule(view):
-                row = computation.done()
-                if row is not None:
-                    yield row
+    for rule in _rules_for(view.quantities):
+        for computation in rule(view):
+            row = computation.done()
+            if row is not None:
+                yield row
+
+
+# Sets hold the same few quantities again and again; half a kilobyte each (our choice).
+@lru_cache(maxsize=1024)
+def _rules_for(present: frozenset[str]) -> tuple[Rule, ...]:
+    """Return the rules that have all that they need."""
+    return tuple(rule for needs, rule in _RULES if needs <= present)
 
 
 def differences(

@@ -4,7 +4,7 @@ import math
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from kb.case.model import Reading, ReadingSet, Vehicle
 from kb.case.pressure import AbsolutePressure, standard_atmosphere
@@ -69,8 +69,7 @@ class Computation:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(NamedTuple):
     """One number of a set: position as typed, ``place`` for comparing, canonical unit."""
 
     position: str | None

@@ -59,8 +59,8 @@ class CauseReadings:
             Quantity or derived reading, as the measures of a job have it; of several places in
             one case its most unusual value stands.
         """
-        made = (self._values(cause, key) for cause in self._numbers)
-        return tuple(row for row in made if row is not None)
+        made = [self._values(cause, key) for cause in self._numbers]
+        return tuple([row for row in made if row is not None])
 
     def _values(self, cause: str, key: str) -> CauseValues | None:
         values = self._counts.values(self._numbers[cause], key, without=self._without)
@@ -71,7 +71,7 @@ class CauseReadings:
         return CauseValues(
             cause=cause,
             count=len(values),
-            values=tuple(float(value) for value in values) if few else (),
+            values=tuple(values.tolist()) if few else (),
             low=low,
             middle=middle,
             high=high,
@@ -86,7 +86,7 @@ def _quantile(values: NDArray[np.float64], share: float) -> float:
     place = share * (len(values) - 1)
     at = int(place)
     beyond = place - at
-    low, high = float(values[at]), float(values[min(at + 1, len(values) - 1)])
+    low, high = values.item(at), values.item(min(at + 1, len(values) - 1))
     # From the nearer end, as the library reckons.
     if beyond >= 0.5:
         return high - (high - low) * (1 - beyond)

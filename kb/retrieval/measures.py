@@ -3,7 +3,7 @@
 A value is compared in one unit for each key; a screen says it in the unit that was typed here.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kb.case.derived import DerivedReading, derive
-from kb.case.model import Job, Phase, Reading, ReadingSet, Response
+from kb.case.model import Job, Phase, Reading, Response
 from kb.case.terms import Vocabulary
 from kb.case.units import UNITS, convert, same_kind
 from kb.retrieval.levels import Sorted
@@ -173,11 +173,14 @@ def derived_key(made: DerivedReading) -> str:
     return f"= {made.key}" + (f"|{made.position}" if made.position else "")
 
 
-def unit_in(group: ReadingSet, canonical: str) -> str:
-    """Return the unit in which the readings of a set say values of the kind of ``canonical``."""
-    typed = [row.unit for row in group.readings]
-    changes = [_TEMPERATURES[unit] for unit in typed if unit in _TEMPERATURES]
-    return next((u for u in (*typed, *changes) if same_kind(u, canonical)), canonical)
+def unit_in(typed: Iterable[str], canonical: str) -> str:
+    """Return the first of the ``typed`` units that says values of the kind of ``canonical``."""
+    units = dict.fromkeys(typed)
+    changes = [_TEMPERATURES[unit] for unit in units if unit in _TEMPERATURES]
+    for unit in (*units, *changes):
+        if same_kind(unit, canonical):
+            return unit
+    return canonical
 
 
 def _derived(job: Job, words: Vocabulary, altitude_m: float) -> Iterator[Measure]:
@@ -186,7 +189,7 @@ def _derived(job: Job, words: Vocabulary, altitude_m: float) -> Iterator[Measure
             continue
         for made in derive(group, vehicle=job.vehicle, altitude_m=altitude_m):
             name = words.derived[made.key].name if made.key in words.derived else made.key
-            unit = unit_in(group, made.unit)
+            unit = unit_in([row.unit for row in group.readings], made.unit)
             said = plain_number(
                 convert(made.value, made.unit, unit) if unit in UNITS else made.value
             )

@@ -9,7 +9,7 @@ from kb.case.refrigerant import refrigerant_name
 from kb.case.terms import Vocabulary
 from kb.case.units import same_kind
 from kb.retrieval.measures import plain_number, unit_in
-from kb.workflow.strips import said_in, typed_in
+from kb.workflow.strips import said_in, units_typed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,8 +82,8 @@ def cycles_of(job: Job, *, altitude_m: float = 0.0) -> tuple[CyclePicture, ...]:
             found[group.phase] = CyclePicture(
                 phase=group.phase,
                 cycle=cycle,
-                pressure_unit=unit_in(group, "kPa"),
-                temperature_unit=unit_in(typed_in(job, group), "degC"),
+                pressure_unit=unit_in([row.unit for row in group.readings], "kPa"),
+                temperature_unit=unit_in(units_typed(job, group), "degC"),
             )
     return tuple(found.values())
 

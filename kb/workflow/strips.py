@@ -2,8 +2,8 @@
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Final
+from dataclasses import dataclass, field
+from typing import Final, NamedTuple
 
 from kb.case.derived import DerivedReading, derive
 from kb.case.model import Finding, Job, Phase, Reading, ReadingSet
@@ -20,8 +20,7 @@ MOST_CAUSES: Final = 4
 _FAR_OUT: Final = 3.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Spot:
+class Spot(NamedTuple):
     """One value of this job, in the unit of its strip.
 
     ``low`` and ``high`` are the ends of a range that was typed. ``bound`` is ``over`` or ``under``
@@ -39,8 +38,7 @@ class Spot:
     bound: str | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Strip:
+class Strip(NamedTuple):
     """One reading of a job beside its usual band and the cases of the likely causes.
 
     All numbers are in ``unit``. ``unread`` are readings without a number (OL). ``sources`` are the
@@ -73,18 +71,21 @@ class _Draft:
     band: tuple[float, float] | None = None
     band_when: str = ""
     sources: tuple[str, ...] = ()
+    converts: bool = field(init=False)
 
     def add(self, spot: Spot) -> None:
         """Take a value in, once for each phase and place."""
-        same = (spot.phase, spot.position, spot.value)
-        if same not in {(row.phase, row.position, row.value) for row in self.spots}:
-            self.spots.append(spot)
+        for row in self.spots:
+            if (row.value, row.phase, row.position) == (spot.value, spot.phase, spot.position):
+                return
+        self.spots.append(spot)
+
+    def __post_init__(self) -> None:
+        self.converts = self.canonical != self.unit and same_kind(self.canonical, self.unit)
 
     def said(self, value: float) -> float:
         """Return a value in the unit of comparison in the one that is shown."""
-        if self.canonical == self.unit:
-            return value
-        return said_in(value, self.canonical, self.unit)
+        return convert(value, self.canonical, self.unit) if self.converts else value
 
 
 def said_in(value: float, canonical: str, unit: str) -> float:
@@ -92,10 +93,10 @@ def said_in(value: float, canonical: str, unit: str) -> float:
     return convert(value, canonical, unit) if same_kind(canonical, unit) else value
 
 
-def typed_in(job: Job, group: ReadingSet) -> ReadingSet:
-    """Return the readings of a set with all others of the job behind them, to take units from."""
-    rows = [*group.readings, *(row for other in job.reading_sets for row in other.readings)]
-    return replace(group, readings=tuple(rows))
+def units_typed(job: Job, group: ReadingSet) -> list[str]:
+    """Return the units of a set's readings with those of all of the job behind them."""
+    sets = (group, *job.reading_sets)
+    return [row.unit for one in sets for row in one.readings]
 
 
 class _Gathered:
@@ -173,7 +174,7 @@ class _Gathered:
             key=derived_key(made),
             name=f"{name}, {made.position}" if made.position else name,
             canonical=made.unit,
-            unit=unit_in(typed_in(self.job, group), made.unit),
+            unit=unit_in(units_typed(self.job, group), made.unit),
             sources=tuple(
                 quantities[row].name if row in quantities else row.replace("_", " ")
                 for row in made.sources
@@ -233,7 +234,7 @@ def _is_worth_it(row: Strip) -> bool:
 def _strip(draft: _Draft, beside: Sequence[CauseValues]) -> Strip:
     """Return what was gathered, with how much it tells; all in the unit that is shown."""
     spots, causes, band = tuple(draft.spots), tuple(beside), draft.band
-    if draft.canonical != draft.unit:
+    if draft.converts:
         causes = tuple(_values_in(draft, beside))
         band = band and (draft.said(band[0]), draft.said(band[1]))
     return Strip(
