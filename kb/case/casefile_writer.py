@@ -74,11 +74,9 @@ _MONEY: Final = {"cost_cents": "cost", "price_cents": "price"}
 
 def _pairs(value: object, *, skip: tuple[str, ...] = ()) -> list[tuple[str, str]]:
     return [
-        (field.key, field.write(item))
-        for field in _written(type(value))
-        if field.name not in skip
-        and (item := getattr(value, field.name)) is not None
-        and item != field.default
+        (key, write(item))
+        for name, default, key, write in _written(type(value))
+        if name not in skip and (item := getattr(value, name)) is not None and item != default
     ]
 
 

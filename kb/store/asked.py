@@ -97,6 +97,8 @@ class Asked:
 
 def _read(row: Row, readers: Sequence[tuple[int, Callable[[Any], Any]]]) -> Row:
     values = list(row)
+    # Most columns of a row of many tables are empty, and no reader makes anything of nothing.
     for at, read in readers:
-        values[at] = read(values[at])
+        if values[at] is not None:
+            values[at] = read(values[at])
     return tuple(values)
