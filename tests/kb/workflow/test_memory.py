@@ -122,6 +122,7 @@ def test_too_few_cases_teach_nothing_and_take_away_what_was_learned(shop, tmp_pa
     assert not (tmp_path / memory.LEARNED).exists()
 
 
+@pytest.mark.usefixtures("collector")
 def test_what_is_fitted_is_kept_from_the_collector_and_let_go_when_renewed(shop, monkeypatch):
     closed(shop, opened(shop))
     collected: list[int] = []
@@ -135,10 +136,12 @@ def test_what_is_fitted_is_kept_from_the_collector_and_let_go_when_renewed(shop,
     assert len(collected) == before
     closed(shop, opened(shop))
     ours.fitted()
+    assert len(collected) == before + 1
     assert old() is None
     assert gc.get_freeze_count() > 0
 
 
+@pytest.mark.usefixtures("collector")
 def test_what_another_process_fitted_since_takes_the_place_of_what_was_here(
     shop, tmp_path, monkeypatch
 ):
