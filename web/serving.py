@@ -1,6 +1,5 @@
 """Serving the pages: a few processes behind one door, one that dies is started again."""
 
-import gc
 import logging
 import os
 import signal
@@ -12,6 +11,7 @@ from dataclasses import dataclass
 from threading import Thread
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
+from web.collector import BetweenAnswers
 from web.huge_pages import keep_gathered
 from web.spare_memory import keep_giving_back, use_one_heap
 from web.turns import Turns
@@ -22,12 +22,6 @@ if TYPE_CHECKING:
 # More processes than this wait for each other's writes instead of for the processor (our choice).
 MOST_PROCESSES: Final = 4
 DEFAULT_PROCESSES: Final = 2
-# New objects after which the collector looks for cycles among them, and looks after which it looks
-# among those that stayed. It looks through answers that are remembered, nearly none of them in a
-# cycle: after 20,000 objects everybody waited up to .14 s for it, after 2,000 .01 s, and of those
-# that stayed .2 s every ten looks (``bench_load``).
-LOOK_FOR_CYCLES_AFTER: Final = 2_000
-LOOK_AGAIN_AFTER: Final = 500
 # A process that lived shorter than this many seconds could not begin; after so many in a row
 # something is wrong that starting again does not mend (our choice).
 SHORT_LIFE_S: Final = 5.0
@@ -97,10 +91,8 @@ def _serve_here(
 
     from web.waiting_line import stand_in_line  # noqa: PLC0415 (start-up time)
 
-    gc.set_threshold(LOOK_FOR_CYCLES_AFTER, LOOK_AGAIN_AFTER, *gc.get_threshold()[2:])
-
     use_one_heap()
-    turns = Turns()
+    turns = Turns(BetweenAnswers())
     server = create_server(app, sockets=[opened], ident=None, _dispatcher=turns, **door.limits)
     keep_gathered()
     keep_giving_back()

@@ -9,6 +9,7 @@ import logging
 import threading
 import time
 from collections import deque
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
 if TYPE_CHECKING:
@@ -37,10 +38,16 @@ class Turns:
     """Reads and answers in one thread after the other; waitress knows it as its dispatcher.
 
     ``queue`` holds what was read and waits for its answer.
+
+    Parameters
+    ----------
+    between : callable
+        Called whenever an answer has ended.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, between: Callable[[], None] = lambda: None) -> None:
         self.queue: deque[Task] = deque()
+        self._between = between
         self._server: Any = None
         # Held for the one who reads, whoever lets go of it.
         self._turn = threading.Lock()
@@ -146,3 +153,4 @@ class Turns:
             # Else it is another's.
             if self._is_reader():
                 self._began = None
+        self._between()

@@ -15,7 +15,8 @@ class Served:
 
     def __init__(self):
         self.go_on, self.begun, self.threads = threading.Event(), [], set()
-        self.turns = Turns()
+        self.ended: list[int] = []
+        self.turns = Turns(lambda: self.ended.append(threading.get_ident()))
         self.server = create_server(
             self.answer, host="127.0.0.1", port=0, ident=None, _dispatcher=self.turns
         )
@@ -61,6 +62,8 @@ def test_one_thread_reads_and_answers_all(served):
     for _ in range(20):
         assert whole(served.asked()).endswith(b"\r\n\r\nok")
     assert len(served.threads) == 1
+    assert until(lambda: len(served.ended) == 20)
+    assert set(served.ended) == served.threads
 
 
 def test_where_an_answer_takes_long_another_thread_goes_on(served):
