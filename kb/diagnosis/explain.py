@@ -141,6 +141,8 @@ class Explainer:
     def _nats(self, groups: Sequence[Sequence[Entry]], causes: Codes) -> list[list[float]]:
         """Return what each group says of each of ``causes``, a list a cause."""
         rows, weight = [row for group in groups for row in group], self.model.calibration.weight
+        if not rows:
+            return [[] for _ in causes]
         weights = np.array([weight(row.part) for row in rows])
         told = iter((weights[:, None] * np.array([row.nats for row in rows])[:, causes]).tolist())
         found = []

@@ -189,6 +189,13 @@ def test_what_is_expected_of_a_cause_is_kept_and_what_the_job_holds_left_out():
     assert first[0] not in unknown(token("symptom", SYMPTOM.field, "no"))
 
 
+def test_where_nothing_known_speaks_a_cause_is_explained_by_what_is_not_known_yet():
+    model = CauseModel(WORDS).fit(CASES, CaseIndex().fit(CASES))
+    for row in Explainer(model).explain(CaseFeatures(case="new"), (), (FAN, LEAK)):
+        assert (row.speaks_for, row.speaks_against, row.rest) == ((), (), 0)
+        assert row.unknown
+
+
 def test_what_is_said_of_a_token_is_told_apart_by_part_value_cause_and_side():
     model = CauseModel(WORDS).fit(CASES, CaseIndex().fit(CASES))
     kept = Explainer(model)
